@@ -1,0 +1,1 @@
+"""The reasoning: pure functions and models over facts, rules and airflow. Prints nothing."""

@@ -1,0 +1,1 @@
+"""The airflow model: air, orifice, fan, network, estimate."""
