@@ -1,0 +1,202 @@
+"""The small condition language of the rule files, as a tree that knows no back end.
+
+A condition is a comparison of one fact with plain values, or `all`, `any`, `not` over conditions.
+Truth is three-valued (Kleene): a comparison with a fact that is not known is neither true nor
+false, and a rule fires only on what is definitely true. So learning more never un-fires a rule.
+The back ends are `inference` (experta patterns) and `table` (numpy columns); `truth` below is the
+plain reading of the tree, for single questions such as "is this check possible here?".
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from typing import Annotated, Any, ClassVar
+
+from pydantic import BaseModel, ConfigDict, Discriminator, Field, Tag, model_validator
+
+FactValue = bool | float | str
+
+
+class _Node(BaseModel):
+    model_config = ConfigDict(extra="forbid", frozen=True, populate_by_name=True)
+
+
+class Leaf(_Node):
+    """One fact compared with plain values; several comparisons must all hold."""
+
+    fact: Annotated[str, Field(pattern=r"^[a-z0-9_]+([.-][a-z0-9_]+)*$")]
+    is_: FactValue | None = Field(default=None, alias="is")
+    is_not: FactValue | None = None
+    one_of: tuple[FactValue, ...] | None = None
+    none_of: tuple[FactValue, ...] | None = None
+    below: float | None = None
+    at_most: float | None = None
+    above: float | None = None
+    at_least: float | None = None
+
+    NUMERIC: ClassVar[tuple[str, ...]] = ("below", "at_most", "above", "at_least")
+    LISTED: ClassVar[tuple[str, ...]] = ("is_", "is_not", "one_of", "none_of")
+
+    @model_validator(mode="after")
+    def _compares(self) -> Leaf:
+        if not self.comparisons():
+            raise ValueError(
+                "nothing to compare the fact with; add one of is, is_not, one_of, none_of, "
+                "below, at_most, above, at_least"
+            )
+        return self
+
+    def comparisons(self) -> dict[str, Any]:
+        """The comparisons given, by field name."""
+        named = (*self.NUMERIC, *self.LISTED)
+        return {name: value for name in named if (value := getattr(self, name)) is not None}
+
+    def holds(self, value: FactValue) -> bool:
+        """Whether a known value passes every comparison."""
+        return all(_COMPARE[name](value, limit) for name, limit in self.comparisons().items())
+
+
+def _same(value: Any, other: Any) -> bool:
+    # True == 1.0 in Python; a flag and a number are different facts here.
+    return isinstance(value, bool) == isinstance(other, bool) and value == other
+
+
+_COMPARE: dict[str, Any] = {
+    "is_": _same,
+    "is_not": lambda value, other: not _same(value, other),
+    "one_of": lambda value, others: any(_same(value, other) for other in others),
+    "none_of": lambda value, others: not any(_same(value, other) for other in others),
+    "below": lambda value, limit: value < limit,
+    "at_most": lambda value, limit: value <= limit,
+    "above": lambda value, limit: value > limit,
+    "at_least": lambda value, limit: value >= limit,
+}
+
+
+class All(_Node):
+    """Every part holds."""
+
+    all: Annotated[tuple[Condition, ...], Field(min_length=1)]
+
+
+class AnyOf(_Node):
+    """At least one part holds."""
+
+    any: Annotated[tuple[Condition, ...], Field(min_length=1)]
+
+
+class Not(_Node):
+    """The part is definitely false."""
+
+    not_: Condition = Field(alias="not")
+
+
+def _shape(value: Any) -> str | None:
+    if isinstance(value, _Node):
+        return {Leaf: "fact", All: "all", AnyOf: "any", Not: "not"}[type(value)]
+    if isinstance(value, Mapping):
+        for key in ("all", "any", "not", "fact"):
+            if key in value:
+                return key
+    return None
+
+
+Condition = Annotated[
+    Annotated[Leaf, Tag("fact")]
+    | Annotated[All, Tag("all")]
+    | Annotated[AnyOf, Tag("any")]
+    | Annotated[Not, Tag("not")],
+    Discriminator(
+        _shape,
+        custom_error_type="condition_shape",
+        custom_error_message="not a condition; write a fact comparison, all:, any: or not:",
+    ),
+]
+
+All.model_rebuild()
+AnyOf.model_rebuild()
+Not.model_rebuild()
+
+KEYS = ("all", "any", "not", "fact", "is", "is_not", "one_of", "none_of", *Leaf.NUMERIC)
+
+
+def parts(condition: Condition) -> tuple[Condition, ...]:
+    """The direct parts of a compound condition; none for a comparison."""
+    if isinstance(condition, All):
+        return condition.all
+    if isinstance(condition, AnyOf):
+        return condition.any
+    if isinstance(condition, Not):
+        return (condition.not_,)
+    return ()
+
+
+def leaves(condition: Condition) -> Iterator[Leaf]:
+    """Every comparison in the tree, left to right."""
+    if isinstance(condition, Leaf):
+        yield condition
+    for part in parts(condition):
+        yield from leaves(part)
+
+
+def truth(condition: Condition, facts: Mapping[str, FactValue]) -> bool | None:
+    """True, False, or None where the known facts do not decide it."""
+    if isinstance(condition, Leaf):
+        return condition.holds(facts[condition.fact]) if condition.fact in facts else None
+    values = [truth(part, facts) for part in parts(condition)]
+    if isinstance(condition, Not):
+        return None if values[0] is None else not values[0]
+    decisive = isinstance(condition, AnyOf)
+    if decisive in values:
+        return decisive
+    return None if None in values else not decisive
+
+
+def positive(condition: Condition, negated: bool = False) -> tuple[str, Any]:
+    """The same condition with every `not` pushed down to the comparisons.
+
+    Returns:
+        ("leaf", (leaf, negated)), ("all", [parts]) or ("any", [parts]). Under Kleene truth a
+        negated comparison is true exactly when the fact is known and fails it, so back ends need
+        patterns only for facts that exist.
+    """
+    if isinstance(condition, Leaf):
+        return "leaf", (condition, negated)
+    if isinstance(condition, Not):
+        return positive(condition.not_, not negated)
+    kind = "all" if isinstance(condition, All) != negated else "any"
+    return kind, [positive(part, negated) for part in parts(condition)]
+
+
+def say(condition: Condition) -> str:
+    """The condition in words, for people who read rules."""
+    if isinstance(condition, Leaf):
+        words = [_WORDS[name].format(_value(v)) for name, v in condition.comparisons().items()]
+        return f"{condition.fact} {' and '.join(words)}"
+    if isinstance(condition, Not):
+        return f"not ({say(condition.not_)})"
+    joiner = " and " if isinstance(condition, All) else " or "
+    return joiner.join(
+        f"({say(part)})" if isinstance(part, AnyOf | All) else say(part)
+        for part in parts(condition)
+    )
+
+
+_WORDS = {
+    "is_": "is {}",
+    "is_not": "is not {}",
+    "one_of": "is {}",
+    "none_of": "is none of {}",
+    "below": "is below {}",
+    "at_most": "is at most {}",
+    "above": "is above {}",
+    "at_least": "is at least {}",
+}
+
+
+def _value(value: Any) -> str:
+    if isinstance(value, tuple):
+        return " or ".join(_value(item) for item in value)
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    return f"{value:g}" if isinstance(value, float | int) else str(value)
