@@ -1,0 +1,235 @@
+"""What a fault does to the air path: effects with a range of sizes.
+
+Holds the effect models (the shape a rule file writes them in) and how sizes are drawn from their
+ranges. Putting an effect on a system is in `apply`; the air path itself is in `system`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import Annotated, Any, Literal, get_args
+
+import numpy as np
+from numpy.typing import NDArray
+from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field, TypeAdapter
+
+HolePlace = Literal[
+    "motor", "bin", "utility", "intake", "trunk", "branch", "inlet", "other-inlet", "hose"
+]
+ThroatPlace = Literal["intake", "trunk", "branch", "inlet", "hose", "tool", "exhaust"]
+LoadingPlace = Literal["filter", "screen"]
+
+HOLE_PLACES: tuple[str, ...] = get_args(HolePlace)
+THROAT_PLACES: tuple[str, ...] = get_args(ThroatPlace)
+
+
+def _two_numbers(value: Any) -> Any:
+    if isinstance(value, str | bytes) or not hasattr(value, "__len__") or len(value) != 2:
+        raise ValueError("needs two numbers, [lowest, highest]")
+    return tuple(value)
+
+
+def _low_before_high(value: tuple[float, float]) -> tuple[float, float]:
+    low, high = value
+    if low > high:
+        raise ValueError(f"lowest {low:g} is above highest {high:g}")
+    return value
+
+
+def _within(floor: float, ceiling: float, unit: str) -> AfterValidator:
+    def check(value: tuple[float, float]) -> tuple[float, float]:
+        if value[0] < floor or value[1] > ceiling:
+            raise ValueError(
+                f"[{value[0]:g}, {value[1]:g}] {unit} is outside {floor:g} to {ceiling:g} {unit}"
+            )
+        return value
+
+    return AfterValidator(check)
+
+
+_Number = Annotated[float, Field(allow_inf_nan=False)]
+_Pair = Annotated[
+    tuple[_Number, _Number],
+    BeforeValidator(_two_numbers),
+    AfterValidator(_low_before_high),
+]
+HoleRange = Annotated[_Pair, _within(0.01, 3.0, "in")]
+ThroatRange = Annotated[_Pair, _within(0.05, 3.0, "in")]
+TimesRange = Annotated[_Pair, _within(0.0, 1000.0, "times")]
+SpeedRange = Annotated[_Pair, _within(0.05, 1.2, "of full speed")]
+LengthRange = Annotated[_Pair, _within(1.0, 100.0, "ft")]
+BoreRange = Annotated[_Pair, _within(0.5, 3.0, "in")]
+OffsetRange = Annotated[_Pair, _within(-50.0, 50.0, "inH2O")]
+FactorRange = Annotated[_Pair, _within(0.0, 2.0, "of the true suction")]
+OrificeRange = Annotated[_Pair, _within(0.1, 2.0, "in")]
+
+
+class _Effect(BaseModel):
+    model_config = ConfigDict(frozen=True, extra="forbid")
+
+    def ranges(self) -> tuple[tuple[float, float], ...]:
+        """The [lowest, highest] of each size, in the order `apply` wants them; () if none."""
+        return ()
+
+
+class HoleEffect(_Effect):
+    """Air gets in: a round hole of this diameter (in) at this place.
+
+    `intake` is the joint between unit and tubing, which comes apart when the tubing is taken off,
+    so a reading at the unit does not see it. `inlet` leaks around the neck of the inlet that is
+    measured, `other-inlet` at another one of the house (face or wall gasket, door held open).
+    """
+
+    kind: Literal["hole"]
+    at: HolePlace
+    diameter_in: HoleRange
+
+    def ranges(self) -> tuple[tuple[float, float], ...]:
+        """Hole diameter, in."""
+        return (self.diameter_in,)
+
+
+class ThroatEffect(_Effect):
+    """Air is held back: the way is squeezed to a round throat of this diameter (in).
+
+    `intake` stays with the unit when the tubing is off. `tool` is beyond the hose end, so no
+    reading at the four stations sees it.
+    """
+
+    kind: Literal["throat"]
+    at: ThroatPlace
+    diameter_in: ThroatRange
+
+    def ranges(self) -> tuple[tuple[float, float], ...]:
+        """Throat diameter, in."""
+        return (self.diameter_in,)
+
+
+class LoadingEffect(_Effect):
+    """Dirt on the filter or the screen: its healthy resistance times this."""
+
+    kind: Literal["loading"]
+    at: LoadingPlace
+    times: TimesRange
+
+    def ranges(self) -> tuple[tuple[float, float], ...]:
+        """Times the healthy resistance."""
+        return (self.times,)
+
+
+class SpeedEffect(_Effect):
+    """The motor runs at this share of its full speed (worn brushes, bearings, low voltage)."""
+
+    kind: Literal["speed"]
+    factor: SpeedRange
+
+    def ranges(self) -> tuple[tuple[float, float], ...]:
+        """Share of full speed."""
+        return (self.factor,)
+
+
+class MotorDeadEffect(_Effect):
+    """One of two motors stands still."""
+
+    kind: Literal["motor-dead"]
+
+
+class HoseSizeEffect(_Effect):
+    """Another hose than this system should have: its length (ft) and bore (in)."""
+
+    kind: Literal["hose-size"]
+    length_ft: LengthRange
+    bore_in: BoreRange
+
+    def ranges(self) -> tuple[tuple[float, float], ...]:
+        """Hose length, ft, and bore, in."""
+        return (self.length_ft, self.bore_in)
+
+
+class GaugeOffsetEffect(_Effect):
+    """The gauge reads this much (inH2O) with nothing connected."""
+
+    kind: Literal["gauge-offset"]
+    inh2o: OffsetRange
+
+    def ranges(self) -> tuple[tuple[float, float], ...]:
+        """Offset, inH2O."""
+        return (self.inh2o,)
+
+
+class GaugeFactorEffect(_Effect):
+    """The gauge shows this share of the true suction (its own small hose leaks)."""
+
+    kind: Literal["gauge-factor"]
+    factor: FactorRange
+
+    def ranges(self) -> tuple[tuple[float, float], ...]:
+        """Share of the true suction."""
+        return (self.factor,)
+
+
+class OrificeEffect(_Effect):
+    """Working readings were taken through an orifice of this diameter (in), not the standard."""
+
+    kind: Literal["orifice"]
+    diameter_in: OrificeRange
+
+    def ranges(self) -> tuple[tuple[float, float], ...]:
+        """Orifice diameter, in."""
+        return (self.diameter_in,)
+
+
+class NoEffect(_Effect):
+    """Nothing in the air path: a setting, a habit, or as good as this system gets."""
+
+    kind: Literal["none"]
+
+
+Effect = Annotated[
+    HoleEffect
+    | ThroatEffect
+    | LoadingEffect
+    | SpeedEffect
+    | MotorDeadEffect
+    | HoseSizeEffect
+    | GaugeOffsetEffect
+    | GaugeFactorEffect
+    | OrificeEffect
+    | NoEffect,
+    Field(discriminator="kind"),
+]
+"""Any effect; the key `kind` says which."""
+
+EFFECT: TypeAdapter[Effect] = TypeAdapter(Effect)
+"""Turns a mapping such as `{"kind": "hole", "at": "bin", "diameter_in": [0.1, 0.5]}` into one."""
+
+
+def draw_sizes(effect: Effect, generator: np.random.Generator, count: int) -> NDArray[np.float64]:
+    """Draw sizes of an effect from its ranges.
+
+    Filter loading is drawn evenly on a log scale, since it multiplies; all else evenly.
+
+    Args:
+        effect: the effect.
+        generator: where the chance comes from.
+        count: how many to draw.
+
+    Returns:
+        Sizes of shape (count, k), k = 1 for most kinds, 2 for hose-size (ft, in), 0 for
+        motor-dead and none; in the order `effect.ranges()` gives.
+    """
+    return (
+        np.stack(list(_columns(effect, generator, count)), axis=1)
+        if effect.ranges()
+        else (np.empty((count, 0)))
+    )
+
+
+def _columns(
+    effect: Effect, generator: np.random.Generator, count: int
+) -> Iterator[NDArray[np.float64]]:
+    for low, high in effect.ranges():
+        if isinstance(effect, LoadingEffect) and low > 0.0:
+            yield np.exp(generator.uniform(np.log(low), np.log(high), count))
+        else:
+            yield generator.uniform(low, high, count)
