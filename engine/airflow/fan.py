@@ -1,0 +1,103 @@
+"""The fan line: suction against airflow, from a rating, a pair of readings or measured points.
+
+How a worn motor or thin air moves the line is here too; what the line is solved against is in
+`network`.
+"""
+
+from __future__ import annotations
+
+from itertools import pairwise
+from typing import Literal
+
+from pydantic import BaseModel, ConfigDict, Field, model_validator
+
+from stillflow.engine.errors import InputError
+
+MOST_POINTS = 8
+
+
+class Fan(BaseModel):
+    """A power unit's suction against airflow, in standard air at full speed.
+
+    The line runs straight from (0 cfm, sealed) through any points measured between to
+    (airflow, 0 inH2O); beyond, its last stretch goes on. A straight line is an assumption good
+    near the middle of a through-flow fan's range.
+    """
+
+    model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False)
+
+    sealed_inh2o: float = Field(gt=0, le=300, description="suction with no airflow, inH2O")
+    airflow_cfm: float = Field(gt=0, le=600, description="airflow with no suction, cfm")
+    between: tuple[tuple[float, float], ...] = Field(
+        default=(), max_length=MOST_POINTS, description="(cfm, inH2O) measured between the two"
+    )
+    motors: Literal[1, 2] = 1
+    running: Literal[1, 2] | None = Field(default=None, description="motors that turn")
+    arrangement: Literal["series", "parallel"] = "series"
+    idle_bypass_in: float = Field(
+        default=0.5,
+        ge=0,
+        le=2,
+        description="hole (in) like which an idle motor beside a running one lets air back; "
+        "assumed",
+    )
+    speed: float = Field(default=1.0, gt=0, le=1.3, description="share of full speed")
+
+    @model_validator(mode="after")
+    def _falls(self) -> Fan:
+        line = self.points
+        for (q1, h1), (q2, h2) in pairwise(line):
+            if q2 <= q1 or h2 >= h1:
+                raise ValueError(
+                    f"suction must fall as airflow rises, but ({q1:g} cfm, {h1:g} inH2O) is "
+                    f"followed by ({q2:g} cfm, {h2:g} inH2O)"
+                )
+        if self.running is not None and self.running > self.motors:
+            raise ValueError(f"{self.running} motors cannot run in a unit with {self.motors}")
+        return self
+
+    @property
+    def points(self) -> tuple[tuple[float, float], ...]:
+        """All corners of the line, (cfm, inH2O), from no airflow to no suction."""
+        return ((0.0, self.sealed_inh2o), *self.between, (self.airflow_cfm, 0.0))
+
+    @property
+    def turning(self) -> int:
+        """How many motors turn."""
+        return self.motors if self.running is None else self.running
+
+
+def fan_from_rating(sealed_inh2o: float, airflow_cfm: float) -> Fan:
+    """The straight fan line through rated sealed suction (inH2O) and rated airflow (cfm)."""
+    return Fan(sealed_inh2o=sealed_inh2o, airflow_cfm=airflow_cfm)
+
+
+def fan_from_points(points: list[tuple[float, float]]) -> Fan:
+    """The fan line through measured points.
+
+    Args:
+        points: (cfm, inH2O), two or more; the first at 0 cfm. When the last is not at 0 inH2O the
+            line is carried on straight to where suction ends.
+
+    Raises:
+        InputError: too few points, none at 0 cfm, or suction that does not fall.
+    """
+    if len(points) < 2 or points[0][0] != 0.0:
+        raise InputError(
+            "a fan line needs two or more points, the first with no airflow",
+            right="give (cfm, inH2O) pairs such as (0, 130), (44, 80)",
+        )
+    (q1, h1), (q2, h2) = points[-2], points[-1]
+    if q2 <= q1 or h2 >= h1:
+        raise InputError(
+            f"suction must fall as airflow rises, but {h1:g} inH2O at {q1:g} cfm is followed by "
+            f"{h2:g} inH2O at {q2:g} cfm"
+        )
+    inner = points[1:] if h2 > 0.0 else points[1:-1]
+    end = q2 if h2 == 0.0 else q2 + h2 * (q2 - q1) / (h1 - h2)
+    if h2 < 0.0:
+        raise InputError(f"suction at {q2:g} cfm is below zero")
+    try:
+        return Fan(sealed_inh2o=points[0][1], airflow_cfm=end, between=tuple(inner))
+    except ValueError as error:
+        raise InputError(f"no fan line through these points: {error}") from error

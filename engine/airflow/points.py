@@ -1,0 +1,133 @@
+"""Where the gauge is put and whether air flows: the points readings are taken at.
+
+Holds the words and their meaning as masks over columns of a table. What is read there is in
+`readings`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from stillflow.engine.airflow.houses import Houses
+from stillflow.engine.errors import InputError
+from stillflow.engine.scales import AirState, Station
+
+Mask = NDArray[np.bool_]
+
+
+class GaugePoint(NamedTuple):
+    """A station (`unit`, `utility`, `inlet`, `other`, `hose`), a condition, and the inlet meant.
+
+    Without a name, `inlet` and `hose` mean the house's first inlet (or its damaged one) and
+    `other` its other one.
+    """
+
+    station: str
+    condition: str
+    inlet: str | None = None
+
+    def __str__(self) -> str:
+        where = self.station if self.inlet is None else f"{self.station} ({self.inlet})"
+        return f"{self.condition} at {where}"
+
+
+EVERY_POINT = tuple(
+    GaugePoint(station.value, condition.value)
+    for station in (Station.UNIT, Station.UTILITY, Station.INLET, Station.HOSE)
+    for condition in AirState
+)
+"""The eight points of one house with one inlet measured."""
+
+
+@dataclass(frozen=True)
+class Columns:
+    """Gauge points as masks of shape (columns,).
+
+    Attributes:
+        working: air enters through the orifice.
+        utility: the utility inlet is open to the gauge; the tubing hangs on.
+        unit: the tubing is off.
+        hose: the hose is on the path.
+        inlet: index of the inlet measured, -1 at the unit and the utility inlet.
+    """
+
+    working: Mask
+    utility: Mask
+    unit: Mask
+    hose: Mask
+    inlet: NDArray[np.intp]
+
+    @property
+    def tubing(self) -> Mask:
+        """An inlet is measured, so air comes through the tubing."""
+        return self.inlet >= 0
+
+    def one(self, index: int) -> Columns:
+        """One column alone."""
+        pick = slice(index, index + 1)
+        return Columns(
+            self.working[pick],
+            self.utility[pick],
+            self.unit[pick],
+            self.hose[pick],
+            self.inlet[pick],
+        )
+
+
+def columns(points: Sequence[GaugePoint], houses: Houses) -> Columns:
+    """Look the points up in houses.
+
+    Raises:
+        InputError: a word or inlet name is not known, or the houses have no other inlet.
+    """
+    stations = np.array([_station(point) for point in points])
+    inlets = np.array([_inlet(point, houses) for point in points], dtype=np.intp)
+    return Columns(
+        working=np.array([_condition(point) == AirState.WORKING for point in points]),
+        utility=stations == Station.UTILITY,
+        unit=stations == Station.UNIT,
+        hose=stations == Station.HOSE,
+        inlet=inlets,
+    )
+
+
+def _station(point: GaugePoint) -> str:
+    try:
+        return Station(point.station).value
+    except ValueError:
+        raise InputError(
+            f"no station {point.station!r}", right=f"one of {', '.join(Station)}"
+        ) from None
+
+
+def _condition(point: GaugePoint) -> AirState:
+    try:
+        return AirState(point.condition)
+    except ValueError:
+        raise InputError(
+            f"no condition {point.condition!r}", right=f"one of {', '.join(AirState)}"
+        ) from None
+
+
+def _inlet(point: GaugePoint, houses: Houses) -> int:
+    if point.station in (Station.UNIT, Station.UTILITY):
+        return -1
+    if point.inlet is not None:
+        if point.inlet not in houses.inlet_names:
+            raise InputError(
+                f"no inlet named {point.inlet!r}", right=f"one of {', '.join(houses.inlet_names)}"
+            )
+        return houses.inlet_names.index(point.inlet)
+    if point.station == Station.OTHER:
+        if houses.other is None:
+            raise InputError(
+                "the system has only one inlet, so there is no other to read",
+                right="name a second inlet",
+            )
+        return houses.other
+    return houses.damaged

@@ -1,0 +1,85 @@
+"""What a gauge reads: one system, or a table of many.
+
+The air path is described in `system` and `houses`; the balance of fan and path is in `network`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from stillflow.engine.airflow.air import Array
+from stillflow.engine.airflow.houses import Houses
+from stillflow.engine.airflow.path import find_path
+from stillflow.engine.airflow.points import EVERY_POINT, Columns, GaugePoint, columns
+from stillflow.engine.airflow.system import System
+
+BLOCK_ROWS = 4096
+"""Houses solved together in a large table, so that the arrays stay in the processor's cache."""
+
+
+def readings(system: System, station: str, condition: str, inlet: str | None = None) -> float:
+    """What the gauge shows at one point of a system.
+
+    Args:
+        system: the air path, with whatever is damaged in it.
+        station: `unit` (tubing off, at the intake), `utility` (inlet on the unit, tubing on),
+            `inlet`, `other` (another inlet) or `hose` (hose end).
+        condition: `sealed` (no air flows) or `working` (air enters through the orifice).
+        inlet: which inlet is meant; without it the system's first, or its damaged one.
+
+    Returns:
+        inH2O.
+
+    Raises:
+        InputError: no such station, condition or inlet.
+    """
+    return float(readings_table(Houses.of([system]), [GaugePoint(station, condition, inlet)])[0, 0])
+
+
+def all_readings(system: System) -> dict[GaugePoint, float]:
+    """What the gauge shows at every station, sealed and working.
+
+    Returns:
+        inH2O by gauge point: unit and utility, then each inlet and the hose at the first (or
+        damaged) inlet. Points carry no inlet name for that inlet and `other` with a name for the
+        rest.
+    """
+    points = list(EVERY_POINT)
+    for index, name in enumerate(system.inlet_names):
+        if index != system.damaged:
+            points += [GaugePoint("other", "sealed", name), GaugePoint("other", "working", name)]
+    row = readings_table(Houses.of([system]), points)[0]
+    return dict(zip(points, map(float, row), strict=True))
+
+
+def readings_table(houses: Houses, points: Sequence[GaugePoint]) -> Array:
+    """What the gauge shows at several points of many houses.
+
+    Args:
+        houses: n houses.
+        points: where and how it is read.
+
+    Returns:
+        inH2O, shape (n, points).
+
+    Raises:
+        InputError: no such station, condition or inlet.
+    """
+    where = columns(points, houses)
+    if houses.count <= BLOCK_ROWS // len(points):
+        return _shown(houses, where)
+    table = np.empty((houses.count, len(points)))
+    for start in range(0, houses.count, BLOCK_ROWS):
+        rows = slice(start, start + BLOCK_ROWS)
+        block = houses.take(rows)
+        for index in range(len(points)):
+            table[rows, index] = _shown(block, where.one(index))[:, 0]
+    return table
+
+
+def _shown(houses: Houses, where: Columns) -> Array:
+    true = find_path(houses, where).balance()
+    shown = houses["gauge.factor"][:, None] * true + houses["gauge.offset_inh2o"][:, None]
+    return np.maximum(shown, 0.0)
