@@ -18,7 +18,7 @@ TOLERANCE_INH2O = 1e-6
 MOST_STEPS = 80
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class Loss:
     """A loss: s grows by quadratic w^2 + turbulent w^1.75 + linear w. None where there is none."""
 
@@ -36,10 +36,9 @@ class Loss:
     def times(self, factor: Array) -> Loss:
         """The loss of a share of it, or of several."""
         return Loss(
-            *(
-                None if part is None else part * factor
-                for part in (self.quadratic, self.turbulent, self.linear)
-            )
+            None if self.quadratic is None else self.quadratic * factor,
+            None if self.turbulent is None else self.turbulent * factor,
+            None if self.linear is None else self.linear * factor,
         )
 
     def drop(self, w: Array) -> Array | float:
@@ -148,7 +147,7 @@ class Path:
         rises. Flow and suction at the fan grow nearly as root and root^2, which gives the first
         step; then the secant, kept inside a bracket.
         """
-        high = np.sqrt(self.fan.top) + np.zeros_like(self.working)
+        high = 1.001 * np.sqrt(self.fan.top) + np.zeros_like(self.working)
         low = np.zeros_like(high)
         root = 0.8 * high
         earlier: tuple[Array, Array] | None = None

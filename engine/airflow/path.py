@@ -8,7 +8,6 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass, field
-from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -37,17 +36,13 @@ class _Chain:
     steps: list[tuple[Loss, Array]] = field(default_factory=list)
     pending: Loss = field(default_factory=Loss)
 
-    def loss(self, loss: Loss, where: Array) -> None:
-        """Add a loss in the columns where `where` is 1."""
-        parts = (
-            None if part is None or not (masked := part * where).any() else masked
-            for part in (loss.quadratic, loss.turbulent, loss.linear)
-        )
-        self.pending = self.pending + Loss(*parts)
+    def loss(self, loss: Loss, where: Array | None = None) -> None:
+        """Add a loss, in the columns where `where` is 1."""
+        self.pending = self.pending + (loss if where is None else loss.times(where))
 
-    def leak(self, coefficient: Array) -> None:
+    def leak(self, coefficient: Array | None) -> None:
         """Add a leak, c in cfm/sqrt(inH2O)."""
-        if coefficient.any():
+        if coefficient is not None and coefficient.any():
             thin = coefficient / np.sqrt(self.density)
             self.steps.append((self.pending.scaled(self.density), thin))
             self.pending = Loss()
@@ -90,17 +85,19 @@ class _Finder:
         self.utility = columns.utility.astype(float)
         self.tubing = columns.tubing.astype(float)
         self.at_damaged = (columns.inlet == houses.damaged).astype(float)
-        self.damaged_aside = (1.0 - columns.unit) * (1.0 - self.at_damaged)
-        self.other_aside = (1.0 - columns.unit) * (columns.inlet != houses.other)
 
     def __getitem__(self, key: str) -> Array:
         return self.houses[key][:, None]
 
-    def hole(self, place: str) -> Array:
-        return hole_coefficient(self[f"holes.{place}"])
+    def hole(self, place: str) -> Array | None:
+        """The hole at a place, c; None where no house has one."""
+        diameter = self[f"holes.{place}"]
+        return hole_coefficient(diameter) if diameter.any() else None
 
-    def throat(self, place: str, bore: Array) -> Array:
-        return throat_coefficient(self[f"throats.{place}"], bore)
+    def throat(self, place: str, bore: Array) -> Array | None:
+        """The throat at a place, k; None where no house has one."""
+        diameter = self[f"throats.{place}"]
+        return throat_coefficient(diameter, bore) if np.isfinite(diameter).any() else None
 
     def tube(self, name: str) -> _Run:
         return _tube(*(self[f"{name}.{part}"] for part in ("length_ft", "bore_in", "fittings")))
@@ -115,106 +112,121 @@ class _Finder:
         some = length > 0.0
         return np.where(some, self.houses[TAP][:, inlets] / np.where(some, length, 1.0), 1.0)
 
-    @cached_property
-    def trunk(self) -> _Run:
-        return self.tube("trunk")
-
-    @cached_property
-    def measured(self) -> NDArray[np.intp]:
-        """Each column's inlet; any, where it is masked out anyway."""
-        return np.maximum(self.columns.inlet, 0)
-
     def hose(self, chain: _Chain) -> None:
-        if not self.columns.hose.any():
-            return
         bore = self["hose.bore_in"]
         friction = hose_coefficient(self["hose.length_ft"], bore, self["hose.friction_factor"])
         fittings = self["hose.fittings"] * velocity_coefficient(bore)
         run = _Run(Loss(friction + fittings), bore)
-        self.along(chain, "hose", run, self.columns.hose.astype(float), 1.0)
+        self.along(chain, "hose", run, self.columns.hose.astype(float), np.ones(1))
 
-    def inlet_and_branch(self, chain: _Chain) -> None:
-        if not self.columns.tubing.any():
-            return
-        run = self.branch(self.measured)
-        chain.leak(self.hole("inlet") * self.at_damaged)
+    def inlet_and_branch(self, chain: _Chain, measured: NDArray[np.intp]) -> None:
+        run = self.branch(measured)
+        if (hole := self.hole("inlet")) is not None:
+            chain.leak(hole * self.at_damaged)
         chain.loss(Loss(self.throat("inlet", run.bore)), self.at_damaged)
         self.along(chain, "branch", run, self.tubing, self.at_damaged)
 
-    def along(self, chain: _Chain, name: str, run: _Run, where: Array, hurt: Array | float) -> None:
+    def along(self, chain: _Chain, name: str, run: _Run, where: Array, hurt: Array) -> None:
         """A run with its hole and its throat, each at its own share of the length."""
-        hole_at, throat_at = self[f"holes.{name}_along"], self[f"throats.{name}_along"]
-        throat = self.throat(name, run.bore) * hurt
-        outside = throat_at >= hole_at
-        chain.loss(run.share(1.0 - hole_at) + Loss(throat * outside), where)
-        chain.leak(self.hole(name) * where * hurt)
-        chain.loss(run.share(hole_at) + Loss(throat * ~outside), where)
+        hole, throat = self.hole(name), self.throat(name, run.bore)
+        if hole is None:
+            chain.loss(run.loss, where)
+            chain.loss(Loss(throat), where * hurt)
+            return
+        hole_at = self[f"holes.{name}_along"]
+        outside = self[f"throats.{name}_along"] >= hole_at
+        chain.loss(run.share(1.0 - hole_at), where)
+        chain.loss(Loss(throat), outside * where * hurt)
+        chain.leak(hole * where * hurt)
+        chain.loss(run.share(hole_at), where)
+        chain.loss(Loss(throat), ~outside * where * hurt)
 
-    def on_trunk(self, tap: Array) -> list[_TrunkEvent]:
+    def on_trunk(self, trunk: _Run, tap: Array) -> list[_TrunkEvent]:
         """The trunk's throat, then its leaks, each where the path meets it.
 
         What lies beyond the measured tap meets the path at the tap, through the trunk between.
         """
+        attached = ~self.columns.unit
+        throat = self.throat("trunk", trunk.bore)
         throat_at = self["throats.trunk_along"]
-        throat = self.throat("trunk", self.trunk.bore)
         beyond = throat_at > tap
-        events = [_TrunkEvent(throat_at, throat * ~beyond * self.tubing, np.zeros(1))]
-
-        def leak(position: Array, coefficient: Array) -> None:
-            between = np.maximum(position - tap, 0.0) * self.trunk.as_dead_end
-            between = between + throat * (beyond & (throat_at < position))
+        events = []
+        if throat is not None:
+            events.append(_TrunkEvent(throat_at, throat * ~beyond * self.tubing, np.zeros(1)))
+        for position, leak in self.trunk_leaks():
+            between = np.maximum(position - tap, 0.0) * trunk.as_dead_end
+            if throat is not None:
+                between = between + throat * (beyond & (throat_at < position))
             met = np.minimum(position, tap)
-            events.append(_TrunkEvent(met, np.zeros(1), behind(coefficient, between)))
-
-        if self.houses["holes.trunk"].any():
-            leak(self["holes.trunk_along"], self.hole("trunk") * ~self.columns.unit)
-        if self.houses.other is not None and self.houses["holes.other_inlet"].any():
-            inlet = np.array([self.houses.other])
-            run = self.branch(inlet)
-            hole = behind(self.hole("other_inlet"), run.as_dead_end)
-            leak(self.tap(inlet), hole * self.other_aside)
-        if self.houses["holes.inlet"].any() or self.houses["holes.branch"].any():
-            inlet = np.array([self.houses.damaged])
-            leak(self.tap(inlet), self.damaged_branch(self.branch(inlet)) * self.damaged_aside)
+            events.append(_TrunkEvent(met, np.zeros(1), behind(leak * attached, between)))
         return events
 
-    def damaged_branch(self, run: _Run) -> Array:
+    def trunk_leaks(self) -> Iterator[tuple[Array, Array]]:
+        """Leaks that hang on the trunk: (share of its length, c), masked to where they do."""
+        if (hole := self.hole("trunk")) is not None:
+            yield self["holes.trunk_along"], hole
+        if self.houses.other is not None and (hole := self.hole("other_inlet")) is not None:
+            inlet = np.array([self.houses.other])
+            leak = behind(hole, self.branch(inlet).as_dead_end)
+            yield self.tap(inlet), leak * (self.columns.inlet != self.houses.other)
+        if (leak := self.damaged_branch()) is not None:
+            yield self.tap(np.array([self.houses.damaged])), leak * (1.0 - self.at_damaged)
+
+    def damaged_branch(self) -> Array | None:
         """The damaged inlet's own leaks as one at its tap, when another point is measured."""
-        throat = self.throat("branch", run.bore)
+        neck, side = self.hole("inlet"), self.hole("branch")
+        if neck is None and side is None:
+            return None
+        run = self.branch(np.array([self.houses.damaged]))
+        throats = [self.throat(place, run.bore) for place in ("branch", "inlet")]
+        squeeze, at_inlet = (np.zeros(1) if k is None else k for k in throats)
         hole_at = self["holes.branch_along"]
-        before = run.as_dead_end * hole_at + throat * (self["throats.branch_along"] < hole_at)
-        whole = run.as_dead_end + throat + self.throat("inlet", run.bore)
-        return behind(self.hole("branch"), before) + behind(self.hole("inlet"), whole)
+        leak = np.zeros(1)
+        if side is not None:
+            before = squeeze * (self["throats.branch_along"] < hole_at)
+            leak = leak + behind(side, run.as_dead_end * hole_at + before)
+        if neck is not None:
+            leak = leak + behind(neck, run.as_dead_end + squeeze + at_inlet)
+        return leak
 
-    def tubing_and_intake(self, chain: _Chain) -> None:
-        """The trunk from the tap to the unit, and the intake."""
-        tap = self.tap(self.measured) * self.tubing
-        hanging: Array = self.hole("intake") * ~self.columns.unit
-        if not self.columns.unit.all():
-            reached = tap
-            for event in _farthest_first(self.on_trunk(tap)):
-                run = self.trunk.share(reached - np.minimum(event.position, reached))
-                chain.loss(run + Loss(event.quadratic), self.tubing)
-                chain.leak(event.leak * self.tubing)
-                reached = np.minimum(event.position, reached)
-                hanging = hanging + event.leak * self.utility
-            chain.loss(self.trunk.share(reached), self.tubing)
-        chain.leak(hanging * self.tubing)
-        throat = self.throat("intake", self.trunk.bore)
+    def tubing_to_bin(self, chain: _Chain, measured: NDArray[np.intp]) -> None:
+        """The trunk from the tap to the unit, the intake, and the bin's leaks.
+
+        Seen from the utility inlet the tubing is a dead end: its leaks meet the path at the bin,
+        through whatever squeezes the intake.
+        """
+        trunk = self.tube("trunk")
+        attached = ~self.columns.unit
+        tap = self.tap(measured) * self.tubing
+        leaks: list[Array] = []
+        reached = tap
+        for event in _farthest_first(self.on_trunk(trunk, tap)):
+            position = np.minimum(event.position, reached)
+            chain.loss(trunk.share(reached - position) + Loss(event.quadratic), self.tubing)
+            chain.leak(event.leak * self.tubing)
+            leaks.append(event.leak)
+            reached = position
+        chain.loss(trunk.share(reached), self.tubing)
+        if (hole := self.hole("intake")) is not None:
+            chain.leak(hole * self.tubing)
+            leaks.append(hole * attached)
+        throat = self.throat("intake", trunk.bore)
         chain.loss(Loss(throat), 1.0 - self.utility)
-        chain.loss(
-            Loss(self["utility_fittings"] * velocity_coefficient(self.trunk.bore)), self.utility
-        )
-        self.unit(chain, behind(hanging, throat) * self.utility)
+        fittings = self["utility_fittings"] * velocity_coefficient(trunk.bore)
+        chain.loss(Loss(fittings), self.utility)
+        chain.loss(self.restriction("bin"))
+        bin_leaks = [hole for place in ("bin", "utility") if (hole := self.hole(place)) is not None]
+        if leaks and self.columns.utility.any():
+            hanging = sum(leaks, np.zeros(1))
+            through = np.zeros(1) if throat is None else throat
+            bin_leaks.append(behind(hanging, through) * self.utility)
+        chain.leak(sum(bin_leaks, np.zeros(1)))
 
-    def unit(self, chain: _Chain, hanging: Array) -> None:
-        """Bin, filter, screen and motor chamber; `hanging` is the tubing's leak at the bin."""
-        everywhere = np.ones(len(self.utility))
-        chain.loss(self.restriction("bin"), everywhere)
-        chain.leak(self.hole("bin") + self.hole("utility") + hanging)
-        chain.loss(self.restriction("filter") + self.restriction("screen"), everywhere)
+    def filter_to_fan(self, chain: _Chain) -> None:
+        chain.loss(self.restriction("filter") + self.restriction("screen"))
+        chain.leak(self.hole("motor"))
         idle = self[PARALLEL] * (self["fan.turning"] < self["fan.motors"])
-        chain.leak(self.hole("motor") + idle * hole_coefficient(self["fan.idle_bypass_in"]))
+        chain.leak(idle * hole_coefficient(self["fan.idle_bypass_in"]))
 
     def restriction(self, name: str) -> Loss:
         return Loss(quadratic=self[f"{name}.quadratic"], linear=self[f"{name}.linear"]).times(
@@ -244,7 +256,6 @@ def _tube(length: Array, bore: Array, fittings: Array) -> _Run:
 
 def _farthest_first(events: list[_TrunkEvent]) -> Iterator[_TrunkEvent]:
     """Events ordered along the path, row by row; at one spot in the order given."""
-    events = [event for event in events if event.quadratic.any() or event.leak.any()]
     if len(events) < 2:
         yield from events
         return
@@ -272,9 +283,13 @@ def find_path(houses: Houses, columns: Columns) -> Path:
     pascal = np.where(np.isnan(barometer), pressure_at(finder["altitude_ft"]), barometer)
     density = density_ratio(pascal, finder["temperature_f"])
     chain = _Chain(density)
-    finder.hose(chain)
-    finder.inlet_and_branch(chain)
-    finder.tubing_and_intake(chain)
+    measured = np.maximum(columns.inlet, 0)
+    if columns.hose.any():
+        finder.hose(chain)
+    if columns.tubing.any():
+        finder.inlet_and_branch(chain, measured)
+    finder.tubing_to_bin(chain, measured)
+    finder.filter_to_fan(chain)
     inh2o = pascal / INH2O_PA
     return Path(
         steps=tuple(chain.steps),

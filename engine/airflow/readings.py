@@ -15,7 +15,7 @@ from stillflow.engine.airflow.path import find_path
 from stillflow.engine.airflow.points import EVERY_POINT, Columns, GaugePoint, columns
 from stillflow.engine.airflow.system import System
 
-BLOCK_ROWS = 4096
+BLOCK_ROWS = 16384
 """Houses solved together in a large table, so that the arrays stay in the processor's cache."""
 
 
