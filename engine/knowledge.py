@@ -75,7 +75,8 @@ class Level(Entry):
 
     `below` is the upper edge in share where the baseline is a rating or an earlier visit,
     `below_class` where it is only a class of unit; the last level has neither.
-    `usual` is how often a reading falls here when the fault is elsewhere.
+    `usual` is how often a reading falls here when the fault is elsewhere; a `good` level is what
+    a fix must bring back.
     """
 
     title: Sentence
@@ -84,6 +85,7 @@ class Level(Entry):
     typical: Share
     typical_class: Share
     usual: Probability
+    good: bool = False
 
 
 class UnitClass(Entry):
@@ -126,7 +128,7 @@ class Fault(Entry):
 
 
 class Answer(BaseModel):
-    """One listed answer of a choice."""
+    """One listed answer of a choice; a `good` one says that a fix has worked."""
 
     model_config = ConfigDict(extra="forbid", frozen=True)
 
@@ -134,6 +136,7 @@ class Answer(BaseModel):
     label: Sentence
     looks: str = ""
     usual: Probability
+    good: bool = False
 
 
 class Check(Entry):
@@ -216,10 +219,12 @@ class Evidence(_Consequence):
 
 
 class Derivation(_Consequence):
-    """A finding that other rules may use."""
+    """A finding that other rules may use: a flag that is true once derived.
+
+    Only ever true, so that two rules cannot derive it differently.
+    """
 
     derive: Annotated[str, StringConstraints(pattern=r"^finding\.[a-z0-9]+(-[a-z0-9]+)*$")]
-    value: bool | str = Field(default=True, alias="as")
 
 
 class Warn(_Consequence):
@@ -284,7 +289,7 @@ Consequence = Annotated[
 
 def consequence_keys() -> tuple[str, ...]:
     """Every key a consequence may have, for error messages."""
-    keys = set(_BY_KEY) | {"except", "source", "as", "call", "do_not"}
+    keys = set(_BY_KEY) | {"except", "source", "call", "do_not"}
     return tuple(sorted(keys))
 
 

@@ -15,11 +15,12 @@ from pydantic import ValidationError
 
 from stillflow.engine.errors import Place, StillflowError
 
+_UNKNOWN = "extra_forbidden"
+
 SIZE_LIMIT = 1_000_000
 """Characters. A visit is a few thousand, the longest rule file a hundred thousand."""
 
 Path = tuple[str | int, ...]
-
 
 
 @dataclass(frozen=True)
@@ -80,7 +81,9 @@ def read_yaml(
         except RecursionError:
             raise error("nested too deeply", Place(file), "a few levels are enough") from None
         except YAMLError as problem:
-            raise error(f"not valid YAML: {str(problem).splitlines()[0]}", Place(file), "") from None
+            raise error(
+                f"not valid YAML: {str(problem).splitlines()[0]}", Place(file), ""
+            ) from None
     if node is None:
         raise error("the file is empty", Place(file), "")
     lines: dict[Path, int] = {}
@@ -158,40 +161,48 @@ def explain_validation(
         keys: given a path, the keys that a mapping there may have.
     """
     found: list[tuple[str, Place, str]] = []
-    for item in problem.errors(include_url=False):
+    # An unknown key first: the missing one that comes with it is mostly the same slip.
+    errors = sorted(problem.errors(include_url=False), key=lambda one: one["type"] != _UNKNOWN)
+    for item in errors:
         path = (*base, *_real(item["loc"], source, base))
-        kind = item["type"]
-        if kind == "extra_forbidden":
-            name = str(item["loc"][-1])
-            found.append(
-                (f"'{name}' is not a known key", source.place(path), nearest(name, keys(path[:-1])))
-            )
+        kind, given = item["type"], item.get("input")
+        name = str(item["loc"][-1]) if item["loc"] else ""
+        place = source.place(path)
+        right = ""
+        if kind == _UNKNOWN:
+            what, right = f"'{name}' is not a known key", nearest(name, keys(path[:-1]))
         elif kind == "missing":
-            name = str(item["loc"][-1])
-            at = source.place(path[:-1])
-            found.append((f"'{name}' is missing", at, f"add '{name}:'"))
+            what, right = f"'{name}' is missing", f"add '{name}:'"
+            place = source.place(path[:-1])
+        elif kind in ("literal_error", "enum") and isinstance(given, str):
+            words = str(item.get("ctx", {}).get("expected", ""))
+            what = f"'{given}' cannot stand here"
+            right = nearest(given, words.split("'")[1::2])
         else:
             message = str(item["msg"]).removeprefix("Value error, ")
-            shown = item.get("input")
-            given = f" (given: {shown!r})" if isinstance(shown, str | int | float) else ""
+            shown = f" (given: {given!r})" if isinstance(given, str | int | float) else ""
             what, _, right = message.partition("; ")
-            found.append((f"{what}{given}", source.place(path), right))
+            what = f"{what.removeprefix('Input ')}{shown}"
+        found.append((what, place, right))
     return found
 
 
 def _real(loc: tuple[int | str, ...], source: Located, base: Path) -> Path:
-    """Drop the union tags that pydantic mixes into a location: keep steps that exist in the data."""
+    """Drop the union tags that pydantic mixes into a location; keep the steps the data has."""
     path: Path = ()
     value: Any = source.data
     for step in base:
         value = value[step]
     for position, step in enumerate(loc):
         last = position == len(loc) - 1
-        if isinstance(value, dict) and step in value:
-            value = value[step]
-        elif isinstance(value, list) and isinstance(step, int) and step < len(value):
-            value = value[step]
-        elif not last:
+        inner: Any = None
+        if (isinstance(value, dict) and step in value) or (
+            isinstance(value, list) and isinstance(step, int) and step < len(value)
+        ):
+            inner = value[step]
+        # A step into nothing, or into a plain value with more steps to come, is a union's tag.
+        if not last and not isinstance(inner, dict | list):
             continue
+        value = inner
         path = (*path, step)
     return path

@@ -50,7 +50,7 @@ class AirState(StrEnum):
 
 
 class Strength(StrEnum):
-    """Weight of evidence in half powers of ten, on the scale of Jeffreys (Theory of Probability)."""
+    """Weight of evidence in half powers of ten (Jeffreys, Theory of Probability, appendix B)."""
 
     SLIGHT = "slight"
     SUBSTANTIAL = "substantial"

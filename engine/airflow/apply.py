@@ -42,16 +42,18 @@ class _Change(NamedTuple):
     size: Any
 
 
-def _areas_add(old: Any, new: Any) -> Any:
+def areas_add(old: Any, new: Any) -> Any:
+    """Holes beside each other, by diameter."""
     return (old**2 + new**2) ** 0.5
 
 
-def _losses_add(old: Any, new: Any) -> Any:
+def losses_add(old: Any, new: Any) -> Any:
     """Throats in a row: losses go as d^-4. An absent one is infinite."""
     return (old**-4.0 + new**-4.0) ** -0.25
 
 
-def _times(old: Any, new: Any) -> Any:
+def times(old: Any, new: Any) -> Any:
+    """One factor after another."""
     return old * new
 
 
@@ -66,13 +68,13 @@ def _instead(old: Any, new: Any) -> Any:
 def _changes(effect: Effect, size: Sequence[Any]) -> Iterator[_Change]:
     match effect:
         case HoleEffect(at=place):
-            yield _Change(f"holes.{place.replace('-', '_')}", _areas_add, size[0])
+            yield _Change(f"holes.{place.replace('-', '_')}", areas_add, size[0])
         case ThroatEffect(at=place):
-            yield _Change(f"throats.{place}", _losses_add, size[0])
+            yield _Change(f"throats.{place}", losses_add, size[0])
         case LoadingEffect(at=place):
-            yield _Change(f"{place}.loading", _times, size[0])
+            yield _Change(f"{place}.loading", times, size[0])
         case SpeedEffect():
-            yield _Change("fan.speed", _times, size[0])
+            yield _Change("fan.speed", times, size[0])
         case MotorDeadEffect():
             yield _Change("fan.turning", _instead, 1)
         case HoseSizeEffect():
@@ -81,7 +83,7 @@ def _changes(effect: Effect, size: Sequence[Any]) -> Iterator[_Change]:
         case GaugeOffsetEffect():
             yield _Change("gauge.offset_inh2o", _plus, size[0])
         case GaugeFactorEffect():
-            yield _Change("gauge.factor", _times, size[0])
+            yield _Change("gauge.factor", times, size[0])
         case OrificeEffect():
             yield _Change("orifice_in", _instead, size[0])
 
@@ -117,7 +119,7 @@ def apply(
     if _needs_other(effect) and system.other is None:
         update["inlets"] = (*system.inlets, ANOTHER_INLET)
     if isinstance(effect, MotorDeadEffect) and system.fan.motors < 2:
-        raise _ONE_MOTOR
+        raise _one_motor()
     for change in _changes(effect, sizes):
         part, _, name = change.path.rpartition(".")
         name = "running" if name == "turning" else name
@@ -154,7 +156,7 @@ def apply_many(houses: Houses, effect: Effect, sizes: Array) -> Houses:
     if _needs_other(effect) and houses.other is None:
         raise InputError("the houses have one inlet, so no other can leak", right="name a second")
     if isinstance(effect, MotorDeadEffect) and (houses["fan.motors"] < 2).any():
-        raise _ONE_MOTOR
+        raise _one_motor()
     changed = {
         change.path: change.combine(houses[change.path], np.asarray(change.size, dtype=float))
         + np.zeros(houses.count)
@@ -163,9 +165,10 @@ def apply_many(houses: Houses, effect: Effect, sizes: Array) -> Houses:
     return houses.with_values(changed)
 
 
-_ONE_MOTOR = InputError(
-    "one of two motors cannot be dead in a unit with one", right="use a fan with two motors"
-)
+def _one_motor() -> InputError:
+    return InputError(
+        "one of two motors cannot be dead in a unit with one", right="use a fan with two motors"
+    )
 
 
 def _needs_other(effect: Effect) -> bool:

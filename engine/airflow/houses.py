@@ -89,6 +89,17 @@ class Houses:
         """The same houses with some arrays replaced."""
         return replace(self, value={**self.value, **changed})
 
+    def with_fan(self, sealed_inh2o: Array, airflow_cfm: Array) -> Houses:
+        """The same houses with straight fan lines, each array of shape (n,)."""
+        return self.with_values(
+            {
+                "fan.sealed_inh2o": sealed_inh2o,
+                "fan.airflow_cfm": airflow_cfm,
+                CORNER_FLOW: np.zeros((self.count, 1)),
+                CORNER_BEND: -(sealed_inh2o / airflow_cfm)[:, None],
+            }
+        )
+
     def repeat(self, times: int) -> Houses:
         """Each house `times` over, copies side by side."""
         return replace(

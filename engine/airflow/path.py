@@ -224,6 +224,7 @@ class _Finder:
 
     def filter_to_fan(self, chain: _Chain) -> None:
         chain.loss(self.restriction("filter") + self.restriction("screen"))
+        chain.loss(Loss(self.throat("filter", self["trunk.bore_in"])))
         chain.leak(self.hole("motor"))
         idle = self[PARALLEL] * (self["fan.turning"] < self["fan.motors"])
         chain.leak(idle * hole_coefficient(self["fan.idle_bypass_in"]))

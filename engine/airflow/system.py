@@ -94,9 +94,11 @@ class Holes(_Part):
 class Throats(_Part):
     """Diameters (in) of round throats the way is squeezed to, None for none.
 
-    `along` values as for holes; where both fall on one spot the throat is the farther one.
+    `filter` is anywhere between bin and motor. `along` values as for holes; where both fall on
+    one spot the throat is the farther one.
     """
 
+    filter: ThroatSize = None
     intake: ThroatSize = None
     trunk: ThroatSize = None
     branch: ThroatSize = None

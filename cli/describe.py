@@ -1,0 +1,165 @@
+"""Steps, beliefs and baselines as a person reads them on the screen."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from stillflow.cli.screen import Screen, minutes, percent, suction
+from stillflow.engine.baseline import Baseline
+from stillflow.engine.explain import Meaning
+from stillflow.engine.scales import Station
+from stillflow.engine.steps import CheckStep, FaultShare, FixStep, NextStep
+from stillflow.engine.summary import Summary
+from stillflow.engine.visit import Pair
+
+MODE_WORDS = {
+    "leak": "leak",
+    "obstruction": "obstruction",
+    "weak-power": "weak power",
+    "setting": "setting",
+    "measurement": "measurement",
+    "normal": "normal",
+}
+
+
+def place_words(step: CheckStep) -> str:
+    """Where the gauge goes, in words."""
+    if step.station is None:
+        return ""
+    return {
+        Station.UNIT: "at the unit, tubing off",
+        Station.UTILITY: "at the utility inlet",
+        Station.INLET: f"at {step.inlet}",
+        Station.OTHER: f"at {step.inlet}",
+        Station.HOSE: f"at the hose end, hose in {step.inlet}",
+    }[step.station]
+
+
+def show_check(screen: Screen, step: CheckStep, number: int) -> None:
+    """A check to make: cautions first, then the question and its answers."""
+    kind = "measure" if step.kind == "reading" else "look, ask or try"
+    screen.gap()
+    screen.head(f"{number}. {kind}", f"about {minutes(step.minutes)}")
+    screen.cautions(step.cautions)
+    if step.opens:
+        screen.text(f"First: {step.opens}.")
+    screen.text(step.ask, style="bold")
+    if step.station is not None:
+        screen.text(f"Gauge {place_words(step)}, {step.condition}.")
+    for index, answer in enumerate(step.answers, 1):
+        screen.item(f"{index}", answer.label)
+
+
+def show_how(screen: Screen, step: CheckStep) -> None:
+    """How to do a check, and what its answers look like."""
+    screen.gap()
+    screen.text("How to:", style="bold")
+    screen.cautions(step.cautions)
+    screen.numbered(step.how)
+    looks = [(answer.label, answer.looks) for answer in step.answers if answer.looks]
+    if looks:
+        screen.text("What the answers look like:", style="bold")
+        screen.items(f"{label}: {words}" for label, words in looks)
+    if step.tools:
+        screen.text(f"You need: {', '.join(tool.replace('-', ' ') for tool in step.tools)}.")
+
+
+def show_fix(screen: Screen, fix: FixStep, number: int) -> None:
+    """A fix: cautions first, then the steps."""
+    screen.gap()
+    screen.head(f"{number}. fix: {fix.title}", f"about {minutes(fix.minutes)}")
+    screen.cautions(fix.cautions)
+    if fix.refer:
+        screen.text(f"This work belongs to {fix.refer}.", style="bold")
+    screen.item("sure?", fix.confirm, 0)
+    screen.numbered(fix.steps)
+    if fix.parts:
+        screen.text(f"Parts: {', '.join(fix.parts)}.")
+    screen.item("after:", fix.after, 0)
+
+
+def show_belief(screen: Screen, faults: Sequence[FaultShare], most: int = 4) -> None:
+    """The likeliest faults."""
+    rows = [(fault.title, percent(fault.probability)) for fault in faults[:most]]
+    screen.table(("now likely", ""), rows)
+
+
+def show_because(screen: Screen, step: NextStep) -> None:
+    """Why this step now: the sentences, then the minutes."""
+    screen.items(step.because)
+    choice = step.choice
+    if choice is None:
+        return
+    screen.item("-", f"From here about {minutes(choice.expected)} to a verified fix.")
+    if step.check is not None and choice.saved >= 0.5:
+        without = minutes(choice.fixing_only)
+        screen.item("-", f"Trying fixes without further checks would take about {without}.")
+    if choice.runner_up and choice.runner_up_expected is not None:
+        second = minutes(choice.runner_up_expected)
+        screen.item("-", f"Next best: {choice.runner_up} (about {second}).")
+
+
+def show_meanings(screen: Screen, meanings: Sequence[Meaning]) -> None:
+    """What each answer would make of the belief."""
+    rows = [
+        (m.answer, percent(m.chance), f"{m.fault} ({percent(m.probability)})") for m in meanings
+    ]
+    screen.table(("if the answer is", "chance", "then likeliest"), rows)
+
+
+def show_baseline(screen: Screen, baseline: Baseline, found: dict[Station, Pair]) -> None:
+    """Expected beside found at each station that was measured."""
+    rows = []
+    for station, pair in found.items():
+        for state in ("sealed", "working"):
+            value = getattr(pair, state)
+            expected = getattr(baseline.expected[station], state)
+            if value is not None:
+                share = percent_of(value, expected)
+                rows.append((f"{state} at the {station}", suction(value), suction(expected), share))
+    screen.table(("inH2O", "found", "expected", "share"), rows)
+    screen.text(f"Expected from {baseline.note}.", 2)
+
+
+def percent_of(value: float, expected: float) -> str:
+    """A reading as a share of what was expected."""
+    return f"{100 * value / expected:.0f} %"
+
+
+def show_summary(screen: Screen, summary: Summary) -> None:
+    """What was measured, done, and measured again: the customer's page."""
+    screen.gap()
+    screen.head("Summary", summary.site)
+    if summary.complaint:
+        screen.item("complaint:", summary.complaint, 0)
+    if summary.before:
+        screen.text("Measured before:")
+        screen.table(
+            ("inH2O", "found", "expected"),
+            [(r.label, suction(r.found), suction(r.expected)) for r in summary.before],
+        )
+    for done in summary.done:
+        screen.item("done:", done, 0)
+    if summary.after:
+        screen.text("Measured after:")
+        screen.table(
+            ("inH2O", "found", "expected"),
+            [(r.label, suction(r.found), suction(r.expected)) for r in summary.after],
+        )
+    screen.item("end:", summary.ending, 0)
+    screen.item("rules:", summary.rules, 0)
+
+
+def show_ending(screen: Screen, step: NextStep) -> None:
+    """Why the guided part ends, and who comes next."""
+    ending = step.ending
+    if ending is None:
+        return
+    title = {"stop": "STOP HERE", "refer": "Hand over", "done": "Done"}[step.step]
+    screen.gap()
+    screen.head(title)
+    screen.text(ending.what, style="bold")
+    if ending.call:
+        screen.item("call:", ending.call, 0)
+    if ending.do_not:
+        screen.item("do not:", ending.do_not, 0)

@@ -1,0 +1,104 @@
+"""The `stillflow` command: which commands there are, and how errors become one line.
+
+Commands are imported when they are run, so that help stays quick.
+"""
+
+from __future__ import annotations
+
+import sys
+from importlib import import_module
+from typing import Any
+
+import click
+
+COMMANDS: dict[str, tuple[str, str]] = {
+    "visit": ("visit", "Be guided through a call, from complaint to verified fix."),
+    "read": ("read", "Say what a pair of readings means, in one go."),
+    "next": ("next_step", "Give the next step of a visit file."),
+    "why": ("why", "Explain a visit: what was concluded, from what, by which rules."),
+    "demo": ("demo", "Play one invented call on an invented house, no questions asked."),
+    "schema": ("schema", "Print the JSON Schema of a file format."),
+}
+"""Command -> (module, one-line help)."""
+
+INTERRUPTED = 130
+
+
+class LazyGroup(click.Group):
+    """A group whose commands live in modules of their own, found by name."""
+
+    def list_commands(self, ctx: click.Context) -> list[str]:
+        """Names in the order a newcomer would use them."""
+        return list(COMMANDS)
+
+    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
+        """Import and return one command."""
+        if cmd_name not in COMMANDS:
+            return None
+        module = import_module(f"stillflow.cli.{COMMANDS[cmd_name][0]}")
+        command: click.Command = module.command
+        return command
+
+    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
+        """List the commands without importing them."""
+        with formatter.section("Commands"):
+            formatter.write_dl([(name, text) for name, (_, text) in COMMANDS.items()])
+
+    def resolve_command(
+        self, ctx: click.Context, args: list[str]
+    ) -> tuple[str | None, click.Command | None, list[str]]:
+        """Find the command, or say which one may have been meant."""
+        name = args[0] if args else ""
+        if name and not name.startswith("-") and name not in COMMANDS:
+            from stillflow.engine.located import nearest
+
+            raise click.UsageError(f"there is no command '{name}'; {nearest(name, COMMANDS)}")
+        return super().resolve_command(ctx, args)
+
+
+@click.group(cls=LazyGroup, context_settings={"help_option_names": ["-h", "--help"]})
+@click.version_option(package_name="stillflow", message="stillflow %(version)s")
+def group() -> None:
+    r"""From "it doesn't suck like it used to" to a verified fix on a built-in vacuum system.
+
+    \b
+    stillflow demo                         watch one call from start to finish
+    stillflow visit                        be guided through a call of your own
+    stillflow read --sealed 90 --working 50 --rated-sealed 130 --rated-airflow 114
+    """
+
+
+def main(args: list[str] | None = None) -> None:
+    """Run the command line; the exit code is 0, 2 for bad input, 130 when interrupted."""
+    sys.exit(run(args))
+
+
+def run(args: list[str] | None = None) -> int:
+    """Run the command line and give its exit code."""
+    from stillflow.engine.errors import StillflowError
+
+    try:
+        result: Any = group.main(args=args, prog_name="stillflow", standalone_mode=False)
+    except StillflowError as error:
+        return _fail(str(error), 2)
+    except click.ClickException as error:
+        return _fail(_one_line(error), 2)
+    except (click.Abort, KeyboardInterrupt):
+        return _fail("interrupted; every answer given so far is kept", INTERRUPTED)
+    except BrokenPipeError:
+        # Whoever read our output has gone (`| head`); nothing is wrong.
+        sys.stderr.close()
+        return 0
+    return result if isinstance(result, int) else 0
+
+
+def _one_line(error: click.ClickException) -> str:
+    text = " ".join(error.format_message().split())
+    if isinstance(error, click.UsageError) and error.ctx is not None:
+        text = f"{text.rstrip('.')}; see '{error.ctx.command_path} --help'"
+    return text
+
+
+def _fail(message: str, code: int) -> int:
+    click.echo(f"stillflow: {message}", err=True)
+    return code

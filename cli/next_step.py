@@ -1,0 +1,37 @@
+"""`stillflow next`: a visit file in, the next step out; nothing is kept."""
+
+from __future__ import annotations
+
+import click
+
+from stillflow.casebook.files import load_visit, locate
+from stillflow.cli.describe import show_because, show_belief, show_check, show_ending, show_fix
+from stillflow.cli.options import json_option, rules_option
+from stillflow.cli.screen import Screen
+from stillflow.engine import Session, load_rules
+
+
+@click.command("next")
+@click.argument("visit", type=click.Path())
+@rules_option
+@json_option
+def command(visit: str, rules: tuple[str, ...], as_json: bool) -> None:
+    """Give the next step of a visit file. The same file gives the same step."""
+    with locate(visit):
+        session = Session(load_rules(rules), load_visit(visit))
+    step = session.next_step()
+    if as_json:
+        click.echo(step.model_dump_json(by_alias=True, indent=2))
+        return
+    screen = Screen()
+    number = session.progress.events + 1
+    if step.check is not None:
+        show_check(screen, step.check, number)
+    elif step.fix is not None:
+        show_fix(screen, step.fix, number)
+    elif step.ending is not None:
+        show_ending(screen, step)
+    screen.gap()
+    show_because(screen, step)
+    screen.gap()
+    show_belief(screen, step.faults)

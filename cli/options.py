@@ -1,0 +1,112 @@
+"""Options that several commands share: the unit, the house, the gauge, the store."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any
+
+import click
+from pydantic import ValidationError
+
+from stillflow.engine.errors import InputError, Place
+from stillflow.engine.units import quantity
+from stillflow.engine.visit import Gauge, House, Site, Unit, Visit
+
+Command = Callable[..., Any]
+
+
+class Quantity(click.ParamType[float]):
+    """A number with or without a unit, turned into the trade's unit."""
+
+    name = "number"
+
+    def __init__(self, unit: str, low: float, high: float) -> None:
+        self.unit, self.low, self.high = unit, low, high
+
+    def convert(
+        self, value: Any, param: click.Parameter | None, ctx: click.Context | None
+    ) -> float:
+        """Read the quantity; errors name the option."""
+        name = param.opts[0] if param is not None else ""
+        return quantity(value, self.unit, name, self.low, self.high)
+
+
+SUCTION = Quantity("inH2O", 0, 300)
+
+_UNIT: tuple[tuple[str, str, Any, str], ...] = (
+    ("--rated-sealed", "rated_sealed", Quantity("inH2O", 20, 300), "rated sealed suction, inH2O"),
+    ("--rated-airflow", "rated_airflow", Quantity("cfm", 10, 500), "rated airflow, cfm"),
+    ("--class", "class_", str, "class of unit, such as present-day-unit or old-unit"),
+    ("--age", "age_years", click.FloatRange(0, 100), "age of the unit, years"),
+    ("--motors", "motors", click.IntRange(1, 2), "how many motors the unit has"),
+    (
+        "--filter",
+        "filter",
+        click.Choice(["bag", "cartridge", "cloth", "none"]),
+        "what keeps dust from the motor",
+    ),
+    ("--altitude-ft", "altitude_ft", Quantity("foot", -1500, 16000), "feet above sea level"),
+    ("--tubing-ft", "tubing_ft", Quantity("foot", 0, 500), "tubing from the unit to the inlet"),
+    ("--hose-ft", "hose_ft", Quantity("foot", 0, 500), "length of the hose"),
+    ("--hose-bore-in", "hose_bore_in", Quantity("inch", 0.5, 4), "inside diameter of the hose"),
+    ("--orifice-in", "orifice_in", Quantity("inch", 0.25, 1.5), "orifice of the fitting, 0.625"),
+)
+
+
+def system_options(command: Command) -> Command:
+    """Add the options that describe the unit and the house."""
+    for flag, name, kind, text in reversed(_UNIT):
+        command = click.option(flag, name, type=kind, help=text)(command)
+    return command
+
+
+def visit_from(options: dict[str, Any]) -> Visit:
+    """An empty visit that describes what the options say.
+
+    Raises:
+        InputError: a value that cannot be.
+    """
+    given = {name: value for name, value in options.items() if value is not None}
+
+    def only(*names: str) -> dict[str, Any]:
+        return {name: given[name] for name in names if name in given}
+
+    try:
+        return Visit(
+            site=Site(**only("altitude_ft")),
+            unit=Unit(
+                **only("rated_sealed", "rated_airflow", "class_", "age_years", "motors", "filter")
+            ),
+            house=House(**only("tubing_ft", "hose_ft", "hose_bore_in")),
+            gauge=Gauge(**only("orifice_in")),
+        )
+    except ValidationError as problem:
+        first = problem.errors()[0]
+        raise InputError(str(first["msg"]), Place(key=str(first["loc"][-1]))) from None
+
+
+def db_option(command: Command) -> Command:
+    """Add the option that says where visits are kept."""
+    return click.option(
+        "--db",
+        envvar="STILLFLOW_DB",
+        metavar="URL",
+        help="where visits are kept; a database URL (default: your user-data folder)",
+    )(command)
+
+
+def json_option(command: Command) -> Command:
+    """Add `--json`."""
+    return click.option("--json", "as_json", is_flag=True, help="print JSON for programs")(command)
+
+
+def rules_option(command: Command) -> Command:
+    """Add the option that lays further rule folders over the shipped rules."""
+    return click.option(
+        "--rules",
+        "rules",
+        multiple=True,
+        type=click.Path(),
+        metavar="FOLDER",
+        help="a folder of rules laid over the shipped ones (may be repeated)",
+    )(command)

@@ -1,0 +1,125 @@
+"""What a person types at the prompt of a visit, understood.
+
+Turns a line into a command or an answer; acting on it is `visit`'s business.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import click
+
+from stillflow.engine.errors import InputError
+from stillflow.engine.steps import AnswerOption, CheckStep
+from stillflow.engine.visit import CANT_DO, CANT_TELL, SKIPPED
+
+HINT = "? how   why   back   skip   can't tell   can't do here   stop"
+
+_COMMANDS = {
+    "?": "how",
+    "how": "how",
+    "help": "how",
+    "h": "how",
+    "why": "why",
+    "back": "back",
+    "undo": "back",
+    "stop": "stop",
+    "quit": "stop",
+    "exit": "stop",
+}
+
+_WITHOUT = {
+    "skip": SKIPPED,
+    "skipped": SKIPPED,
+    "can't tell": CANT_TELL,
+    "cant tell": CANT_TELL,
+    "can not tell": CANT_TELL,
+    "don't know": CANT_TELL,
+    "dont know": CANT_TELL,
+    "can't do here": CANT_DO,
+    "cant do here": CANT_DO,
+    "can't do": CANT_DO,
+    "cant do": CANT_DO,
+    "can't": CANT_DO,
+    "cant": CANT_DO,
+}
+
+
+@dataclass(frozen=True)
+class Typed:
+    """A command (`how`, `why`, `back`, `stop`) or an answer; exactly one is set."""
+
+    command: str | None = None
+    answer: str | None = None
+
+
+def ask(question: str) -> str:
+    """One line from the person, or from the pipe.
+
+    Raises:
+        EOFError: the input has ended.
+    """
+    stream = click.get_text_stream("stdin")
+    click.echo(f"{question}\n> ", nl=False)
+    line = stream.readline()
+    if not line:
+        click.echo()
+        raise EOFError
+    if not stream.isatty():
+        # A pipe does not echo; show what was answered, so that the log reads as a dialogue.
+        click.echo(line.rstrip("\n"))
+    return line
+
+
+def understand(line: str, step: CheckStep) -> Typed:
+    """A line typed at a check.
+
+    Raises:
+        InputError: it is none of the answers; readings are left to the session to judge.
+    """
+    text = _plain(line)
+    if text in _COMMANDS:
+        return Typed(command=_COMMANDS[text])
+    if text in _WITHOUT:
+        return Typed(answer=_WITHOUT[text])
+    if not text:
+        raise InputError("nothing typed", right=f"an answer, or: {HINT}")
+    if step.kind == "reading":
+        return Typed(answer=line.strip())
+    return Typed(answer=_choice(text, step.answers))
+
+
+def understand_fix(line: str) -> Typed:
+    """A line typed at a fix: yes, no or a command.
+
+    Raises:
+        InputError: neither.
+    """
+    text = _plain(line)
+    if text in _COMMANDS:
+        return Typed(command=_COMMANDS[text])
+    if text in ("yes", "y", "done", "1"):
+        return Typed(answer="yes")
+    if text in ("no", "n", "2", "skip"):
+        return Typed(answer="no")
+    raise InputError(f"'{line.strip()[:40]}' is not an answer", right="yes, no, why, back or stop")
+
+
+def _plain(line: str) -> str:
+    return " ".join(line.strip().lower().replace("’", "'").split())
+
+
+def _choice(text: str, options: Sequence[AnswerOption]) -> str:
+    if text.isdigit() and 1 <= int(text) <= len(options):
+        return options[int(text) - 1].id
+    exact = [one.id for one in options if text in (one.id, one.label.lower().rstrip("."))]
+    if exact:
+        return exact[0]
+    starts = [
+        one.id for one in options if one.id.startswith(text) or one.label.lower().startswith(text)
+    ]
+    if len(starts) == 1:
+        return starts[0]
+    numbers = ", ".join(str(number) for number in range(1, len(options) + 1))
+    raise InputError(f"'{text[:40]}' is not one of the answers", right=f"type {numbers}, or ?")

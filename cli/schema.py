@@ -1,0 +1,22 @@
+"""`stillflow schema`: the JSON Schema of what stillflow reads and prints."""
+
+from __future__ import annotations
+
+import json
+
+import click
+
+
+@click.command("schema")
+@click.argument("what", type=click.Choice(["visit", "step"]), default="visit")
+def command(what: str) -> None:
+    """Print a JSON Schema: of the visit file, or of the step that `next --json` prints."""
+    if what == "visit":
+        from stillflow.casebook.files import visit_schema
+
+        schema = visit_schema()
+    else:
+        from stillflow.engine.steps import NextStep
+
+        schema = NextStep.model_json_schema(by_alias=True)
+    click.echo(json.dumps(schema, indent=2))

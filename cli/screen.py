@@ -1,0 +1,95 @@
+"""How stillflow looks on a terminal: wrapped text, lists, tables; never wider than 80 columns.
+
+Plain characters carry all meaning; bold and colour only help, and NO_COLOR or a pipe drops them.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+
+from rich.console import Console
+from rich.padding import Padding
+from rich.table import Table
+from rich.text import Text
+
+WIDTH = 80
+
+
+class Screen:
+    """Writes to standard output."""
+
+    def __init__(self) -> None:
+        self._console = Console(markup=False, highlight=False, emoji=False, soft_wrap=False)
+        if not self._console.is_terminal or self._console.width > WIDTH:
+            self._console.width = WIDTH
+
+    def gap(self) -> None:
+        """An empty line."""
+        self._console.print()
+
+    def head(self, left: str, right: str = "") -> None:
+        """A ruled heading, with something short at its right end."""
+        width = self._console.width
+        self._console.print("-" * width, style="dim")
+        room = width - len(left) - len(right)
+        if room < 1:
+            self.text(left, style="bold")
+            self.text(right)
+        else:
+            self._console.print(Text(left, style="bold") + Text(" " * room + right))
+
+    def text(self, words: str, indent: int = 0, style: str = "") -> None:
+        """A paragraph."""
+        self._console.print(Padding(Text(words, style=style), (0, 0, 0, indent)))
+
+    def item(self, mark: str, words: str, indent: int = 2, style: str = "") -> None:
+        """A paragraph that hangs on a mark such as `1` or `-`."""
+        grid = Table.grid(padding=(0, 1, 0, 0))
+        grid.add_column(no_wrap=True)
+        grid.add_column()
+        grid.add_row(Text(mark, style=style), Text(words, style=style))
+        self._console.print(Padding(grid, (0, 0, 0, indent)))
+
+    def items(self, lines: Iterable[str], mark: str = "-", indent: int = 2) -> None:
+        """A list."""
+        for line in lines:
+            self.item(mark, line, indent)
+
+    def numbered(self, lines: Iterable[str], indent: int = 2) -> None:
+        """A numbered list."""
+        for number, line in enumerate(lines, 1):
+            self.item(f"{number}.", line, indent)
+
+    def cautions(self, lines: Iterable[str]) -> None:
+        """Dangers, before the step they belong to."""
+        for line in lines:
+            self.item("CAUTION", line, 0, "bold red")
+
+    def table(self, header: Sequence[str], rows: Iterable[Sequence[str]], indent: int = 2) -> None:
+        """Columns under a heading; the first is words, the rest are numbers."""
+        grid = Table(box=None, padding=(0, 2, 0, 0), header_style="bold", pad_edge=False)
+        for index, name in enumerate(header):
+            grid.add_column(name, justify="left" if index == 0 else "right")
+        for row in rows:
+            grid.add_row(*(Text(cell) for cell in row))
+        self._console.print(Padding(grid, (0, 0, 0, indent)))
+
+
+def percent(probability: float) -> str:
+    """A probability as people say it: never 0 % or 100 %, which nobody can know."""
+    if probability < 0.005:
+        return "<1 %"
+    if probability > 0.995:
+        return ">99 %"
+    return f"{probability * 100:.0f} %"
+
+
+def minutes(value: float) -> str:
+    """Minutes, to the half."""
+    rounded = round(value * 2) / 2
+    return f"{rounded:g} min"
+
+
+def suction(value: float | None) -> str:
+    """Suction in inH2O, whole numbers as a gauge shows them."""
+    return "-" if value is None else f"{value:.0f}"

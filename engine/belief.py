@@ -1,0 +1,192 @@
+"""From evidence to probabilities of faults, live and in look-ahead by the same arithmetic.
+
+P(answer | fault) is the check's usual answers times the factors of the rules that each answer
+would make fire, normalised over the answers, given all that is known before it. A live answer
+multiplies the belief by its own column of that table; look-ahead uses the whole table.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from stillflow.engine.baseline import Baseline
+from stillflow.engine.conditions import Condition, FactValue, truth
+from stillflow.engine.facts import Spot, judge, reading_facts, standing_facts, typical
+from stillflow.engine.knowledge import Check, Level
+from stillflow.engine.loading import Knowledge
+from stillflow.engine.table import Floats, RuleTable
+from stillflow.engine.visit import Visit
+from stillflow.engine.vocabulary import answer_fact
+
+
+@dataclass(frozen=True)
+class Situation:
+    """All that is known at one moment of a visit: standing facts, readings, choices made."""
+
+    standing: Mapping[str, FactValue]
+    readings: Mapping[Spot, float] = field(default_factory=dict)
+    choices: Mapping[str, str] = field(default_factory=dict)
+
+    def with_reading(self, spot: Spot, value: float) -> Situation:
+        """The same, one reading later."""
+        return Situation(self.standing, {**self.readings, spot: value}, self.choices)
+
+    def with_choice(self, check_id: str, answer: str) -> Situation:
+        """The same, one choice later."""
+        return Situation(self.standing, self.readings, {**self.choices, check_id: answer})
+
+
+@dataclass(frozen=True)
+class Outlook:
+    """The possible answers of one check and how likely each is under each fault.
+
+    Attributes:
+        check_id: which check.
+        answers: ids of the choices, or of the levels a reading can fall in.
+        likelihood: P(answer | fault), shape (answers, faults), columns sum to 1.
+    """
+
+    check_id: str
+    answers: tuple[str, ...]
+    likelihood: Floats
+
+
+class Belief:
+    """The arithmetic of belief over one rule set and one baseline."""
+
+    def __init__(self, knowledge: Knowledge, table: RuleTable, baseline: Baseline) -> None:
+        self._knowledge = knowledge
+        self._table = table
+        self._baseline = baseline
+
+    def facts(self, situation: Situation) -> dict[str, FactValue]:
+        """Every plain fact of a situation (findings not among them)."""
+        facts = dict(situation.standing)
+        facts.update(self._reading_facts(situation))
+        facts.update(
+            (answer_fact(check_id), answer) for check_id, answer in situation.choices.items()
+        )
+        return facts
+
+    def standing(self, visit: Visit) -> dict[str, FactValue]:
+        """The facts that hold before anything is measured."""
+        return standing_facts(visit, self._baseline)
+
+    def fired(self, situation: Situation) -> list[str]:
+        """Ids of the rules that fire in a situation, findings first."""
+        fired = self._table.fire(self._table.rows([self.facts(situation)]))[0]
+        return [
+            rule_id for rule_id, fires in zip(self._table.rule_ids, fired, strict=True) if fires
+        ]
+
+    def prior(self, standing: Mapping[str, FactValue], tried: Iterable[str]) -> Floats:
+        """Weights of the faults before any check, shape (F,), summing to 1 unless all are zero.
+
+        Args:
+            standing: facts known before anything is measured.
+            tried: faults whose fix was done already: they are off the list.
+        """
+        off = set(tried)
+        weights = np.array(
+            [
+                fault.how_common.weight
+                if fault.id not in off and possible(fault.possible_when, standing)
+                else 0.0
+                for fault in self._knowledge.faults.values()
+            ]
+        )
+        rows = self._table.rows([standing])
+        weights *= np.exp(self._table.weigh(self._table.fire(rows))[0])
+        total = weights.sum()
+        return weights / total if total > 0 else weights
+
+    def outlooks(self, situation: Situation, check_ids: Sequence[str]) -> list[Outlook]:
+        """What each check could answer from here, evaluated as rows of one table."""
+        base = self._table.rows([self.facts(situation)])[0]
+        rows: list[Floats] = []
+        spans: list[tuple[str, tuple[str, ...], Floats, int]] = []
+        for check_id in check_ids:
+            check = self._knowledge.checks[check_id]
+            answers, usual, facts = self._hypotheses(situation, check)
+            spans.append((check_id, answers, usual, len(rows)))
+            rows.extend(self._changed(base, changed) for changed in facts)
+        if not rows:
+            return []
+        weights = self._table.weigh(self._table.fire(np.array(rows)))
+        outlooks = []
+        for check_id, answers, usual, start in spans:
+            block = np.log(usual)[:, None] + weights[start : start + len(answers)]
+            block = np.exp(block - block.max(axis=0))
+            outlooks.append(Outlook(check_id, answers, block / block.sum(axis=0)))
+        return outlooks
+
+    def likelihood(self, situation: Situation, check: Check, answer: float | str) -> Floats:
+        """P(this answer | fault) given the situation before it, shape (F,).
+
+        A reading stands in its level's place, so that look-ahead and live belief agree.
+        """
+        before = self._table.rows([self.facts(situation)])
+        self._table.fire(before)
+        base = before[0]
+        answers, usual, facts = self._hypotheses(situation, check)
+        if check.kind == "reading":
+            spot = spot_of(check)
+            value = float(answer)
+            level = judge(value / self._baseline.at(*spot), self._levels, self._baseline.wide)
+            index = answers.index(level)
+            facts[index] = self._reading_facts(situation.with_reading(spot, value))
+        else:
+            index = answers.index(str(answer))
+        table = np.array([self._changed(base, changed) for changed in facts])
+        names = set().union(*facts)
+        weights = self._table.weigh(self._table.fire(table, self._table.rules_using(names)))
+        block = np.log(usual)[:, None] + weights
+        block = np.exp(block - block.max(axis=0))
+        return np.asarray(block[index] / block.sum(axis=0))
+
+    @property
+    def _levels(self) -> tuple[Level, ...]:
+        return self._knowledge.levels
+
+    def _reading_facts(self, situation: Situation) -> dict[str, FactValue]:
+        return reading_facts(situation.readings, self._baseline, self._levels)
+
+    def _changed(self, base: Floats, facts: Mapping[str, FactValue]) -> Floats:
+        row = base.copy()
+        for name, value in facts.items():
+            row[self._table.columns[name]] = self._table.code(name, value)
+        return row
+
+    def _hypotheses(
+        self, situation: Situation, check: Check
+    ) -> tuple[tuple[str, ...], Floats, list[dict[str, FactValue]]]:
+        """Answer ids, usual probabilities, and the facts each answer would add."""
+        if check.kind == "choice":
+            usual = np.array([answer.usual for answer in check.answers])
+            name = answer_fact(check.id)
+            facts: list[dict[str, FactValue]] = [{name: answer} for answer in check.answer_ids]
+            return check.answer_ids, usual / usual.sum(), facts
+        spot = spot_of(check)
+        expected = self._baseline.at(*spot)
+        usual = np.array([check.usual.get(level.id, level.usual) for level in self._levels])
+        facts = [
+            self._reading_facts(
+                situation.with_reading(spot, expected * typical(level, self._baseline.wide))
+            )
+            for level in self._levels
+        ]
+        return tuple(level.id for level in self._levels), usual / usual.sum(), facts
+
+
+def possible(condition: Condition | None, facts: Mapping[str, FactValue]) -> bool:
+    """Whether something is not ruled out: an unknown fact leaves it possible."""
+    return condition is None or truth(condition, facts) is not False
+
+
+def spot_of(check: Check) -> Spot:
+    """Where a reading check puts the gauge, and whether air flows."""
+    assert check.condition is not None and check.station is not None
+    return check.condition, check.station

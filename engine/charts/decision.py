@@ -1,0 +1,288 @@
+"""The decision tree: which check next, for every answer, down to the fix.
+
+Holds the neutral model of a tree (parts of it may be shared) and draws it over as many pages as
+it needs. Where the tree comes from (the planner, unrolled) is left to the caller.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from functools import cached_property
+from typing import Literal
+
+from pydantic import BaseModel, ConfigDict, Field, model_validator
+
+from stillflow.engine.charts import shapes
+from stillflow.engine.charts.page import PaperName, Sheet, kind_key
+from stillflow.engine.charts.paging import Trunk
+from stillflow.engine.charts.picture import Edge, Kind, Node, Picture, TitleBlock
+from stillflow.engine.charts.render import Chart
+from stillflow.engine.charts.scene import Mark, Point, Scene, Text, polygon, polyline
+from stillflow.engine.charts.shapes import GREY, INK, NOTE_SIZE
+from stillflow.engine.charts.text import LEADING, wrap
+from stillflow.engine.charts.tidy import Cell, Gaps, Size, Twig
+from stillflow.engine.charts.trees import Signs, draw_tree
+from stillflow.engine.errors import InputError
+
+_KINDS = {"check": Kind.CHECK, "fix": Kind.FIX, "hand-over": Kind.HAND_OVER}
+
+
+class _Part(BaseModel):
+    model_config = ConfigDict(frozen=True, extra="forbid")
+
+
+class TreeBranch(_Part):
+    """One answer to a check (or outcome of a fix), how likely it is there (0 to 1), and the id
+    of the node it leads to."""
+
+    answer: str
+    probability: float = Field(ge=0, le=1)
+    to: str
+
+
+class TreeNode(_Part):
+    """One step.
+
+    Attributes:
+        id: unique in the tree.
+        kind: "check"; "fix"; or "hand-over", where the tree ends without a fix.
+        title: what to check, what to fix, or whom to hand over to.
+        detail: anything more to say, in a few words.
+        minutes: what this step costs.
+        probability: of a fix, that it is the right one here (0 to 1).
+        expected_minutes: from the start of the call to the end of this step, on average.
+        caution: what to beware of.
+        branches: where the answers lead; none at the end of the tree.
+    """
+
+    id: str
+    kind: Literal["check", "fix", "hand-over"]
+    title: str
+    detail: str = ""
+    minutes: float | None = Field(default=None, ge=0)
+    probability: float | None = Field(default=None, ge=0, le=1)
+    expected_minutes: float | None = Field(default=None, ge=0)
+    caution: str = ""
+    branches: tuple[TreeBranch, ...] = ()
+
+
+class DecisionTree(_Part):
+    """A whole tree. Nodes may be reached from several others, but never from themselves."""
+
+    title: TitleBlock
+    root: str
+    nodes: tuple[TreeNode, ...]
+
+    @cached_property
+    def by_id(self) -> Mapping[str, TreeNode]:
+        """The nodes by id."""
+        return {node.id: node for node in self.nodes}
+
+    @model_validator(mode="after")
+    def _hangs_together(self) -> DecisionTree:
+        if len(self.by_id) != len(self.nodes):
+            raise InputError("two nodes of the decision tree have the same id")
+        ends = [self.root, *(b.to for node in self.nodes for b in node.branches)]
+        missing = next((end for end in ends if end not in self.by_id), None)
+        if missing is not None:
+            raise InputError(f"the decision tree has no node {missing!r}, yet something leads there")
+        self.downwards()
+        return self
+
+    def downwards(self) -> list[str]:
+        """Ids of all nodes that can be reached, every node before those below it.
+
+        Raises:
+            InputError: a node can be reached from itself.
+        """
+        state: dict[str, bool] = {}
+        order: list[str] = []
+        stack = [(self.root, False)]
+        while stack:
+            identifier, finished = stack.pop()
+            if finished:
+                state[identifier] = True
+                order.append(identifier)
+                continue
+            if identifier in state:
+                if not state[identifier]:
+                    raise InputError(f"the decision tree goes round in a circle at {identifier!r}")
+                continue
+            state[identifier] = False
+            stack.append((identifier, True))
+            for branch in reversed(self.by_id[identifier].branches):
+                if state.get(branch.to) is not True:
+                    stack.append((branch.to, False))
+        return order[::-1]
+
+    def reach(self) -> dict[str, float]:
+        """The probability of coming past each node."""
+        found = dict.fromkeys(self.by_id, 0.0)
+        found[self.root] = 1.0
+        for identifier in self.downwards():
+            for branch in self.by_id[identifier].branches:
+                found[branch.to] += found[identifier] * branch.probability
+        return found
+
+
+def decision_chart(tree: DecisionTree) -> Chart:
+    """The tree as a chart to render; with a paper it is cut into numbered pages."""
+    order = tree.downwards()
+    boxes = {identifier: _box(tree.by_id[identifier]) for identifier in order}
+    ends = [i for i in order if not tree.by_id[i].branches]
+    checks = sum(1 for i in order if tree.by_id[i].kind == "check")
+    first = tree.by_id[tree.root].title
+    picture = Picture(
+        title=tree.title,
+        alt=f"A decision tree of {checks} checks with {len(ends)} ends. It begins with: {first}.",
+        nodes=tuple(boxes.values()),
+        edges=tuple(
+            Edge(i, b.to, f"{b.answer} ({percent(b.probability)})", "for")
+            for i in order
+            for b in tree.by_id[i].branches
+        ),
+    )
+    trunk = Trunk(
+        tree.root,
+        {
+            i: [Twig(b.to, b.answer, percent(b.probability)) for b in tree.by_id[i].branches]
+            for i in order
+        },
+        tree.reach(),
+    )
+
+    def pages(paper: PaperName | None) -> list[Scene]:
+        kinds = [*picture.kinds(), Kind.CONNECTOR] if paper else picture.kinds()
+        sheet = Sheet(tree.title, picture.alt, kind_key(kinds), paper)
+        squeezes = _SQUEEZES if paper else _SQUEEZES[:1]
+        return draw_tree(trunk, [_Artist(boxes, squeeze) for squeeze in squeezes], sheet)
+
+    return Chart("decision-tree", picture, tree.model_dump(mode="json"), pages)
+
+
+def percent(probability: float) -> str:
+    """A probability as people say it; never 0% or 100% for what is only nearly so."""
+    if 0 < probability < 0.01:
+        return "under 1%"
+    if 0.99 < probability < 1:
+        return "over 99%"
+    return f"{probability:.0%}"
+
+
+def _minutes(minutes: float) -> str:
+    return f"{minutes:.0f} min" if minutes >= 1 or minutes == 0 else "under 1 min"
+
+
+def _box(node: TreeNode) -> Node:
+    likely = "" if node.probability is None else f"{percent(node.probability)} likely to be it"
+    notes = []
+    if node.minutes is not None:
+        notes.append(f"takes {_minutes(node.minutes)}")
+    if node.expected_minutes is not None:
+        notes.append(f"about {_minutes(node.expected_minutes)} from the start")
+    return Node(
+        node.id,
+        _KINDS[node.kind],
+        node.title,
+        ". ".join(part for part in (node.detail, likely) if part),
+        "; ".join(notes),
+        caution=node.caution,
+        bar=node.probability,
+    )
+
+
+_SQUEEZES = (1.0, 0.86, 0.76, 0.7)
+"""Widths of boxes to try on a paper: narrow ones take more lines, but fewer pages."""
+
+
+class _Artist:
+    """Draws the steps: the answer stands on the line that leads to the box."""
+
+    across = True
+    gaps = Gaps(within=8, between=16)
+    _LABEL = 88.0
+    _CONNECTOR = Node("", Kind.CONNECTOR, text="go to step 0000, page 000")
+
+    def __init__(self, boxes: Mapping[str, Node], squeeze: float) -> None:
+        self._squeeze = squeeze
+        self._label = self._LABEL * squeeze
+        self._boxes = boxes
+        self._measured = {i: shapes.measure(_numbered(b), squeeze) for i, b in boxes.items()}
+        self._connector = shapes.measure(self._CONNECTOR)
+
+    def size(self, cell: Cell) -> Size:
+        box = self._measured[cell.target] if cell.full else self._connector
+        lines = self._lines(cell)
+        above = len(lines) * NOTE_SIZE * LEADING + 3
+        return Size(self._label + box.width, max(box.height + 6, 2 * above))
+
+    def _lines(self, cell: Cell) -> list[str]:
+        words = cell.twig.words if cell.twig else ""
+        if not cell.full and cell.start:
+            words = "other answers"
+        return wrap(words, self._label - 14, NOTE_SIZE)
+
+    def words(self, cell: Cell) -> str:
+        answer = f"{cell.twig.words}: " if cell.twig and cell.twig.words else ""
+        return answer + " ".join(self._boxes[cell.target].lines())
+
+    def entry(self, cell: Cell, corner: Point) -> Point:
+        return corner[0], corner[1] + self.size(cell).height / 2
+
+    def exit(self, cell: Cell, corner: Point) -> Point:
+        size = self.size(cell)
+        box = self._measured[cell.target] if cell.full else self._connector
+        return corner[0] + self._label + box.width, corner[1] + size.height / 2
+
+    def marks(self, cell: Cell, corner: Point, signs: Signs, page: int) -> list[Mark]:
+        x, y = self.entry(cell, corner)
+        left = x + self._label
+        marks: list[Mark] = []
+        if cell.twig or not cell.full:
+            tip = [(left, y), (left - 7, y - 3.4), (left - 7, y + 3.4)]
+            marks += [polyline([(x, y), (left - 6, y)], width=1.1), polygon(tip, fill=INK)]
+            lines = self._lines(cell)
+            for index, line in enumerate(reversed(lines)):
+                baseline = y - 4 - index * NOTE_SIZE * LEADING
+                marks.append(Text(x + 2, baseline, line, NOTE_SIZE))
+            if cell.twig and cell.twig.likely:
+                place = Text(x + 2, y + 11.5, cell.twig.likely, NOTE_SIZE, colour=GREY)
+                marks.append(place)
+        else:
+            for index, line in enumerate(self._origin(cell, signs, page)):
+                baseline = y - 3 + index * NOTE_SIZE * LEADING
+                marks.append(Text(left - 14, baseline, line, NOTE_SIZE, "end", colour=GREY))
+        return marks + self._box(cell, left, y, signs, page)
+
+    def _origin(self, cell: Cell, signs: Signs, page: int) -> list[str]:
+        origins = signs.origins.get((cell.target, cell.start), ())
+        if not origins:
+            return ["start"]
+        if len(set(origins)) > 2:
+            return ["from several", "steps"]
+        steps = [f"from step {signs.number[i]}" for i in dict.fromkeys(origins)]
+        return steps if len(steps) > 1 else [*steps, self._page_of(origins[0], 0, signs, page)]
+
+    @staticmethod
+    def _page_of(target: str, start: int, signs: Signs, page: int) -> str:
+        there = signs.page[(target, start)]
+        return "this page" if there == page else f"page {there}"
+
+    def _box(self, cell: Cell, left: float, y: float, signs: Signs, page: int) -> list[Mark]:
+        if cell.full:
+            box = self._boxes[cell.target]
+            number = signs.number.get(cell.target)
+            measured = shapes.measure(
+                box if number is None else _numbered(box, str(number)), self._squeeze
+            )
+            return shapes.draw(measured, left, y - measured.height / 2)
+        step = signs.number[cell.target]
+        where = self._page_of(cell.target, cell.start, signs, page)
+        measured = shapes.measure(Node("", Kind.CONNECTOR, text=f"go to step {step}, {where}"))
+        return shapes.draw(measured, left, y - measured.height / 2)
+
+
+def _numbered(box: Node, number: str = "0") -> Node:
+    from dataclasses import replace
+
+    return replace(box, badge=number) if box.kind is Kind.CHECK else box

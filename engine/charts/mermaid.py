@@ -1,0 +1,69 @@
+"""A picture as a Mermaid flow chart, for notes and web pages that draw those."""
+
+from __future__ import annotations
+
+from stillflow.engine.charts.picture import Edge, Kind, Picture
+from stillflow.engine.charts.text import escape
+
+_BRACKETS: dict[Kind, tuple[str, str]] = {
+    Kind.READING: ("[/", "/]"),
+    Kind.LOOK: ("(", ")"),
+    Kind.UNHELPFUL: ("(", ")"),
+    Kind.RULE: ("[", "]"),
+    Kind.DERIVED: ("{{", "}}"),
+    Kind.FAULT: ("[[", "]]"),
+    Kind.RULED_OUT: ("[", "]"),
+    Kind.CHECK: ("(", ")"),
+    Kind.FIX: ("[[", "]]"),
+    Kind.HAND_OVER: ("([", "])"),
+    Kind.CONNECTOR: (">", "]"),
+    Kind.EVENT: ("[", "]"),
+    Kind.STATION: ("[/", "/]"),
+}
+_ARROWS = {"for": "-->", "against": "-.-x", "plain": "---"}
+_GATE_WORDS = {
+    "or": "any one of these",
+    "and": "all of these together",
+    "basic": "basic event",
+    "undeveloped": "not taken further",
+    "transfer": "goes on elsewhere",
+}
+
+
+def mermaid_source(picture: Picture) -> str:
+    """The picture in Mermaid's flow-chart language."""
+    title = picture.title
+    names = {node.id: f"n{index}" for index, node in enumerate(picture.nodes)}
+    lines = [
+        f"flowchart {'LR' if picture.across else 'TB'}",
+        f"  accTitle: {_plain(title.title)}",
+        f"  accDescr: {_plain(picture.alt)}",
+        "  classDef dotted stroke-dasharray:2 3",
+        "  classDef dashed stroke-dasharray:6 4",
+        f'  heading["{_joined([title.title, title.subtitle, title.footer()])}"]',
+    ]
+    for node in picture.nodes:
+        words = node.lines()
+        if node.gate:
+            words.append(f"({_GATE_WORDS[node.gate]})")
+        opening, closing = _BRACKETS[node.kind]
+        lines.append(f'  {names[node.id]}{opening}"{_joined(words)}"{closing}')
+        if node.kind is Kind.UNHELPFUL:
+            lines.append(f"  class {names[node.id]} dotted")
+        elif node.kind in (Kind.RULED_OUT, Kind.HAND_OVER):
+            lines.append(f"  class {names[node.id]} dashed")
+    lines += [_edge(edge, names) for edge in picture.edges]
+    return "\n".join(lines) + "\n"
+
+
+def _edge(edge: Edge, names: dict[str, str]) -> str:
+    label = f'|"{escape(edge.label, "mermaid")}"|' if edge.label.strip() else ""
+    return f"  {names[edge.tail]} {_ARROWS[edge.line]}{label} {names[edge.head]}"
+
+
+def _joined(lines: list[str]) -> str:
+    return "<br/>".join(escape(line, "mermaid") for line in lines if line) or " "
+
+
+def _plain(text: str) -> str:
+    return escape(text, "mermaid")

@@ -1,0 +1,179 @@
+"""The sheet round a drawing: paper sizes, the title on top, the key and the small print below.
+
+What is drawn in the middle is left to the charts.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from typing import Literal, NamedTuple
+
+from stillflow.engine.charts.arrows import arrow
+from stillflow.engine.charts.picture import KIND_WORDS, Kind, Line, TitleBlock
+from stillflow.engine.charts.scene import Mark, Scene, Style, Text, moved, polyline
+from stillflow.engine.charts.shapes import GREY, LOOKS, NOTE_SIZE, TEXT_SIZE, Box
+from stillflow.engine.charts.text import LEADING, width, wrap
+
+PaperName = Literal["a4", "a3", "letter", "tabloid"]
+
+PAPERS: dict[PaperName, tuple[float, float]] = {
+    "a4": (841.89, 595.28),
+    "a3": (1190.55, 841.89),
+    "letter": (792.0, 612.0),
+    "tabloid": (1224.0, 792.0),
+}
+"""Width and height in points, lying on the long side (ISO 216; ANSI/ASME Y14.1 A and B)."""
+
+MARGIN = 28.35
+HEADING_SIZE = 17.0
+_LEAST_WIDTH = 540.0
+_LARGEST = 1.25
+_GAP = 14.0
+
+
+@dataclass(frozen=True)
+class KeyItem:
+    """One entry of the key: its words, and what draws the sample at a given top left corner."""
+
+    words: str
+    sample: Callable[[float, float], list[Mark]]
+
+
+class Room(NamedTuple):
+    """Width and height in points that a sheet leaves for the drawing."""
+
+    width: float
+    height: float
+
+
+@dataclass(frozen=True)
+class Sheet:
+    """All that is the same on every page of one chart."""
+
+    title: TitleBlock
+    alt: str
+    key: tuple[KeyItem, ...]
+    paper: PaperName | None = None
+
+    def room(self) -> Room | None:
+        """What the paper leaves for the drawing; None where no paper was chosen."""
+        if self.paper is None:
+            return None
+        w, h = PAPERS[self.paper]
+        inner = w - 2 * MARGIN
+        top, bottom = self._header(inner, ""), self._footer(inner)
+        return Room(inner, h - 2 * MARGIN - _height(top) - _height(bottom) - 2 * _GAP)
+
+    def compose(
+        self, marks: Sequence[tuple[str, Sequence[Mark]]], size: Room, page: str = ""
+    ) -> Scene:
+        """Put a drawing on its sheet.
+
+        Args:
+            marks: the drawing's things, each with the words that say what it is.
+            size: extent of the drawing in points, from (0, 0).
+            page: "page 2 of 9", or nothing.
+
+        Without a paper the sheet is as large as the drawing needs; with one, the drawing is
+        enlarged a little or made smaller so that it fits.
+        """
+        room = self.room()
+        scale = 1.0
+        if room is None:
+            inner = max(size.width, _LEAST_WIDTH)
+        else:
+            inner = room.width
+            scale = min(room.width / size.width, room.height / size.height, _LARGEST)
+        header, footer = self._header(inner, page), self._footer(inner)
+        high = size.height * scale if room is None else room.height
+        total = high + 2 * MARGIN + _height(header) + _height(footer) + 2 * _GAP
+        scene = Scene(
+            inner + 2 * MARGIN,
+            total,
+            f"{self.title.title}, {page}" if page else self.title.title,
+            self.alt,
+        )
+        top = MARGIN + _height(header) + _GAP
+        scene.add("", [moved(mark, MARGIN, MARGIN) for mark in header.marks])
+        dx = MARGIN + max((inner - size.width * scale) / 2, 0.0)
+        dy = top + max((high - size.height * scale) / 2, 0.0)
+        for words, things in marks:
+            scene.add(words, [moved(mark, dx, dy, scale) for mark in things])
+        scene.add("", [moved(mark, MARGIN, top + high + _GAP) for mark in footer.marks])
+        return scene
+
+    def _header(self, inner: float, page: str) -> _Band:
+        marks: list[Mark] = []
+        room = inner - 110
+        y = 0.0
+        for line in wrap(self.title.title, room, HEADING_SIZE, bold=True):
+            y += HEADING_SIZE * LEADING
+            marks.append(Text(0, y - 5, line, HEADING_SIZE, bold=True))
+        if page:
+            marks.append(Text(inner, HEADING_SIZE * LEADING - 5, page, TEXT_SIZE, "end", True))
+        for line in wrap(self.title.subtitle, inner, TEXT_SIZE):
+            y += TEXT_SIZE * LEADING
+            marks.append(Text(0, y - 2, line, TEXT_SIZE))
+        y += 4
+        marks.append(polyline([(0, y), (inner, y)], width=1.6))
+        return _Band(tuple(marks), y)
+
+    def _footer(self, inner: float) -> _Band:
+        marks: list[Mark] = [polyline([(0, 0), (inner, 0)], width=0.8)]
+        y, x = 8.0, 0.0
+        for item in self.key:
+            needed = 36 + 5 + width(item.words, NOTE_SIZE)
+            if x and x + needed > inner:
+                x, y = 0.0, y + 22
+            marks += item.sample(x, y)
+            marks.append(Text(x + 41, y + 11.5, item.words, NOTE_SIZE))
+            x += needed + 16
+        if self.key:
+            y += 24
+        for line in wrap(self.title.footer(), inner, NOTE_SIZE):
+            y += NOTE_SIZE * LEADING
+            marks.append(Text(0, y - 3, line, NOTE_SIZE, colour=GREY))
+        return _Band(tuple(marks), y)
+
+
+class _Band(NamedTuple):
+    marks: tuple[Mark, ...]
+    bottom: float
+
+
+def _height(band: _Band) -> float:
+    return band.bottom
+
+
+def kind_key(kinds: Sequence[Kind]) -> tuple[KeyItem, ...]:
+    """The key to the kinds of boxes on a chart."""
+    return tuple(KeyItem(KIND_WORDS[kind], _sample(kind)) for kind in kinds)
+
+
+def _sample(kind: Kind) -> Callable[[float, float], list[Mark]]:
+    look = LOOKS[kind]
+    style: Style = {
+        "fill": look.fill,
+        "stroke": look.stroke,
+        "width": look.line,
+        "dash": look.dash,
+    }
+
+    def sample(x: float, y: float) -> list[Mark]:
+        return list(look.outline(Box(x, y, 34, 16), style))
+
+    return sample
+
+
+def line_key(lines: Sequence[tuple[str, Line]]) -> tuple[KeyItem, ...]:
+    """The key to the kinds of arrows on a chart: words and line of each."""
+
+    def item(words: str, line: Line) -> KeyItem:
+        def sample(x: float, y: float) -> list[Mark]:
+            start, end = (x, y + 8), (x + 34, y + 8)
+            return list(arrow((start, start, end, end), end, line, 1.4))
+
+        return KeyItem(words, sample)
+
+    return tuple(item(words, line) for words, line in lines)

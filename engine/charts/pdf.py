@@ -1,0 +1,110 @@
+"""Scenes as one PDF file, a page each, in lines and letters (not pixels).
+
+Needs the optional extra `pdf`: `fpdf2` writes the file, `fontpkg-arimo` brings the typeface that
+labels are measured for, which is embedded so that every printer has it.
+"""
+
+from __future__ import annotations
+
+import datetime
+import logging
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
+
+from stillflow.engine.charts import text as words
+from stillflow.engine.charts.scene import DASHES, Mark, Path, Scene, Text
+from stillflow.engine.errors import SetupError
+
+if TYPE_CHECKING:
+    from fpdf import FPDF
+
+_FACE = "Arimo"
+_MISSING = "\u25a1"
+_EPOCH = datetime.datetime(2000, 1, 1, tzinfo=datetime.UTC)
+
+
+def write_pdf(scenes: Sequence[Scene], date: datetime.date | None = None) -> bytes:
+    """The scenes as the pages of one file, each page as large as its scene.
+
+    Args:
+        scenes: at least one.
+        date: the day written into the file as its day of creation; without one a fixed day
+            is written, so that the same input gives the same bytes.
+
+    Raises:
+        SetupError: the extra `pdf` is not installed; says which formats can be made.
+    """
+    document = _document(scenes[0], date)
+    letters = document.fonts[_FACE.lower()].cmap  # type: ignore[union-attr]
+    for scene in scenes:
+        document.add_page(format=(scene.width, scene.height))
+        for group in scene.groups:
+            for mark in group.marks:
+                _draw(document, mark, letters)
+    return bytes(document.output())
+
+
+def _document(first: Scene, date: datetime.date | None) -> FPDF:
+    try:
+        import fontpkg_arimo
+        from fpdf import FPDF
+    except ImportError as problem:
+        raise SetupError(
+            f"PDF cannot be made here, because {problem.name} is not installed",
+            right="install it with: pip install 'stillflow[pdf]'; "
+            "formats that can be made now: svg, png, dot, mermaid, json",
+        ) from problem
+    logging.getLogger("fontTools.subset").setLevel(logging.WARNING)
+    document = FPDF(unit="pt", format=(first.width, first.height))
+    document.set_auto_page_break(False)
+    document.set_margin(0)
+    document.set_title(words.clean(first.title))
+    document.set_subject(words.clean(first.description))
+    document.set_lang("en")
+    when = datetime.datetime.combine(date, datetime.time(), datetime.UTC) if date else _EPOCH
+    document.set_creation_date(when)
+    file = fontpkg_arimo.ROOT / "files" / "Arimo[wght].ttf"
+    for style, weight in (("", 400), ("B", 700)):
+        document.add_font(_FACE, style, file, variations={"wght": weight})
+    return document
+
+
+def _draw(document: FPDF, mark: Mark, letters: dict[int, object]) -> None:
+    if isinstance(mark, Text):
+        _text(document, mark, letters)
+    elif mark.fill or mark.stroke:
+        _path(document, mark)
+
+
+def _text(document: FPDF, mark: Text, letters: dict[int, object]) -> None:
+    from fpdf.bidi import BidiParagraph
+
+    label = words.clean(mark.text)
+    label = "".join(c if ord(c) in letters else _MISSING for c in label)
+    if not label:
+        return
+    if not label.isascii():
+        label = BidiParagraph(label).get_reordered_string()
+    document.set_font(_FACE, "B" if mark.bold else "", mark.size)
+    document.set_text_color(mark.colour)
+    span = document.get_string_width(label)
+    shift = {"start": 0.0, "middle": span / 2, "end": span}[mark.anchor]
+    document.text(mark.x - shift, mark.y, label)
+
+
+def _path(document: FPDF, mark: Path) -> None:
+    with document.new_path(*mark.start) as path:
+        style = path.style
+        style.auto_close = False
+        style.fill_color = mark.fill or None
+        style.stroke_color = mark.stroke or None
+        style.stroke_width = mark.width
+        dashes = DASHES[mark.dash]
+        style.stroke_dash_pattern = [d * mark.width for d in dashes] if dashes else None
+        for segment in mark.segments:
+            if len(segment) == 1:
+                path.line_to(*segment[0])
+            else:
+                path.curve_to(*segment[0], *segment[1], *segment[2])
+        if mark.closed:
+            path.close()

@@ -1,0 +1,149 @@
+"""The neutral picture every chart is made of: nodes, edges, columns and a title block.
+
+A picture says what is shown and what it means; it knows no coordinates and no file format.
+`dotsource`, `mermaid` and `layout` read it. What goes into a picture is left to the charts.
+"""
+
+from __future__ import annotations
+
+import datetime
+from dataclasses import dataclass
+from enum import StrEnum
+from typing import Literal
+
+from pydantic import BaseModel, ConfigDict
+
+
+class Kind(StrEnum):
+    """What a node is. Each kind has its own outline, so that colour is never needed."""
+
+    READING = "reading"
+    LOOK = "look"
+    UNHELPFUL = "unhelpful"
+    RULE = "rule"
+    DERIVED = "derived"
+    FAULT = "fault"
+    RULED_OUT = "ruled-out"
+    CHECK = "check"
+    FIX = "fix"
+    HAND_OVER = "hand-over"
+    CONNECTOR = "connector"
+    EVENT = "event"
+    STATION = "station"
+
+
+KIND_WORDS: dict[Kind, str] = {
+    Kind.READING: "a reading taken",
+    Kind.LOOK: "something looked at or tried",
+    Kind.UNHELPFUL: "asked, but it told nothing apart",
+    Kind.RULE: "a rule and its reason",
+    Kind.DERIVED: "what follows from it",
+    Kind.FAULT: "a fault and how likely it is",
+    Kind.RULED_OUT: "ruled out",
+    Kind.CHECK: "a check to do",
+    Kind.FIX: "the fix",
+    Kind.HAND_OVER: "hand over",
+    Kind.CONNECTOR: "goes on elsewhere",
+    Kind.EVENT: "an event",
+    Kind.STATION: "a place to put the gauge",
+}
+"""What the key of a chart says of each kind."""
+
+Line = Literal["for", "against", "plain"]
+Gate = Literal["", "or", "and", "basic", "undeveloped", "transfer"]
+
+
+class TitleBlock(BaseModel):
+    """What stands on the edge of every chart.
+
+    `date` is the day the chart is of (the visit's, or today's); `filters` are the choices that
+    narrowed the chart down, each as one readable phrase.
+    """
+
+    model_config = ConfigDict(frozen=True, extra="forbid")
+
+    title: str
+    subtitle: str = ""
+    date: datetime.date | None = None
+    rules_version: str = ""
+    filters: tuple[str, ...] = ()
+
+    def footer(self) -> str:
+        """The line at the foot: date, version of the rules, filters used."""
+        parts = [self.date.isoformat()] if self.date else []
+        if self.rules_version:
+            parts.append(f"rules {self.rules_version}")
+        parts.append(f"shown: {'; '.join(self.filters)}" if self.filters else "shown: everything")
+        return " · ".join(parts)
+
+
+@dataclass(frozen=True)
+class Node:
+    """One box.
+
+    Attributes:
+        id: unique in the picture.
+        kind: what it is; chooses the outline.
+        title: set in bold, first.
+        text: set plain, below the title.
+        note: small print, last.
+        badge: a number in a circle on the corner (the order of asking, a step).
+        bar: 0 to 1, drawn as a bar under the words; None for no bar.
+        caution: what to beware of; drawn with a warning triangle.
+        gate: the fault-tree symbol drawn below an event.
+    """
+
+    id: str
+    kind: Kind
+    title: str = ""
+    text: str = ""
+    note: str = ""
+    badge: str = ""
+    bar: float | None = None
+    caution: str = ""
+    gate: Gate = ""
+
+    def lines(self) -> list[str]:
+        """Everything the box says, as separate lines."""
+        badge = f"{self.badge}. " if self.badge and self.title else self.badge
+        caution = f"Caution: {self.caution}" if self.caution else ""
+        return [t for t in (badge + self.title, self.text, caution, self.note) if t]
+
+
+@dataclass(frozen=True)
+class Edge:
+    """One arrow. `line`: "for" solid with a point, "against" dashed with a bar, "plain" thin."""
+
+    tail: str
+    head: str
+    label: str = ""
+    line: Line = "plain"
+    weight: int = 1
+
+
+@dataclass(frozen=True)
+class Picture:
+    """A whole chart before layout.
+
+    Attributes:
+        title: the title block.
+        alt: the chart in a sentence or two, for those who cannot see it.
+        nodes: in reading order.
+        edges: in reading order.
+        across: left to right if true, top to bottom if not.
+        columns: ids that stand in one column (or row), outermost first.
+        order: pairs of one column of which the first stands above (or left of) the second.
+    """
+
+    title: TitleBlock
+    alt: str
+    nodes: tuple[Node, ...]
+    edges: tuple[Edge, ...]
+    across: bool = True
+    columns: tuple[tuple[str, ...], ...] = ()
+    order: tuple[tuple[str, str], ...] = ()
+
+    def kinds(self) -> tuple[Kind, ...]:
+        """The kinds that occur, in the order of `Kind`."""
+        present = {node.kind for node in self.nodes}
+        return tuple(kind for kind in Kind if kind in present)

@@ -1,0 +1,142 @@
+"""A drawn page: outlines and lines of text at fixed places, before any file format.
+
+Lengths are points (1/72 in), y grows downwards. The writers (`svg`, `png`, `pdf`) turn a scene
+into bytes; what is drawn where is left to the charts.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from typing import Literal, TypedDict, Unpack
+
+Point = tuple[float, float]
+Anchor = Literal["start", "middle", "end"]
+Dash = Literal["solid", "dashed", "dotted"]
+
+DASHES: dict[Dash, tuple[float, ...]] = {"solid": (), "dashed": (5, 3), "dotted": (1.2, 2.6)}
+
+# Length of a Bezier handle that makes a quarter of a circle of radius 1.
+_QUARTER = 0.5522847498
+
+
+@dataclass(frozen=True)
+class Path:
+    """One outline: a start and segments, each a line (one point) or a cubic curve (three)."""
+
+    start: Point
+    segments: tuple[tuple[Point, ...], ...]
+    closed: bool = False
+    fill: str = ""
+    stroke: str = "#111111"
+    width: float = 1.0
+    dash: Dash = "solid"
+
+
+@dataclass(frozen=True)
+class Text:
+    """One line of text; (x, y) is on the baseline, at the side that `anchor` names."""
+
+    x: float
+    y: float
+    text: str
+    size: float
+    anchor: Anchor = "start"
+    bold: bool = False
+    colour: str = "#111111"
+
+
+Mark = Path | Text
+
+
+@dataclass(frozen=True)
+class Group:
+    """Marks that make one thing, and the words that say what it is."""
+
+    title: str
+    marks: tuple[Mark, ...]
+
+
+@dataclass
+class Scene:
+    """One page. `title` and `description` are read out by screen readers."""
+
+    width: float
+    height: float
+    title: str
+    description: str
+    groups: list[Group] = field(default_factory=list)
+
+    def add(self, title: str, marks: Sequence[Mark]) -> None:
+        """Put one more thing on the page, on top of what is there."""
+        if marks:
+            self.groups.append(Group(title, tuple(marks)))
+
+    def smallest_text(self) -> float:
+        """The smallest type size on the page in points; 0 on a page without words."""
+        return min(
+            (m.size for group in self.groups for m in group.marks if isinstance(m, Text)),
+            default=0.0,
+        )
+
+
+class Style(TypedDict, total=False):
+    """How an outline is filled and stroked; the fields of `Path`."""
+
+    fill: str
+    stroke: str
+    width: float
+    dash: Dash
+
+
+def polygon(points: Sequence[Point], **style: Unpack[Style]) -> Path:
+    """A closed outline through `points`."""
+    return Path(points[0], tuple((p,) for p in points[1:]), closed=True, **style)
+
+
+def polyline(points: Sequence[Point], **style: Unpack[Style]) -> Path:
+    """An open line through `points`."""
+    return Path(points[0], tuple((p,) for p in points[1:]), **style)
+
+
+def rounded(x: float, y: float, w: float, h: float, radius: float, **style: Unpack[Style]) -> Path:
+    """A rectangle with its corners rounded to `radius`; half the height makes a pill."""
+    r = min(radius, w / 2, h / 2)
+    k = r * (1 - _QUARTER)
+    right, bottom = x + w, y + h
+    segments: tuple[tuple[Point, ...], ...] = (
+        ((right - r, y),),
+        ((right - k, y), (right, y + k), (right, y + r)),
+        ((right, bottom - r),),
+        ((right, bottom - k), (right - k, bottom), (right - r, bottom)),
+        ((x + r, bottom),),
+        ((x + k, bottom), (x, bottom - k), (x, bottom - r)),
+        ((x, y + r),),
+        ((x, y + k), (x + k, y), (x + r, y)),
+    )
+    return Path((x + r, y), segments, closed=True, **style)
+
+
+def circle(x: float, y: float, radius: float, **style: Unpack[Style]) -> Path:
+    """A circle about (x, y)."""
+    return rounded(x - radius, y - radius, 2 * radius, 2 * radius, radius, **style)
+
+
+def moved(mark: Mark, dx: float, dy: float, scale: float = 1.0) -> Mark:
+    """The mark scaled about the origin, then shifted."""
+
+    def at(point: Point) -> Point:
+        return point[0] * scale + dx, point[1] * scale + dy
+
+    if isinstance(mark, Text):
+        x, y = at((mark.x, mark.y))
+        return Text(x, y, mark.text, mark.size * scale, mark.anchor, mark.bold, mark.colour)
+    return Path(
+        at(mark.start),
+        tuple(tuple(at(p) for p in segment) for segment in mark.segments),
+        mark.closed,
+        mark.fill,
+        mark.stroke,
+        mark.width * scale,
+        mark.dash,
+    )

@@ -1,0 +1,258 @@
+"""The house style: the outline, type sizes and inks of each kind of box, and how big it comes out.
+
+Every kind differs from every other in outline or line, so that a chart reads the same in black
+and white; the pale tints only help. Where boxes stand is left to `layout` and `trees`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import NamedTuple
+
+from stillflow.engine.charts.picture import Kind, Node
+from stillflow.engine.charts.scene import (
+    Dash,
+    Mark,
+    Path,
+    Style,
+    Text,
+    circle,
+    polygon,
+    polyline,
+    rounded,
+)
+from stillflow.engine.charts.text import LEADING, width, wrap
+
+INK = "#111111"
+GREY = "#555555"
+WARNING = "#b34700"
+BAR = "#5b8fb5"
+
+TITLE_SIZE = 11.0
+TEXT_SIZE = 10.5
+NOTE_SIZE = 10.0
+BADGE_RADIUS = 9.5
+_PAD_X, _PAD_Y = 9.0, 6.0
+_BAR_HEIGHT = 6.0
+
+
+class Box(NamedTuple):
+    """Left, top, width, height in points."""
+
+    x: float
+    y: float
+    w: float
+    h: float
+
+
+class Look(NamedTuple):
+    """How one kind of box is drawn."""
+
+    outline: Callable[[Box, Style], list[Path]]
+    width: float
+    fill: str = "#ffffff"
+    stroke: str = INK
+    ink: str = INK
+    line: float = 1.1
+    dash: Dash = "solid"
+    side: float = 0.0
+    """Room kept free at the left and right for the outline, in points."""
+
+
+def _rounded(box: Box, style: Style) -> list[Path]:
+    return [rounded(*box, 9, **style)]
+
+
+def _folded(box: Box, style: Style) -> list[Path]:
+    x, y, w, h = box
+    right, fold = x + w, 11.0
+    edge = [(x, y), (right - fold, y), (right, y + fold), (right, y + h), (x, y + h)]
+    crease = [(right - fold, y), (right - fold, y + fold), (right, y + fold)]
+    return [polygon(edge, **style), polyline(crease, stroke=style["stroke"], width=style["width"])]
+
+
+def _plain(box: Box, style: Style) -> list[Path]:
+    x, y, w, h = box
+    return [polygon([(x, y), (x + w, y), (x + w, y + h), (x, y + h)], **style)]
+
+
+def _striped(box: Box, style: Style) -> list[Path]:
+    x, y, _, h = box
+    stripe = Box(x, y, 5, h)
+    solid: Style = {"fill": style["stroke"], "stroke": style["stroke"], "width": style["width"]}
+    return _plain(box, style) + _plain(stripe, solid)
+
+
+def _hexagon(box: Box, style: Style) -> list[Path]:
+    x, y, w, h = box
+    tip = 12.0
+    return [
+        polygon(
+            [
+                (x + tip, y),
+                (x + w - tip, y),
+                (x + w, y + h / 2),
+                (x + w - tip, y + h),
+                (x + tip, y + h),
+                (x, y + h / 2),
+            ],
+            **style,
+        )
+    ]
+
+
+def _double(box: Box, style: Style) -> list[Path]:
+    x, y, w, h = box
+    inner: Style = {**style, "width": style["width"] * 0.7}
+    return _plain(box, style) + _plain(Box(x + 3, y + 3, w - 6, h - 6), inner)
+
+
+def _cut(box: Box, style: Style) -> list[Path]:
+    x, y, w, h = box
+    c = 9.0
+    right, bottom = x + w, y + h
+    corners = [(x + c, y), (right - c, y), (right, y + c), (right, bottom - c)]
+    corners += [(right - c, bottom), (x + c, bottom), (x, bottom - c), (x, y + c)]
+    return [polygon(corners, **style)]
+
+
+def _arrow(box: Box, style: Style) -> list[Path]:
+    x, y, w, h = box
+    tip = 12.0
+    corners = [(x, y), (x + w - tip, y), (x + w, y + h / 2), (x + w - tip, y + h), (x, y + h)]
+    return [polygon(corners, **style)]
+
+
+LOOKS: dict[Kind, Look] = {
+    Kind.READING: Look(_folded, 146, fill="#eaf3fa"),
+    Kind.LOOK: Look(_rounded, 146, fill="#eaf3fa"),
+    Kind.UNHELPFUL: Look(_rounded, 146, ink=GREY, stroke=GREY, dash="dotted", line=1.7),
+    Kind.RULE: Look(_striped, 164, side=4),
+    Kind.DERIVED: Look(_hexagon, 138, fill="#f3f3f3", side=10),
+    Kind.FAULT: Look(_double, 152, side=3),
+    Kind.RULED_OUT: Look(_plain, 152, fill="#f3f3f3", ink=GREY, stroke=GREY, dash="dashed"),
+    Kind.CHECK: Look(_rounded, 156, fill="#eaf3fa"),
+    Kind.FIX: Look(_double, 156, side=3),
+    Kind.HAND_OVER: Look(_cut, 156, dash="dashed", side=3),
+    Kind.CONNECTOR: Look(_arrow, 96, fill="#f3f3f3", side=3),
+    Kind.EVENT: Look(_plain, 126),
+    Kind.STATION: Look(_folded, 146, fill="#eaf3fa"),
+}
+
+
+@dataclass(frozen=True)
+class Measured:
+    """A node with its words cut into lines and the size of its box in points."""
+
+    node: Node
+    width: float
+    height: float
+    lines: tuple[tuple[str, float, bool, str], ...]
+    """Each line of words: text, type size, bold, ink."""
+    caution_line: int
+    """Which line begins the caution; -1 without one."""
+
+
+def measure(node: Node, squeeze: float = 1.0) -> Measured:
+    """Cut a node's words to its kind's width and find the height they need.
+
+    Args:
+        node: what to measure.
+        squeeze: share of the kind's width to use, for drawings that are too wide for their
+            paper.
+    """
+    look = LOOKS[node.kind]
+    outer = look.width * squeeze
+    room = outer - 2 * (_PAD_X + look.side)
+    lines: list[tuple[str, float, bool, str]] = []
+    badge_room = BADGE_RADIUS if node.badge else 0.0
+    for text, size, bold, ink in (
+        (node.title, TITLE_SIZE, True, look.ink),
+        (node.text, TEXT_SIZE, False, look.ink),
+    ):
+        lines += [(line, size, bold, ink) for line in wrap(text, room - badge_room, size, bold)]
+    caution_line = -1
+    if node.caution:
+        caution_line = len(lines)
+        lines += [
+            (line, NOTE_SIZE, False, WARNING) for line in wrap(node.caution, room - 16, NOTE_SIZE)
+        ]
+    note_ink = GREY if look.ink == INK else look.ink
+    lines += [(line, NOTE_SIZE, False, note_ink) for line in wrap(node.note, room, NOTE_SIZE)]
+    height = sum(size * LEADING for _, size, _, _ in lines) + 2 * _PAD_Y
+    if node.bar is not None:
+        height += _BAR_HEIGHT + 4
+    return Measured(node, outer, max(height, 26.0), tuple(lines), caution_line)
+
+
+def draw(item: Measured, x: float, y: float) -> list[Mark]:
+    """The marks of a measured node whose box has its top left corner at (x, y)."""
+    node = item.node
+    look = LOOKS[node.kind]
+    style: Style = {
+        "fill": look.fill,
+        "stroke": look.stroke,
+        "width": look.line,
+        "dash": look.dash,
+    }
+    marks: list[Mark] = list(look.outline(Box(x, y, item.width, item.height), style))
+    left = x + _PAD_X + look.side + (BADGE_RADIUS / 2 if node.badge else 0)
+    words_height = sum(size * LEADING for _, size, _, _ in item.lines)
+    bar_height = _BAR_HEIGHT + 4 if node.bar is not None else 0
+    top = y + (item.height - words_height - bar_height) / 2
+    caution_count = sum(1 for line in item.lines if line[3] == WARNING)
+    for index, (text, size, bold, ink) in enumerate(item.lines):
+        top += size * LEADING
+        shift = 0.0
+        if item.caution_line >= 0 and 0 <= index - item.caution_line < caution_count:
+            shift = 16.0
+            if index == item.caution_line:
+                marks += warning_sign(left + 6, top - size * 0.62)
+        marks.append(Text(left + shift, top - size * 0.3, text, size, bold=bold, colour=ink))
+    if node.bar is not None:
+        room = item.width - 2 * (_PAD_X + look.side)
+        marks += bar(Box(x + _PAD_X + look.side, top + 3, room, _BAR_HEIGHT), node.bar, look.ink)
+    if node.badge:
+        marks += badge(node.badge, x + 2, y + 2, look.ink)
+    return marks
+
+
+def bar(box: Box, share: float, ink: str = INK) -> list[Mark]:
+    """A bar filled to `share` of its length; more than the whole is drawn as the whole."""
+    x, y, w, h = box
+    filled = w * min(max(share, 0.0), 1.0)
+    marks: list[Mark] = []
+    if filled > 0:
+        fill = BAR if ink == INK else "#aaaaaa"
+        marks += _plain(Box(x, y, filled, h), {"fill": fill, "stroke": fill, "width": 0.4})
+    marks += _plain(box, {"fill": "", "stroke": ink, "width": 0.7})
+    return marks
+
+
+def badge(label: str, x: float, y: float, ink: str = INK) -> list[Mark]:
+    """A number in a filled circle about (x, y); long numbers widen it to a pill."""
+    half = max(BADGE_RADIUS, width(label, NOTE_SIZE, bold=True) / 2 + 4.5)
+    return [
+        rounded(
+            x - half,
+            y - BADGE_RADIUS,
+            2 * half,
+            2 * BADGE_RADIUS,
+            BADGE_RADIUS,
+            fill=ink,
+            stroke="#ffffff",
+            width=1.2,
+        ),
+        Text(x, y + 3.6, label, NOTE_SIZE, "middle", bold=True, colour="#ffffff"),
+    ]
+
+
+def warning_sign(x: float, y: float) -> list[Mark]:
+    """A small triangle with an exclamation mark about (x, y)."""
+    corners = [(x, y - 5.5), (x + 6, y + 5), (x - 6, y + 5)]
+    return [
+        polygon(corners, fill="#ffffff", stroke=WARNING, width=1.2),
+        polyline([(x, y - 2.2), (x, y + 1.4)], stroke=WARNING, width=1.4),
+        circle(x, y + 3.0, 0.8, fill=WARNING, stroke=WARNING, width=0.2),
+    ]

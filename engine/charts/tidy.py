@@ -1,0 +1,134 @@
+"""Where the boxes of a tree come to stand: columns in line, branches as close as they can be.
+
+Each branch is kept clear of its neighbour level by level, and a node stands in the middle of
+those below it (after Reingold and Tilford, "Tidier drawings of trees", 1981). Done here rather
+than by Graphviz, because a tree is cut to its paper by asking hundreds of times whether one more
+box still fits. What the boxes look like is left to the artists.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from typing import NamedTuple
+
+from stillflow.engine.charts.scene import Point
+
+
+class Size(NamedTuple):
+    """Width and height in points."""
+
+    width: float
+    height: float
+
+
+class Gaps(NamedTuple):
+    """Least distance in points between boxes of one column, and between columns."""
+
+    within: float = 14.0
+    between: float = 46.0
+
+
+@dataclass(frozen=True)
+class Twig:
+    """The way from a node to one below it: its words, and how likely, in words."""
+
+    to: str
+    words: str = ""
+    likely: str = ""
+
+
+@dataclass(eq=False)
+class Cell:
+    """One box on a page: a node in full, or a connector to where it is drawn.
+
+    Attributes:
+        target: id of the node.
+        start: which of the node's twigs is drawn first (0 unless it is continued here).
+        full: False for a connector.
+        twig: the way that leads here; None at the top of a piece.
+        below: the boxes below.
+    """
+
+    target: str
+    start: int = 0
+    full: bool = False
+    twig: Twig | None = None
+    below: list[Cell] = field(default_factory=list)
+
+    def walk(self) -> Iterator[Cell]:
+        """This cell and all below it, in reading order."""
+        waiting = [self]
+        while waiting:
+            cell = waiting.pop()
+            yield cell
+            waiting.extend(reversed(cell.below))
+
+
+@dataclass(frozen=True)
+class Places:
+    """Top left corner of each cell of a piece, and how much room the piece takes in points."""
+
+    corners: dict[Cell, Point]
+    room: Size
+
+
+def place(top: Cell, sizes: dict[Cell, Size], across: bool, gaps: Gaps) -> Places:
+    """Place a piece.
+
+    Args:
+        top: the piece.
+        sizes: size of every cell in it.
+        across: True to grow to the right, False to grow downwards.
+        gaps: distances to keep.
+    """
+    cells = list(top.walk())
+    level = {top: 0}
+    for cell in cells:
+        level.update(dict.fromkeys(cell.below, level[cell] + 1))
+    thickest = [0.0] * (max(level.values()) + 1)
+    half = {}
+    for cell in cells:
+        along, span = sizes[cell] if across else sizes[cell][::-1]
+        thickest[level[cell]] = max(thickest[level[cell]], along)
+        half[cell] = span / 2
+    starts = [sum(thickest[:i]) + gaps.between * i for i in range(len(thickest))]
+    outline, shift = _outlines(cells, half, gaps.within)
+    middle = {top: -min(low for low, _ in outline)}
+    corners: dict[Cell, Point] = {}
+    for cell in cells:
+        for child in cell.below:
+            middle[child] = middle[cell] + shift[child]
+        corner = (starts[level[cell]], middle[cell] - half[cell])
+        corners[cell] = corner if across else corner[::-1]
+    length = starts[-1] + thickest[-1]
+    breadth = max(high for _, high in outline) - min(low for low, _ in outline)
+    return Places(corners, Size(length, breadth) if across else Size(breadth, length))
+
+
+def _outlines(
+    cells: list[Cell], half: dict[Cell, float], gap: float
+) -> tuple[list[tuple[float, float]], dict[Cell, float]]:
+    """The top cell's outline (least and most, for each level, about its middle), and how far
+    each cell's middle is from that of the cell above it."""
+    outline: dict[Cell, list[tuple[float, float]]] = {}
+    shift: dict[Cell, float] = {}
+    for cell in reversed(cells):
+        merged: list[tuple[float, float]] = []
+        for child in cell.below:
+            own = outline.pop(child)
+            clear = zip(merged, own, strict=False)
+            shift[child] = max((m[1] - o[0] + gap for m, o in clear), default=0.0)
+            for depth, (low, high) in enumerate(own):
+                moved = (low + shift[child], high + shift[child])
+                if depth < len(merged):
+                    merged[depth] = (min(merged[depth][0], moved[0]), moved[1])
+                else:
+                    merged.append(moved)
+        if cell.below:
+            centre = (shift[cell.below[0]] + shift[cell.below[-1]]) / 2
+            for child in cell.below:
+                shift[child] -= centre
+            merged = [(low - centre, high - centre) for low, high in merged]
+        outline[cell] = [(-half[cell], half[cell]), *merged]
+    return outline[cells[0]], shift

@@ -1,0 +1,118 @@
+"""The rules of a live visit, run forward by experta, with the trace of what fired and why.
+
+Conditions are three-valued and monotone (see `conditions`), so facts are declared as they are
+learnt; when a fact goes away or changes (a new round of readings) the engine starts afresh.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from stillflow.engine._experta import AND, OR, Fact, KnowledgeEngine, P, Rule
+from stillflow.engine.conditions import Condition, FactValue, leaves, positive, truth
+from stillflow.engine.knowledge import Derivation
+from stillflow.engine.knowledge import Rule as TradeRule
+from stillflow.engine.loading import Knowledge
+
+
+@dataclass(frozen=True)
+class Firing:
+    """One rule that fired.
+
+    Attributes:
+        rule_id: which.
+        facts: the facts that made its condition true, with their values.
+        found: the findings it derives.
+    """
+
+    rule_id: str
+    facts: Mapping[str, FactValue]
+    found: tuple[str, ...]
+
+
+class Inference:
+    """One experta engine over one rule set."""
+
+    def __init__(self, knowledge: Knowledge) -> None:
+        self._kinds: dict[str, type[Any]] = {}
+        members: dict[str, Any] = {}
+        count = len(knowledge.ordered_rules)
+        for index, rule in enumerate(knowledge.ordered_rules):
+            pattern = self._pattern(positive(rule.when))
+            # Salience in dependency order, so that the trace reads the same whatever the order
+            # in which the facts were learnt.
+            members[f"rule_{index:04d}"] = Rule(pattern, salience=count - index)(self._action(rule))
+        # A class of its own per engine: experta's rules remember the instance they last ran on.
+        self._engine = type("VisitEngine", (KnowledgeEngine,), members)()
+        self._known: dict[str, FactValue] = {}
+        self._facts: dict[str, FactValue] = {}
+        self._fired: dict[str, Firing] = {}
+        self._engine.reset()
+
+    def run(self, facts: Mapping[str, FactValue]) -> list[Firing]:
+        """Every rule that fires on these facts, in the order of firing (findings come first).
+
+        Args:
+            facts: plain facts by name, findings not among them.
+        """
+        learnt = {name: value for name, value in facts.items() if name not in self._known}
+        if any(facts.get(name) != value for name, value in self._known.items()):
+            self._engine.reset()
+            self._facts, self._fired = {}, {}
+            learnt = dict(facts)
+        self._known = dict(facts)
+        for name in sorted(learnt):
+            self._declare(name, learnt[name])
+        self._engine.run()
+        return list(self._fired.values())
+
+    @property
+    def facts(self) -> Mapping[str, FactValue]:
+        """The facts of the last run with the findings derived from them."""
+        return self._facts
+
+    def _declare(self, name: str, value: FactValue) -> None:
+        self._facts[name] = value
+        kind = self._kinds.get(name)
+        if kind is not None:
+            self._engine.declare(kind(value=value))
+
+    def _action(self, rule: TradeRule) -> Any:
+        def fire(engine: Any) -> None:
+            # A condition with `any` matches once per branch; the trace wants it once.
+            if rule.id in self._fired:
+                return
+            found = tuple(item.derive for item in rule.then if isinstance(item, Derivation))
+            self._fired[rule.id] = Firing(rule.id, supporting(rule.when, self._facts), found)
+            for name in found:
+                if name not in self._facts:
+                    self._declare(name, True)
+
+        return fire
+
+    def _pattern(self, tree: tuple[str, Any]) -> Any:
+        kind, content = tree
+        if kind == "leaf":
+            leaf, negated = content
+            # A class per fact name lets experta's network prune on the type alone.
+            name = leaf.fact
+            if name not in self._kinds:
+                self._kinds[name] = type(name.replace(".", "_").replace("-", "_"), (Fact,), {})
+
+            def passes(value: FactValue) -> bool:
+                return leaf.holds(value) is not negated
+
+            return self._kinds[name](value=P(passes))
+        joined = AND if kind == "all" else OR
+        return joined(*(self._pattern(part) for part in content))
+
+
+def supporting(condition: Condition, facts: Mapping[str, FactValue]) -> dict[str, FactValue]:
+    """The known facts a true condition rests on."""
+    kept: dict[str, FactValue] = {}
+    for leaf in leaves(condition):
+        if leaf.fact in facts and truth(leaf, facts) is not None:
+            kept[leaf.fact] = facts[leaf.fact]
+    return kept

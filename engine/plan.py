@@ -1,0 +1,135 @@
+"""The planner's problem, posed from a visit: which faults are left, what each check could say.
+
+Bridges `belief` and the generic `planner`, which knows only numbers.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from stillflow.engine.belief import Belief
+from stillflow.engine.knowledge import Check, Fault
+from stillflow.engine.loading import Knowledge
+from stillflow.engine.planner import Problem, Think, next_action
+from stillflow.engine.progress import Progress
+from stillflow.engine.scales import Station
+from stillflow.engine.steps import Choice
+
+NEGLIGIBLE = 1e-6
+"""Faults less likely than this are left out of the look-ahead, not out of the belief."""
+
+
+@dataclass(frozen=True)
+class Decision:
+    """A check to make or a fault to fix, and the numbers behind it."""
+
+    check_id: str | None
+    fault_id: str | None
+    choice: Choice
+
+
+class Planner:
+    """Chooses the next check or fix for one rule set and baseline.
+
+    Args:
+        knowledge: a loaded rule set.
+        belief: its arithmetic.
+        think: how far to look ahead.
+        wrong_part_minutes: the price, in minutes, of having fitted a part that was not needed.
+    """
+
+    def __init__(
+        self,
+        knowledge: Knowledge,
+        belief: Belief,
+        think: Think = "normal",
+        wrong_part_minutes: float = 0.0,
+    ) -> None:
+        self._knowledge = knowledge
+        self._belief = belief
+        self._think: Think = think
+        self._wrong_part = wrong_part_minutes
+        self._groups = {name: index for index, name in enumerate(knowledge.accesses)}
+
+    def decide(self, progress: Progress, check_ids: Sequence[str]) -> Decision | None:
+        """The next best check or fix; None when no fault is left to deal with.
+
+        Args:
+            progress: how far the visit has come.
+            check_ids: the checks that may be made now.
+        """
+        posed = self.pose(progress, check_ids)
+        if posed is None:
+            return None
+        problem, faults, checks = posed
+        opened = np.zeros(len(self._groups), dtype=bool)
+        for name in progress.opened:
+            opened[self._groups[name]] = True
+        action = next_action(problem, problem.priors, opened, self._think)
+        runner_up = action.runner_up
+        choice = Choice(
+            expected=action.expected,
+            fixing_only=action.fixing_only,
+            runner_up="" if runner_up is None else _title(runner_up, faults, checks),
+            runner_up_expected=action.runner_up_expected,
+        )
+        if action.kind == "check":
+            return Decision(checks[action.index].id, None, choice)
+        return Decision(None, faults[action.index].id, choice)
+
+    def pose(
+        self, progress: Progress, check_ids: Sequence[str]
+    ) -> tuple[Problem, list[Fault], list[Check]] | None:
+        """The problem as numbers, with the faults and checks its rows stand for."""
+        weights = progress.probabilities
+        deferred = set(progress.deferred)
+        index = [
+            column
+            for column, fault in enumerate(self._knowledge.faults.values())
+            if weights[column] > NEGLIGIBLE and fault.id not in deferred
+        ]
+        if not index:
+            return None
+        everything = list(self._knowledge.faults.values())
+        faults = [everything[column] for column in index]
+        checks = [self._knowledge.checks[name] for name in check_ids]
+        outlooks = self._belief.outlooks(progress.situation, check_ids)
+        priors = weights[index]
+        return (
+            Problem(
+                priors=priors / priors.sum(),
+                fix_minutes=np.array([self._fix_minutes(fault, progress) for fault in faults]),
+                check_minutes=np.array([check.minutes for check in checks]),
+                answers=[outlook.likelihood[:, index].T for outlook in outlooks],
+                access=[self._group(check.access) for check in checks],
+                access_minutes=np.array([a.minutes for a in self._knowledge.accesses.values()]),
+                fix_access=[self._group(fault.fix.access) for fault in faults],
+                wrong_fix_minutes=np.array(
+                    [self._wrong_part if fault.fix.parts else 0.0 for fault in faults]
+                ),
+            ),
+            faults,
+            checks,
+        )
+
+    def _group(self, access: str | None) -> int | None:
+        return None if access is None else self._groups[access]
+
+    def _fix_minutes(self, fault: Fault, progress: Progress) -> float:
+        """Minutes of a fix with what must be known before it and measured after it."""
+        checks = self._knowledge.checks
+        before = [checks[name] for name in fault.confirm_first if name not in progress.answered]
+        after = [
+            check
+            for check in checks.values()
+            if check.verifies and (check.kind == "choice" or check.station is Station.HOSE)
+        ]
+        return fault.fix.minutes + sum(check.minutes for check in [*before, *after])
+
+
+def _title(action: tuple[str, int], faults: Sequence[Fault], checks: Sequence[Check]) -> str:
+    kind, index = action
+    return checks[index].ask if kind == "check" else f"fix: {faults[index].title}"

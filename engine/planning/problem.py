@@ -1,0 +1,244 @@
+"""A fault-by-check table with costs, as the planner takes it.
+
+Holds the validated problem and the flat tables derived from it once. Leaves every decision to
+the modules beside it, and knows nothing of what the faults and checks mean.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from functools import cached_property
+from typing import Any
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from stillflow.engine.errors import InputError
+
+Floats = NDArray[np.float64]
+Integers = NDArray[np.intp]
+Flags = NDArray[np.bool_]
+
+_SUM_TOLERANCE = 1e-6
+
+
+@dataclass(frozen=True, eq=False)
+class Problem:
+    """One of F faults is present; C checks tell them apart; every act takes minutes.
+
+    Groups stand for access: opening a group is paid once, on the first check or fix that needs
+    it. A fix that was wrong costs its minutes (and its price), and rules its fault out.
+
+    Args:
+        priors: probability of each fault, (F,), adding to 1.
+        fix_minutes: minutes to carry out each fix and verify it, (F,).
+        check_minutes: minutes of each check without access, (C,).
+        answers: C arrays (F, A_c) of P(answer | fault), each row adding to 1.
+        access: for each check the group it needs opened, or None.
+        access_minutes: minutes to open each group, (G,).
+        fix_access: for each fix the group it needs opened, or None; None for no fix access.
+        wrong_fix_minutes: price of a wrong part in minutes, (F,), added only when that fix
+            turns out wrong; None for no price.
+
+    Raises:
+        InputError: a table has the wrong shape, or holds a value that cannot be used.
+    """
+
+    priors: Floats
+    fix_minutes: Floats
+    check_minutes: Floats
+    answers: Sequence[Floats]
+    access: Sequence[int | None]
+    access_minutes: Floats
+    fix_access: Sequence[int | None] | None = None
+    wrong_fix_minutes: Floats | None = None
+
+    def __post_init__(self) -> None:
+        priors = _distribution(_numbers(self.priors, "priors"), "priors")
+        faults = len(priors)
+        minutes = _numbers(self.check_minutes, "check_minutes")
+        groups = _numbers(self.access_minutes, "access_minutes")
+        price = np.zeros(faults) if self.wrong_fix_minutes is None else self.wrong_fix_minutes
+        fix_access = (None,) * faults if self.fix_access is None else self.fix_access
+        _same_length("answers", self.answers, len(minutes), "checks")
+        tables = tuple(_answer_table(t, i, faults) for i, t in enumerate(self.answers))
+        self._keep("priors", priors)
+        self._keep("fix_minutes", _numbers(self.fix_minutes, "fix_minutes", faults))
+        self._keep("check_minutes", minutes)
+        self._keep("answers", tables)
+        self._keep("access", _groups(self.access, "access", len(minutes), "checks", len(groups)))
+        self._keep("access_minutes", groups)
+        self._keep("fix_access", _groups(fix_access, "fix_access", faults, "faults", len(groups)))
+        self._keep("wrong_fix_minutes", _numbers(price, "wrong_fix_minutes", faults))
+
+    def _keep(self, name: str, value: Any) -> None:
+        if isinstance(value, np.ndarray):
+            value.setflags(write=False)
+        object.__setattr__(self, name, value)
+
+    @cached_property
+    def tables(self) -> Tables:
+        """The flat tables look-ahead works on, derived once."""
+        return Tables.of(self)
+
+
+@dataclass(frozen=True, eq=False)
+class Tables:
+    """The problem as flat tables: K is the number of answers of all checks together.
+
+    Group number G is a stand-in for "needs nothing opened": it costs 0, so no case is special.
+    The price of a wrong part is folded in as `stake` = fix minutes + price, paid by every fix
+    tried, with the price given back for the one fix that was right. Every call ends in the right
+    fix, so what is given back does not depend on what was done before it (`refund`).
+
+    Attributes:
+        likelihood: P(answer | fault), (K, F).
+        surprise: likelihood x log2 likelihood, (K, F).
+        first: first answer of each check, (C,), and `count` how many it has, (C,).
+        owner: the check each answer belongs to, (K,).
+        check_minutes: (C,); check_group: (C,).
+        stake: (F,), fix minutes + price of a wrong part; fix_group: (F,).
+        refund: (F,), the price given back when the fix was right.
+        access_minutes: (G + 1,), the last 0.
+        sharing: groups needed by two fixes or more, each with the faults concerned.
+        opening: groups opened by a check and needed by a fix: (group, answers, faults).
+    """
+
+    likelihood: Floats
+    surprise: Floats
+    first: Integers
+    count: Integers
+    owner: Integers
+    check_minutes: Floats
+    check_group: Integers
+    stake: Floats
+    refund: Floats
+    fix_group: Integers
+    access_minutes: Floats
+    sharing: tuple[tuple[int, Integers], ...]
+    opening: tuple[tuple[int, Integers, Integers], ...]
+
+    @classmethod
+    def of(cls, problem: Problem) -> Tables:
+        """Derive the tables of a problem."""
+        faults = len(problem.priors)
+        groups = len(problem.access_minutes)
+        count = np.array([t.shape[1] for t in problem.answers], dtype=np.intp)
+        owner = np.repeat(np.arange(len(count), dtype=np.intp), count)
+        columns = [t.T for t in problem.answers]
+        likelihood = np.concatenate(columns) if columns else np.zeros((0, faults))
+        check_group = _group_numbers(problem.access, groups)
+        fix_group = _group_numbers(problem.fix_access or (), groups)
+        members = {g: np.flatnonzero(fix_group == g) for g in range(groups)}
+        price = np.asarray(problem.wrong_fix_minutes)
+        return cls(
+            likelihood=np.ascontiguousarray(likelihood),
+            surprise=information(likelihood),
+            first=(np.cumsum(count) - count).astype(np.intp),
+            count=count,
+            owner=owner,
+            check_minutes=problem.check_minutes,
+            check_group=check_group,
+            stake=problem.fix_minutes + price,
+            refund=price,
+            fix_group=fix_group,
+            access_minutes=np.append(problem.access_minutes, 0.0),
+            sharing=tuple((g, m) for g, m in members.items() if len(m) > 1),
+            opening=tuple(
+                (g, answers, m)
+                for g, m in members.items()
+                if len(m) and len(answers := np.flatnonzero(check_group[owner] == g))
+            ),
+        )
+
+
+def information(weights: Floats) -> Floats:
+    """Return w log2 w elementwise, 0 where w is 0 (bits; any shape)."""
+    return np.asarray(weights * np.log2(np.where(weights > 0.0, weights, 1.0)))
+
+
+def chosen(what: Iterable[int] | Flags, size: int, name: str) -> Flags:
+    """Read a set of numbers, or a boolean array, as a boolean array.
+
+    Args:
+        what: numbers from 0, or booleans of shape (size,).
+        size: how many there are to choose from.
+        name: what to call it in an error.
+
+    Raises:
+        InputError: a number is out of range, or the array has another shape.
+    """
+    if isinstance(what, np.ndarray) and what.dtype == np.bool_:
+        if what.shape != (size,):
+            raise InputError(f"{name} has shape {what.shape}", right=f"it should be ({size},)")
+        return what
+    flags = np.zeros(size, dtype=np.bool_)
+    for number in what:
+        if not 0 <= number < size:
+            raise InputError(f"{name} names number {number}", right=f"there are 0 to {size - 1}")
+        flags[number] = True
+    return flags
+
+
+def _numbers(values: ArrayLike, name: str, length: int | None = None) -> Floats:
+    try:
+        array = np.array(values, dtype=np.float64)
+    except (TypeError, ValueError) as error:
+        raise InputError(f"{name} is not a list of numbers", right="give numbers only") from error
+    if array.ndim != 1 or (length is not None and len(array) != length):
+        right = "it should be one-dimensional" if length is None else f"it should be ({length},)"
+        raise InputError(f"{name} has shape {array.shape}", right=right)
+    _no_bad_values(array, name)
+    return array
+
+
+def _no_bad_values(array: Floats, name: str) -> None:
+    if not np.all(np.isfinite(array)) or np.any(array < 0.0):
+        raise InputError(f"{name} holds a negative or missing number", right="use 0 or more")
+
+
+def _distribution(weights: Floats, name: str) -> Floats:
+    if len(weights) == 0:
+        raise InputError(f"{name} is empty", right="there must be at least one fault")
+    total = float(weights.sum())
+    if abs(total - 1.0) > _SUM_TOLERANCE:
+        raise InputError(f"{name} adds up to {total:.6g}", right="it should add up to 1")
+    return weights / total
+
+
+def _answer_table(values: ArrayLike, number: int, faults: int) -> Floats:
+    name = f"answers of check {number}"
+    table = np.array(values, dtype=np.float64)
+    if table.ndim != 2 or table.shape[0] != faults or table.shape[1] == 0:
+        right = f"it should be ({faults}, number of answers)"
+        raise InputError(f"the table of {name} has shape {table.shape}", right=right)
+    _no_bad_values(table, f"the table of {name}")
+    totals = table.sum(axis=1)
+    worst = int(np.argmax(np.abs(totals - 1.0)))
+    if abs(totals[worst] - 1.0) > _SUM_TOLERANCE:
+        what = f"the {name}, given fault {worst}, add up to {totals[worst]:.6g}"
+        raise InputError(what, right="they should add up to 1")
+    table /= totals[:, None]
+    table.setflags(write=False)
+    return table
+
+
+def _groups(
+    values: Sequence[int | None], name: str, length: int, of: str, groups: int
+) -> tuple[int | None, ...]:
+    _same_length(name, values, length, of)
+    for value in values:
+        if value is not None and not 0 <= value < groups:
+            right = f"use None or a number below {groups}" if groups else "there are no groups"
+            raise InputError(f"{name} names group {value}", right=right)
+    return tuple(None if v is None else int(v) for v in values)
+
+
+def _same_length(name: str, values: Sequence[object], length: int, of: str) -> None:
+    if len(values) != length:
+        raise InputError(f"{name} has {len(values)} entries", right=f"there are {length} {of}")
+
+
+def _group_numbers(values: Sequence[int | None], groups: int) -> Integers:
+    return np.array([groups if v is None else v for v in values], dtype=np.intp)

@@ -1,0 +1,231 @@
+"""The dialogue of a visit as a state machine: facts in, next step out.
+
+Holds what to do next and in which order: what ends the visit, doubted readings, verification of
+the last fix, the planner's choice. How answers become belief is in `progress`, how a choice is
+made in `plan`, how it is said in `present` and `explain`. No input or output.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from datetime import datetime
+
+from stillflow.engine.baseline import Baseline, baseline_for
+from stillflow.engine.belief import Belief, Situation, possible
+from stillflow.engine.conditions import FactValue, truth
+from stillflow.engine.explain import Meaning, meanings, reasons
+from stillflow.engine.inference import Firing, Inference
+from stillflow.engine.knowledge import Check, Fault, Stop
+from stillflow.engine.loading import Knowledge
+from stillflow.engine.plan import Planner, Think
+from stillflow.engine.present import Presenter
+from stillflow.engine.progress import Progress, Repair
+from stillflow.engine.recording import checked_event, known_check
+from stillflow.engine.scales import Mode
+from stillflow.engine.steps import Ending, NextStep
+from stillflow.engine.table import rule_table
+from stillflow.engine.verification import Verification
+from stillflow.engine.visit import SKIPPED, Conclusion, Event, Visit
+
+SENIOR = "a senior technician"
+
+
+class Session:
+    """One visit in progress.
+
+    Args:
+        knowledge: a loaded rule set.
+        visit: the record so far; an empty one by default. Its events are replayed.
+        think: how hard to look ahead for the next check.
+
+    Raises:
+        InputError: an event of the visit names an unknown check or fault, or an answer that
+            cannot be.
+    """
+
+    def __init__(
+        self, knowledge: Knowledge, visit: Visit | None = None, think: Think = "normal"
+    ) -> None:
+        visit = visit or Visit()
+        self.knowledge = knowledge
+        self.baseline: Baseline = baseline_for(visit, knowledge)
+        self._visit = visit if visit.rules else visit.model_copy(update={"rules": knowledge.digest})
+        self._belief = Belief(knowledge, rule_table(knowledge), self.baseline)
+        self._inference = Inference(knowledge)
+        self._planner = Planner(knowledge, self._belief, think)
+        self._verification = Verification(knowledge, self.baseline)
+        self._step: NextStep | None = None
+        self.progress = self._replay(visit.events)
+
+    @property
+    def visit(self) -> Visit:
+        """The record with every event so far, and the conclusion if there is one."""
+        step = self.next_step()
+        conclusion = None
+        if step.ending is not None:
+            tried = self.progress.tried
+            fault = step.fix.fault if step.fix else tried[-1] if tried else None
+            conclusion = Conclusion(step=step.step, fault=fault, text=step.ending.what)
+        return self._visit.model_copy(update={"conclusion": conclusion})
+
+    @property
+    def events(self) -> tuple[Event, ...]:
+        """Everything recorded so far, in order."""
+        return self._visit.events
+
+    def record(self, check_id: str, answer: float | str, at: datetime | None = None) -> None:
+        """Take in the answer to a check.
+
+        Args:
+            check_id: which check.
+            answer: for a reading inH2O as a number, or text with a unit; for a choice the
+                answer's id; for either `can't tell`, `can't do here` or `skipped`.
+            at: when, UTC.
+
+        Raises:
+            InputError: no such check, or an answer it does not have.
+        """
+        self._take(Event(check=check_id, answer=answer, at=at))
+
+    def record_fix(self, fault_id: str, done: bool = True, at: datetime | None = None) -> None:
+        """Take in that a fix was done, or left undone.
+
+        Raises:
+            InputError: no such fault.
+        """
+        self._take(Event(fix=fault_id, done=done, at=at))
+
+    def undo(self) -> Event | None:
+        """Take back the last event, and return it; None if there is none."""
+        if not self._visit.events:
+            return None
+        *kept, last = self._visit.events
+        self.progress = self._replay(kept)
+        return last
+
+    def next_step(self) -> NextStep:
+        """What to do now. The same record gives the same step."""
+        if self._step is None:
+            self._step = self._decide()
+        return self._step
+
+    def firings(self, situation: Situation | None = None) -> list[Firing]:
+        """The rules that fire, by experta, in order: on what is known now, or was at a moment."""
+        return self._inference.run(self._belief.facts(situation or self.progress.situation))
+
+    def facts(self, situation: Situation) -> dict[str, FactValue]:
+        """The plain facts of a moment, without findings."""
+        return self._belief.facts(situation)
+
+    def meanings(self, check_id: str) -> tuple[Meaning, ...]:
+        """What each answer to a check would make of the belief.
+
+        Raises:
+            InputError: no such check.
+        """
+        check = known_check(self.knowledge, check_id)
+        return meanings(self.knowledge, self.progress, self._belief, check)
+
+    def _take(self, event: Event) -> None:
+        event = checked_event(self.knowledge, event)
+        self.progress.apply(event)
+        self._visit = self._visit.model_copy(update={"events": (*self._visit.events, event)})
+        self._step = None
+
+    def _replay(self, events: Sequence[Event]) -> Progress:
+        progress = Progress(self.knowledge, self._belief, self._visit)
+        checked = tuple(
+            checked_event(self.knowledge, event, f"events.{index}")
+            for index, event in enumerate(events)
+        )
+        for event in checked:
+            progress.apply(event)
+        self._visit = self._visit.model_copy(update={"events": checked})
+        self._step = None
+        return progress
+
+    def _decide(self) -> NextStep:
+        firings = self.firings()
+        present = Presenter(self.knowledge, self.baseline, self._visit, self.progress, firings)
+        for firing in firings:
+            for item in self.knowledge.rules[firing.rule_id].then:
+                if isinstance(item, Stop):
+                    ending = Ending(what=item.stop, call=item.call, do_not=item.do_not)
+                    because = self.knowledge.rules[firing.rule_id].because
+                    return present.end("stop", ending, (because,))
+        if self.progress.again:
+            because = self.knowledge.rules[self.progress.doubting].because
+            check = self.knowledge.checks[self.progress.again[0]]
+            return present.check(check, (because, "So it is taken again before it is believed."))
+        if self.progress.repairs:
+            step = self._after(self.progress.repairs[-1], present)
+            if step is not None:
+                return step
+        return self._plan(present, firings)
+
+    def _after(self, repair: Repair, present: Presenter) -> NextStep | None:
+        """What follows from the last fix: verify it, finish, hand over; None to go on."""
+        fault = self.knowledge.faults[repair.fault_id]
+        if not repair.done:
+            if fault.fix.refer:
+                ending = Ending(what=f"{fault.title}: left for others.", call=fault.fix.refer)
+                return present.end("refer", ending)
+            return None
+        if fault.mode is Mode.NORMAL:
+            return present.end("done", Ending(what=f"{fault.title}. {fault.after}"))
+        wanted = self._verification.checks(repair, self._possible)
+        for check in wanted:
+            if self._open(check):
+                because = f"'{fault.title}' is dealt with: is the suction back?"
+                return present.check(check, (because,))
+        verdict = self._verification.verdict(wanted, self.progress.answered)
+        if verdict is None:
+            what = f"{fault.title}: dealt with, but nothing could be measured afterwards."
+            return present.end("refer", Ending(what=what, call=SENIOR))
+        if verdict:
+            return present.end("done", Ending(what=f"Restored: {fault.title}. {fault.after}"))
+        return None
+
+    def _plan(self, present: Presenter, firings: Sequence[Firing]) -> NextStep:
+        checks = self._askable()
+        decision = self._planner.decide(self.progress, checks)
+        if decision is None:
+            left = [self.knowledge.faults[name].title for name in self.progress.deferred]
+            what = f"Left undone: {', '.join(left)}." if left else "Every fault is ruled out."
+            return present.end("refer", Ending(what=what, call=SENIOR))
+        because = reasons(self.knowledge, self.progress, firings)
+        if decision.check_id is not None:
+            check = self.knowledge.checks[decision.check_id]
+            return present.check(check, because, decision.choice)
+        assert decision.fault_id is not None
+        fault = self.knowledge.faults[decision.fault_id]
+        first = self._to_confirm(fault)
+        if first is not None:
+            need = f"Before it can be called '{fault.title.lower()}', this must be known."
+            return present.check(first, (need, *because), decision.choice)
+        return present.fix(fault, because, decision.choice)
+
+    def _to_confirm(self, fault: Fault) -> Check | None:
+        checks = (self.knowledge.checks[name] for name in fault.confirm_first)
+        return next((one for one in checks if self._open(one) and self._possible(one)), None)
+
+    def _open(self, check: Check) -> bool:
+        return check.id not in self.progress.answered and check.id not in self.progress.silent
+
+    def _possible(self, check: Check) -> bool:
+        here = possible(check.possible_when, self.progress.situation.standing)
+        return here and not set(check.tools) & set(self._visit.missing_tools)
+
+    def _askable(self) -> list[str]:
+        """Checks the planner may choose from; what was put off only when nothing else is left."""
+        facts = self._inference.facts
+        fit = [
+            check
+            for check in self.knowledge.checks.values()
+            if self._possible(check)
+            and not (check.verifies and check.kind == "choice")
+            and (check.asked_when is None or truth(check.asked_when, facts) is True)
+        ]
+        unanswered = [check.id for check in fit if self._open(check)]
+        put_off = [check.id for check in fit if self.progress.silent.get(check.id) == SKIPPED]
+        return unanswered or put_off

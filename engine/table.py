@@ -1,0 +1,163 @@
+"""The rules over whole tables of facts: the numpy back end of the conditions.
+
+Each fact is a column of floats (a word is its index in the fact's word list, a flag is 0 or 1,
+unknown is NaN), each row one hypothetical or recorded situation. `inference` runs the same
+conditions through experta; a test holds the two to the same conclusions.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from functools import lru_cache
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from stillflow.engine.conditions import FactValue, Leaf, leaves, positive
+from stillflow.engine.knowledge import Derivation
+from stillflow.engine.loading import Knowledge
+
+Floats = NDArray[np.float64]
+Flags = NDArray[np.bool_]
+_Test = Callable[[Floats], Flags]
+
+
+class RuleTable:
+    """A rule set compiled for tables.
+
+    Attributes:
+        columns: fact name -> column number.
+        rule_ids: rule ids in the order of the columns of `fire`'s result.
+    """
+
+    def __init__(self, knowledge: Knowledge) -> None:
+        self._kinds = knowledge.facts
+        self._words = {
+            name: {word: code for code, word in enumerate(kind.words)}
+            for name, kind in knowledge.facts.items()
+        }
+        self.columns = {name: index for index, name in enumerate(knowledge.facts)}
+        self.rule_ids = tuple(rule.id for rule in knowledge.ordered_rules)
+        self._tests = [self._compile(positive(rule.when)) for rule in knowledge.ordered_rules]
+        self._findings = [
+            [self.columns[item.derive] for item in rule.then if isinstance(item, Derivation)]
+            for rule in knowledge.ordered_rules
+        ]
+        self._used = self._closure(knowledge)
+        weights = np.zeros((len(self.rule_ids), len(knowledge.faults)))
+        for row, rule_id in enumerate(self.rule_ids):
+            for item, fault_ids in knowledge.evidence[rule_id]:
+                for fault_id in fault_ids:
+                    weight = item.sign * np.log(item.strength.factor)
+                    weights[row, knowledge.fault_index[fault_id]] += weight
+        self._weights = weights
+
+    def code(self, fact: str, value: FactValue) -> float:
+        """The number a value is stored as in the fact's column; NaN for an unknown word."""
+        if isinstance(value, str):
+            return float(self._words[fact].get(value, np.nan))
+        return float(value)
+
+    def rows(self, situations: Sequence[Mapping[str, FactValue]]) -> Floats:
+        """Lay situations out as a table of shape (R, facts), NaN where a fact is not known."""
+        table = np.full((len(situations), len(self.columns)), np.nan)
+        for row, facts in enumerate(situations):
+            for name, value in facts.items():
+                table[row, self.columns[name]] = self.code(name, value)
+        return table
+
+    def fire(self, table: Floats, rules: Iterable[int] | None = None) -> Flags:
+        """Which rules fire in which rows.
+
+        Args:
+            table: shape (R, facts); findings derived on the way are written into it.
+            rules: rule numbers to look at, in order; all by default.
+
+        Returns:
+            shape (R, rules), False for the rules not looked at.
+        """
+        fired = np.zeros((table.shape[0], len(self.rule_ids)), dtype=bool)
+        for index in range(len(self.rule_ids)) if rules is None else rules:
+            holds = self._tests[index](table)
+            fired[:, index] = holds
+            for column in self._findings[index]:
+                table[holds, column] = 1.0
+        return fired
+
+    def weigh(self, fired: Flags) -> Floats:
+        """Natural logarithm of the evidence on each fault: (R, rules) -> (R, faults)."""
+        return np.asarray(fired.astype(np.float64) @ self._weights)
+
+    def rules_using(self, facts: Iterable[str]) -> list[int]:
+        """Numbers of the rules that can newly fire when these facts become known, in order."""
+        return sorted(set().union(*(self._used.get(name, set()) for name in facts)))
+
+    def _closure(self, knowledge: Knowledge) -> dict[str, set[int]]:
+        used: dict[str, set[int]] = {}
+        # Backwards, so that a finding's users are complete before the rules that derive it.
+        for index in reversed(range(len(self.rule_ids))):
+            rule = knowledge.ordered_rules[index]
+            reach = {index}
+            for item in rule.then:
+                if isinstance(item, Derivation):
+                    reach |= used.get(item.derive, set())
+            for leaf in leaves(rule.when):
+                used.setdefault(leaf.fact, set()).update(reach)
+        return used
+
+    def _compile(self, tree: tuple[str, Any]) -> _Test:
+        kind, content = tree
+        if kind == "leaf":
+            leaf, negated = content
+            return self._compile_leaf(leaf, negated)
+        tests = [self._compile(part) for part in content]
+        combine = np.logical_and if kind == "all" else np.logical_or
+
+        def test(table: Floats) -> Flags:
+            result = tests[0](table)
+            for part in tests[1:]:
+                result = combine(result, part(table))
+            return result
+
+        return test
+
+    def _compile_leaf(self, leaf: Leaf, negated: bool) -> _Test:
+        column = self.columns[leaf.fact]
+        steps = [
+            _STEPS[name](self._operand(leaf.fact, value))
+            for name, value in leaf.comparisons().items()
+        ]
+
+        def test(table: Floats) -> Flags:
+            values = table[:, column]
+            known = ~np.isnan(values)
+            result = known
+            for step in steps:
+                result = result & step(values)
+            return known & ~result if negated else result
+
+        return test
+
+    def _operand(self, fact: str, value: Any) -> Any:
+        if isinstance(value, tuple):
+            return [self.code(fact, one) for one in value]
+        return self.code(fact, value)
+
+
+_STEPS: dict[str, Callable[[Any], _Test]] = {
+    "is_": lambda operand: lambda values: values == operand,
+    "is_not": lambda operand: lambda values: values != operand,
+    "one_of": lambda operand: lambda values: np.isin(values, operand),
+    "none_of": lambda operand: lambda values: ~np.isin(values, operand),
+    "below": lambda operand: lambda values: values < operand,
+    "at_most": lambda operand: lambda values: values <= operand,
+    "above": lambda operand: lambda values: values > operand,
+    "at_least": lambda operand: lambda values: values >= operand,
+}
+
+
+@lru_cache(maxsize=4)
+def rule_table(knowledge: Knowledge) -> RuleTable:
+    """The rule set compiled once, however many sessions use it."""
+    return RuleTable(knowledge)
