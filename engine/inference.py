@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Any
 
 from stillflow.engine._experta import AND, OR, Fact, KnowledgeEngine, P, Rule
@@ -32,6 +33,29 @@ class Firing:
     found: tuple[str, ...]
 
 
+@dataclass(frozen=True)
+class Conclusions:
+    """What the rules make of a set of facts.
+
+    Attributes:
+        firings: the rules that fired, in order (findings before what uses them).
+        facts: the plain facts and the findings derived from them.
+    """
+
+    firings: tuple[Firing, ...]
+    facts: Mapping[str, FactValue]
+
+
+@lru_cache(maxsize=4)
+def inference_for(knowledge: Knowledge) -> Inference:
+    """The engine of a rule set, shared by the sessions over it.
+
+    Building its network takes far longer than running it, and what a run concludes depends on
+    nothing but the facts given.
+    """
+    return Inference(knowledge)
+
+
 class Inference:
     """One experta engine over one rule set."""
 
@@ -51,8 +75,8 @@ class Inference:
         self._fired: dict[str, Firing] = {}
         self._engine.reset()
 
-    def run(self, facts: Mapping[str, FactValue]) -> list[Firing]:
-        """Every rule that fires on these facts, in the order of firing (findings come first).
+    def run(self, facts: Mapping[str, FactValue]) -> Conclusions:
+        """Every rule that fires on these facts.
 
         Args:
             facts: plain facts by name, findings not among them.
@@ -66,12 +90,7 @@ class Inference:
         for name in sorted(learnt):
             self._declare(name, learnt[name])
         self._engine.run()
-        return list(self._fired.values())
-
-    @property
-    def facts(self) -> Mapping[str, FactValue]:
-        """The facts of the last run with the findings derived from them."""
-        return self._facts
+        return Conclusions(tuple(self._fired.values()), dict(self._facts))
 
     def _declare(self, name: str, value: FactValue) -> None:
         self._facts[name] = value

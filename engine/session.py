@@ -7,14 +7,14 @@ made in `plan`, how it is said in `present` and `explain`. No input or output.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from datetime import datetime
 
 from stillflow.engine.baseline import Baseline, baseline_for
 from stillflow.engine.belief import Belief, Situation, possible
 from stillflow.engine.conditions import FactValue, truth
 from stillflow.engine.explain import Meaning, meanings, reasons
-from stillflow.engine.inference import Firing, Inference
+from stillflow.engine.inference import Conclusions, inference_for
 from stillflow.engine.knowledge import Check, Fault, Stop
 from stillflow.engine.loading import Knowledge
 from stillflow.engine.plan import Planner, Think
@@ -51,7 +51,7 @@ class Session:
         self.baseline: Baseline = baseline_for(visit, knowledge)
         self._visit = visit if visit.rules else visit.model_copy(update={"rules": knowledge.digest})
         self._belief = Belief(knowledge, rule_table(knowledge), self.baseline)
-        self._inference = Inference(knowledge)
+        self._inference = inference_for(knowledge)
         self._planner = Planner(knowledge, self._belief, think)
         self._verification = Verification(knowledge, self.baseline)
         self._step: NextStep | None = None
@@ -109,8 +109,8 @@ class Session:
             self._step = self._decide()
         return self._step
 
-    def firings(self, situation: Situation | None = None) -> list[Firing]:
-        """The rules that fire, by experta, in order: on what is known now, or was at a moment."""
+    def conclude(self, situation: Situation | None = None) -> Conclusions:
+        """What the rules make, by experta, of what is known now or was at an earlier moment."""
         return self._inference.run(self._belief.facts(situation or self.progress.situation))
 
     def facts(self, situation: Situation) -> dict[str, FactValue]:
@@ -145,9 +145,11 @@ class Session:
         return progress
 
     def _decide(self) -> NextStep:
-        firings = self.firings()
-        present = Presenter(self.knowledge, self.baseline, self._visit, self.progress, firings)
-        for firing in firings:
+        concluded = self.conclude()
+        present = Presenter(
+            self.knowledge, self.baseline, self._visit, self.progress, concluded.firings
+        )
+        for firing in concluded.firings:
             for item in self.knowledge.rules[firing.rule_id].then:
                 if isinstance(item, Stop):
                     ending = Ending(what=item.stop, call=item.call, do_not=item.do_not)
@@ -161,7 +163,7 @@ class Session:
             step = self._after(self.progress.repairs[-1], present)
             if step is not None:
                 return step
-        return self._plan(present, firings)
+        return self._plan(present, concluded)
 
     def _after(self, repair: Repair, present: Presenter) -> NextStep | None:
         """What follows from the last fix: verify it, finish, hand over; None to go on."""
@@ -186,14 +188,14 @@ class Session:
             return present.end("done", Ending(what=f"Restored: {fault.title}. {fault.after}"))
         return None
 
-    def _plan(self, present: Presenter, firings: Sequence[Firing]) -> NextStep:
-        checks = self._askable()
+    def _plan(self, present: Presenter, concluded: Conclusions) -> NextStep:
+        checks = self._askable(concluded.facts)
         decision = self._planner.decide(self.progress, checks)
         if decision is None:
             left = [self.knowledge.faults[name].title for name in self.progress.deferred]
             what = f"Left undone: {', '.join(left)}." if left else "Every fault is ruled out."
             return present.end("refer", Ending(what=what, call=SENIOR))
-        because = reasons(self.knowledge, self.progress, firings)
+        because = reasons(self.knowledge, self.progress, concluded.firings)
         if decision.check_id is not None:
             check = self.knowledge.checks[decision.check_id]
             return present.check(check, because, decision.choice)
@@ -216,9 +218,8 @@ class Session:
         here = possible(check.possible_when, self.progress.situation.standing)
         return here and not set(check.tools) & set(self._visit.missing_tools)
 
-    def _askable(self) -> list[str]:
+    def _askable(self, facts: Mapping[str, FactValue]) -> list[str]:
         """Checks the planner may choose from; what was put off only when nothing else is left."""
-        facts = self._inference.facts
         fit = [
             check
             for check in self.knowledge.checks.values()

@@ -148,13 +148,21 @@ class RuleTable:
 _STEPS: dict[str, Callable[[Any], _Test]] = {
     "is_": lambda operand: lambda values: values == operand,
     "is_not": lambda operand: lambda values: values != operand,
-    "one_of": lambda operand: lambda values: np.isin(values, operand),
-    "none_of": lambda operand: lambda values: ~np.isin(values, operand),
+    "one_of": lambda operand: lambda values: _among(values, operand),
+    "none_of": lambda operand: lambda values: ~_among(values, operand),
     "below": lambda operand: lambda values: values < operand,
     "at_most": lambda operand: lambda values: values <= operand,
     "above": lambda operand: lambda values: values > operand,
     "at_least": lambda operand: lambda values: values >= operand,
 }
+
+
+def _among(values: Floats, wanted: Sequence[float]) -> Flags:
+    # np.isin sorts; for a handful of codes plain comparisons are ten times quicker.
+    found = values == wanted[0]
+    for one in wanted[1:]:
+        found = found | (values == one)
+    return found
 
 
 @lru_cache(maxsize=4)

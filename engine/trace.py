@@ -67,11 +67,9 @@ def rounds(session: Session) -> list[Round]:
         asked = tuple(one for one in progress.asked if one.round == number)
         if repair is None and done and not asked:
             continue
-        firings = tuple(session.firings(situation))
+        firings = session.conclude(situation).firings
         facts = session.facts(situation)
         found.append(Round(number, asked, facts, firings, probabilities, repair))
-    # The session's engine must end on what is known now, not on the past.
-    session.firings()
     return found
 
 
