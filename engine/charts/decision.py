@@ -177,9 +177,9 @@ def _box(node: TreeNode) -> Node:
     likely = "" if node.probability is None else f"{percent(node.probability)} likely to be it"
     notes = []
     if node.minutes is not None:
-        notes.append(f"takes {_minutes(node.minutes)}")
+        notes.append(_minutes(node.minutes))
     if node.expected_minutes is not None:
-        notes.append(f"about {_minutes(node.expected_minutes)} from the start")
+        notes.append(f"about {_minutes(node.expected_minutes)} in all")
     return Node(
         node.id,
         _KINDS[node.kind],
@@ -187,7 +187,6 @@ def _box(node: TreeNode) -> Node:
         ". ".join(part for part in (node.detail, likely) if part),
         "; ".join(notes),
         caution=node.caution,
-        bar=node.probability,
     )
 
 
@@ -199,9 +198,9 @@ class _Artist:
     """Draws the steps: the answer stands on the line that leads to the box."""
 
     across = True
-    gaps = Gaps(within=8, between=16)
+    gaps = Gaps(within=7, between=16)
     _LABEL = 88.0
-    _CONNECTOR = Node("", Kind.CONNECTOR, text="go to step 0000, page 000")
+    _CONNECTOR = Node("", Kind.CONNECTOR, text="step 000, page 000")
 
     def __init__(self, boxes: Mapping[str, Node], squeeze: float) -> None:
         self._squeeze = squeeze
@@ -278,7 +277,7 @@ class _Artist:
             return shapes.draw(measured, left, y - measured.height / 2)
         step = signs.number[cell.target]
         where = self._page_of(cell.target, cell.start, signs, page)
-        measured = shapes.measure(Node("", Kind.CONNECTOR, text=f"go to step {step}, {where}"))
+        measured = shapes.measure(Node("", Kind.CONNECTOR, text=f"step {step}, {where}"))
         return shapes.draw(measured, left, y - measured.height / 2)
 
 

@@ -110,7 +110,7 @@ def _double(box: Box, style: Style) -> list[Path]:
 
 def _cut(box: Box, style: Style) -> list[Path]:
     x, y, w, h = box
-    c = 9.0
+    c = min(9.0, h / 3)
     right, bottom = x + w, y + h
     corners = [(x + c, y), (right - c, y), (right, y + c), (right, bottom - c)]
     corners += [(right - c, bottom), (x + c, bottom), (x, bottom - c), (x, y + c)]
@@ -135,7 +135,7 @@ LOOKS: dict[Kind, Look] = {
     Kind.CHECK: Look(_rounded, 156, fill="#eaf3fa"),
     Kind.FIX: Look(_double, 156, side=3),
     Kind.HAND_OVER: Look(_cut, 156, dash="dashed", side=3),
-    Kind.CONNECTOR: Look(_arrow, 96, fill="#f3f3f3", side=3),
+    Kind.CONNECTOR: Look(_arrow, 122, fill="#f3f3f3", side=3),
     Kind.EVENT: Look(_plain, 126),
     Kind.STATION: Look(_folded, 146, fill="#eaf3fa"),
 }
@@ -183,7 +183,7 @@ def measure(node: Node, squeeze: float = 1.0) -> Measured:
     height = sum(size * LEADING for _, size, _, _ in lines) + 2 * _PAD_Y
     if node.bar is not None:
         height += _BAR_HEIGHT + 4
-    return Measured(node, outer, max(height, 26.0), tuple(lines), caution_line)
+    return Measured(node, outer, max(height, 24.0), tuple(lines), caution_line)
 
 
 def draw(item: Measured, x: float, y: float) -> list[Mark]:

@@ -1,0 +1,167 @@
+"""The station chart: the air path from the fan to the hose end, and where suction is lost on it.
+
+Holds the neutral model of the readings along the path and works out the step that loses most;
+`stationdrawing` draws it. Expected values come from the caller.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+from pydantic import BaseModel, ConfigDict, Field, model_validator
+
+from stillflow.engine.charts.picture import Edge, Kind, Node, Picture, TitleBlock
+from stillflow.engine.charts.render import Chart
+from stillflow.engine.errors import InputError
+
+Condition = Literal["sealed", "working"]
+CONDITIONS: tuple[Condition, ...] = ("sealed", "working")
+
+
+class _Part(BaseModel):
+    model_config = ConfigDict(frozen=True, extra="forbid")
+
+
+class Reading(_Part):
+    """Suction at one station under one condition, in the chart's unit; None where not known."""
+
+    expected: float | None = Field(default=None, ge=0, allow_inf_nan=False)
+    found: float | None = Field(default=None, ge=0, allow_inf_nan=False)
+
+
+class Station(_Part):
+    """One place where the gauge is put.
+
+    Attributes:
+        title: the place in a few words.
+        behind: what the air passes between the station before (or the fan) and this one.
+        sealed: suction with no air flowing.
+        working: suction with air entering through the standard orifice.
+    """
+
+    title: str
+    behind: str = ""
+    sealed: Reading = Reading()
+    working: Reading = Reading()
+
+    def reading(self, condition: Condition) -> Reading:
+        """The reading under one of the two conditions."""
+        return self.sealed if condition == "sealed" else self.working
+
+
+class AirPath(_Part):
+    """The stations in the order of the path, from the fan to the hose end.
+
+    Attributes:
+        title: the title block.
+        stations: at least one.
+        unit: of all the values.
+        tolerance: a difference no greater than this may be the gauge's doing, in that unit.
+    """
+
+    title: TitleBlock
+    stations: tuple[Station, ...]
+    unit: str = "inH2O"
+    tolerance: float = Field(default=5.0, ge=0)
+
+    @model_validator(mode="after")
+    def _has_stations(self) -> AirPath:
+        if not self.stations:
+            raise InputError("a station chart needs at least one station")
+        return self
+
+
+@dataclass(frozen=True)
+class Loss:
+    """Suction lost on the step to one station beyond what a healthy system loses there.
+
+    Attributes:
+        station: number of the station the step leads to, from 0.
+        since: number of the station it is counted from; -1 for the fan.
+        condition: sealed or working.
+        amount: in the unit of the path; negative where suction is gained.
+    """
+
+    station: int
+    since: int
+    condition: Condition
+    amount: float
+
+
+def losses(path: AirPath) -> list[Loss]:
+    """The loss on every step that has readings at its end, in the order of the path.
+
+    A station falls short by (expected - found); what a step loses is the shortfall at its end
+    less the shortfall at the last station before it that has readings. The fan is taken to fall
+    short by nothing, so that a weak unit shows as a loss on the first step.
+    """
+    found = []
+    for condition in CONDITIONS:
+        since, before = -1, 0.0
+        for index, station in enumerate(path.stations):
+            reading = station.reading(condition)
+            if reading.expected is None or reading.found is None:
+                continue
+            short = reading.expected - reading.found
+            found.append(Loss(index, since, condition, short - before))
+            since, before = index, short
+    return sorted(found, key=lambda loss: (loss.station, loss.condition))
+
+
+def greatest_loss(path: AirPath) -> Loss | None:
+    """The step that loses most, or None where no step loses more than the tolerance."""
+    worst = max(losses(path), key=lambda loss: loss.amount, default=None)
+    return worst if worst is not None and worst.amount > path.tolerance else None
+
+
+def step_words(path: AirPath, loss: Loss) -> str:
+    """Between what and what the step lies."""
+    end = path.stations[loss.station]
+    start = "the fan" if loss.since < 0 else path.stations[loss.since].title
+    return f"between {start} and {end.title}"
+
+
+def verdict(path: AirPath) -> str:
+    """What the chart shows, in one sentence."""
+    worst = greatest_loss(path)
+    if worst is not None:
+        return (
+            f"Most suction is lost {step_words(path, worst)}: "
+            f"{worst.amount:.0f} {path.unit} {worst.condition}."
+        )
+    if losses(path):
+        return "No step loses more suction than the gauge could be off."
+    return "There are no readings to compare yet."
+
+
+def station_chart(path: AirPath) -> Chart:
+    """The air path as a chart to render."""
+    from stillflow.engine.charts.stationdrawing import draw_stations
+
+    worst = greatest_loss(path)
+    nodes = [Node("fan", Kind.DERIVED, "Fan")]
+    edges = []
+    for index, station in enumerate(path.stations):
+        lines = [_line(path, station, condition) for condition in CONDITIONS]
+        nodes.append(Node(f"s{index}", Kind.STATION, station.title, "; ".join(lines)))
+        lost = worst is not None and worst.since < index <= worst.station
+        label = " – ".join(w for w in (station.behind, "suction lost here" if lost else "") if w)
+        before = f"s{index - 1}" if index else "fan"
+        edges.append(Edge(before, f"s{index}", label, "against" if lost else "plain", 2))
+    picture = Picture(path.title, verdict(path), tuple(nodes), tuple(edges))
+    data = path.model_dump(mode="json")
+    data["losses"] = [
+        {"to": path.stations[loss.station].title, "condition": loss.condition, "lost": loss.amount}
+        for loss in losses(path)
+    ]
+    data["verdict"] = verdict(path)
+    return Chart("stations", picture, data, lambda paper: draw_stations(path, picture, paper))
+
+
+def _line(path: AirPath, station: Station, condition: Condition) -> str:
+    reading = station.reading(condition)
+    found = "not read" if reading.found is None else f"{reading.found:.0f}"
+    if reading.expected is None:
+        return f"{condition} {found}"
+    return f"{condition} {found} of {reading.expected:.0f} {path.unit} expected"
