@@ -56,16 +56,21 @@ class LazyGroup(click.Group):
         return super().resolve_command(ctx, args)
 
 
-@click.group(cls=LazyGroup, context_settings={"help_option_names": ["-h", "--help"]})
+HELP = """From "it doesn't suck like it used to" to a verified fix on a built-in vacuum system.
+
+\b
+stillflow demo     watch one call from start to finish
+stillflow visit    be guided through a call of your own
+stillflow read --sealed 90 --working 50 --rated-sealed 130 --rated-airflow 114
+"""
+
+
+@click.group(
+    cls=LazyGroup, help=HELP, context_settings={"help_option_names": ["-h", "--help"]}
+)
 @click.version_option(package_name="stillflow", message="stillflow %(version)s")
 def group() -> None:
-    r"""From "it doesn't suck like it used to" to a verified fix on a built-in vacuum system.
-
-    \b
-    stillflow demo                         watch one call from start to finish
-    stillflow visit                        be guided through a call of your own
-    stillflow read --sealed 90 --working 50 --rated-sealed 130 --rated-airflow 114
-    """
+    """Hold the commands."""
 
 
 def main(args: list[str] | None = None) -> None:

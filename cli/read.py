@@ -72,7 +72,8 @@ def command(
     if not found:
         raise InputError("there is nothing to read", right="give --sealed, --working or both")
     knowledge = load_rules(rules)
-    session = Session(knowledge, visit_from(options))
+    visit = visit_from(options).model_copy(update={"purpose": "measuring"})
+    session = Session(knowledge, visit)
     for check in knowledge.checks.values():
         if check.kind == "reading" and check.station is not None and check.condition is not None:
             value = found.get(check.station, {}).get(check.condition)

@@ -7,7 +7,8 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 
-from rich.console import Console
+import click
+from rich.console import Console, RenderableType
 from rich.padding import Padding
 from rich.table import Table
 from rich.text import Text
@@ -23,24 +24,31 @@ class Screen:
         if not self._console.is_terminal or self._console.width > WIDTH:
             self._console.width = WIDTH
 
+    def _print(self, what: RenderableType, style: str = "") -> None:
+        # rich pads lines to the full width; blanks at line ends only get in the way of a pipe.
+        with self._console.capture() as caught:
+            self._console.print(what, style=style)
+        lines = [line.rstrip() for line in caught.get().rstrip("\n").split("\n")]
+        click.echo("\n".join(lines))
+
     def gap(self) -> None:
         """An empty line."""
-        self._console.print()
+        click.echo()
 
     def head(self, left: str, right: str = "") -> None:
         """A ruled heading, with something short at its right end."""
         width = self._console.width
-        self._console.print("-" * width, style="dim")
+        self._print("-" * width, style="dim")
         room = width - len(left) - len(right)
         if room < 1:
             self.text(left, style="bold")
             self.text(right)
         else:
-            self._console.print(Text(left, style="bold") + Text(" " * room + right))
+            self._print(Text(left, style="bold") + Text(" " * room + right))
 
     def text(self, words: str, indent: int = 0, style: str = "") -> None:
         """A paragraph."""
-        self._console.print(Padding(Text(words, style=style), (0, 0, 0, indent)))
+        self._print(Padding(Text(words, style=style), (0, 0, 0, indent)))
 
     def item(self, mark: str, words: str, indent: int = 2, style: str = "") -> None:
         """A paragraph that hangs on a mark such as `1` or `-`."""
@@ -48,7 +56,7 @@ class Screen:
         grid.add_column(no_wrap=True)
         grid.add_column()
         grid.add_row(Text(mark, style=style), Text(words, style=style))
-        self._console.print(Padding(grid, (0, 0, 0, indent)))
+        self._print(Padding(grid, (0, 0, 0, indent)))
 
     def items(self, lines: Iterable[str], mark: str = "-", indent: int = 2) -> None:
         """A list."""
@@ -72,7 +80,7 @@ class Screen:
             grid.add_column(name, justify="left" if index == 0 else "right")
         for row in rows:
             grid.add_row(*(Text(cell) for cell in row))
-        self._console.print(Padding(grid, (0, 0, 0, indent)))
+        self._print(Padding(grid, (0, 0, 0, indent)))
 
 
 def percent(probability: float) -> str:

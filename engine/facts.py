@@ -76,6 +76,7 @@ def standing_facts(visit: Visit, baseline: Baseline) -> dict[str, FactValue]:
     facts: dict[str, FactValue] = {
         "baseline.from": baseline.origin,
         "baseline.tolerance": baseline.tolerance,
+        "visit.purpose": visit.purpose,
         "site.altitude_ft": visit.site.altitude_ft,
     }
     if visit.unit.age_years is not None:

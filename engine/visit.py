@@ -164,6 +164,9 @@ class Visit(_Part):
     id: Annotated[str, Field(max_length=80)] = Field("", description="given by the casebook")
     opened: datetime | None = Field(None, description="when the visit began, UTC")
     rules: str = Field("", description="digest of the rules it was begun with")
+    purpose: Literal["call", "measuring"] = Field(
+        "call", description="a call on a complaint, or just measuring"
+    )
     technician: Name = Field("", description="who is on site")
     complaint: Annotated[str, Field(max_length=2000)] = Field(
         "", description="in the customer's words"

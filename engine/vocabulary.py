@@ -23,6 +23,7 @@ KEPT_PAIRS = (
 """Pairs of stations whose readings are compared, nearer the fan first."""
 
 FILTERS = ("bag", "cartridge", "cloth", "none")
+PURPOSES = ("call", "measuring")
 BASELINES = ("last-visit", "rated", "class")
 
 
@@ -49,6 +50,7 @@ def base_facts(levels: Iterable[str]) -> dict[str, FactKind]:
         "unit.motors": FactKind(NUMBER, (), "how many motors the unit has"),
         "unit.filter": FactKind(WORD, FILTERS, "what keeps dust from the motor"),
         "site.altitude_ft": FactKind(NUMBER, (), "feet above sea level"),
+        "visit.purpose": FactKind(WORD, PURPOSES, "a call on a complaint, or just measuring"),
         "visit.fixes": FactKind(NUMBER, (), "fixes done so far on this visit"),
         "visit.doubts": FactKind(NUMBER, (), "times readings were set aside as impossible"),
     }
