@@ -101,10 +101,10 @@ def show_because(screen: Screen, step: NextStep) -> None:
 
 def show_meanings(screen: Screen, meanings: Sequence[Meaning]) -> None:
     """What each answer would make of the belief."""
-    rows = [
-        (m.answer, percent(m.chance), f"{m.fault} ({percent(m.probability)})") for m in meanings
-    ]
-    screen.table(("if the answer is", "chance", "then likeliest"), rows)
+    screen.text("If the answer is", style="bold")
+    for meaning in meanings:
+        then = f"{meaning.fault} ({percent(meaning.probability)})"
+        screen.item(percent(meaning.chance), f"{meaning.answer}: then likeliest {then}")
 
 
 def show_baseline(screen: Screen, baseline: Baseline, found: dict[Station, Pair]) -> None:

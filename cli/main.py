@@ -65,9 +65,7 @@ stillflow read --sealed 90 --working 50 --rated-sealed 130 --rated-airflow 114
 """
 
 
-@click.group(
-    cls=LazyGroup, help=HELP, context_settings={"help_option_names": ["-h", "--help"]}
-)
+@click.group(cls=LazyGroup, help=HELP, context_settings={"help_option_names": ["-h", "--help"]})
 @click.version_option(package_name="stillflow", message="stillflow %(version)s")
 def group() -> None:
     """Hold the commands."""

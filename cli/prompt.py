@@ -5,6 +5,7 @@ Turns a line into a command or an answer; acting on it is `visit`'s business.
 
 from __future__ import annotations
 
+import sys
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -14,7 +15,7 @@ from stillflow.engine.errors import InputError
 from stillflow.engine.steps import AnswerOption, CheckStep
 from stillflow.engine.visit import CANT_DO, CANT_TELL, SKIPPED
 
-HINT = "? how   why   back   skip   can't tell   can't do here   stop"
+HINT = "Or: ? (how)   why   back   skip   can't tell   can't do here   stop"
 
 _COMMANDS = {
     "?": "how",
@@ -60,7 +61,7 @@ def ask(question: str) -> str:
     Raises:
         EOFError: the input has ended.
     """
-    stream = click.get_text_stream("stdin")
+    stream = sys.stdin
     click.echo(f"{question}\n> ", nl=False)
     line = stream.readline()
     if not line:

@@ -147,8 +147,8 @@ class Dialogue:
             return f"{who}   yes   no (leave it)   why   back   stop"
         assert step.check is not None
         if step.check.kind == "reading":
-            return f"Reading in inH2O (or with a unit).   {HINT}"
-        return f"1-{len(step.check.answers)}   {HINT}"
+            return f"Type the reading in inH2O, or with a unit.\n{HINT}"
+        return f"Type a number from 1 to {len(step.check.answers)}.\n{HINT}"
 
     def _understood(self, line: str, step: NextStep) -> Typed:
         if step.check is not None:

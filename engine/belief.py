@@ -142,7 +142,7 @@ class Belief:
             index = answers.index(str(answer))
         table = np.array([self._changed(base, changed) for changed in facts])
         names = set().union(*facts)
-        weights = self._table.weigh(self._table.fire(table, self._table.rules_using(names)))
+        weights = self._table.weigh(self._table.fire(table, self._knowledge.rules_using(names)))
         block = np.log(usual)[:, None] + weights
         block = np.exp(block - block.max(axis=0))
         return np.asarray(block[index] / block.sum(axis=0))

@@ -60,20 +60,13 @@ class Inference:
     """One experta engine over one rule set."""
 
     def __init__(self, knowledge: Knowledge) -> None:
+        self._knowledge = knowledge
+        self._built: frozenset[str] = frozenset()
         self._kinds: dict[str, type[Any]] = {}
-        members: dict[str, Any] = {}
-        count = len(knowledge.ordered_rules)
-        for index, rule in enumerate(knowledge.ordered_rules):
-            pattern = self._pattern(positive(rule.when))
-            # Salience in dependency order, so that the trace reads the same whatever the order
-            # in which the facts were learnt.
-            members[f"rule_{index:04d}"] = Rule(pattern, salience=count - index)(self._action(rule))
-        # A class of its own per engine: experta's rules remember the instance they last ran on.
-        self._engine = type("VisitEngine", (KnowledgeEngine,), members)()
+        self._engine: Any = None
         self._known: dict[str, FactValue] = {}
         self._facts: dict[str, FactValue] = {}
         self._fired: dict[str, Firing] = {}
-        self._engine.reset()
 
     def run(self, facts: Mapping[str, FactValue]) -> Conclusions:
         """Every rule that fires on these facts.
@@ -81,16 +74,38 @@ class Inference:
         Args:
             facts: plain facts by name, findings not among them.
         """
-        learnt = {name: value for name, value in facts.items() if name not in self._known}
-        if any(facts.get(name) != value for name, value in self._known.items()):
+        fresh = self._grow(facts)
+        if fresh or any(facts.get(name) != value for name, value in self._known.items()):
             self._engine.reset()
-            self._facts, self._fired = {}, {}
-            learnt = dict(facts)
+            self._known, self._facts, self._fired = {}, {}, {}
+        for name in sorted(facts.keys() - self._known.keys()):
+            self._declare(name, facts[name])
         self._known = dict(facts)
-        for name in sorted(learnt):
-            self._declare(name, learnt[name])
         self._engine.run()
         return Conclusions(tuple(self._fired.values()), dict(self._facts))
+
+    def _grow(self, facts: Mapping[str, FactValue]) -> bool:
+        """See that the engine holds every rule these facts can fire; True if it was built anew.
+
+        A first engine holds only those, since building the network of all rules takes longer than
+        everything else that one `next` does. If a second is needed, it holds them all.
+        """
+        needed = self._knowledge.rules_using(facts)
+        if self._engine is not None and self._built.issuperset(needed):
+            return False
+        chosen = frozenset(self._knowledge.rules if self._built else needed)
+        members: dict[str, Any] = {}
+        count = len(self._knowledge.ordered_rules)
+        for index, rule in enumerate(self._knowledge.ordered_rules):
+            if rule.id in chosen:
+                # Salience in dependency order, so that the trace reads the same whatever the
+                # order in which the facts were learnt.
+                decorate = Rule(self._pattern(positive(rule.when)), salience=count - index)
+                members[f"rule_{index:04d}"] = decorate(self._action(rule))
+        # A class of its own per engine: experta's rules remember the instance they last ran on.
+        self._engine = type("VisitEngine", (KnowledgeEngine,), members)()
+        self._built = chosen
+        return True
 
     def _declare(self, name: str, value: FactValue) -> None:
         self._facts[name] = value

@@ -93,6 +93,28 @@ class Knowledge:
         """Rules so that each finding is derived before it is used (ties by id)."""
         return tuple(self.rules[rule_id] for rule_id in dependency_order(self.rules))
 
+    @cached_property
+    def reach(self) -> dict[str, frozenset[str]]:
+        """Per fact, the ids of the rules that can newly fire when it becomes known.
+
+        Rules that use a finding count for every fact the finding can come from.
+        """
+        reach: dict[str, set[str]] = {}
+        # Backwards, so that a finding's users are complete before the rules that derive it.
+        for rule in reversed(self.ordered_rules):
+            touched = {rule.id}
+            for item in rule.then:
+                if isinstance(item, Derivation):
+                    touched |= reach.get(item.derive, set())
+            for leaf in leaves(rule.when):
+                reach.setdefault(leaf.fact, set()).update(touched)
+        return {fact: frozenset(rule_ids) for fact, rule_ids in reach.items()}
+
+    def rules_using(self, facts: Iterable[str]) -> list[str]:
+        """Ids of the rules that these facts can help to fire, findings first."""
+        touched = frozenset().union(*(self.reach.get(fact, frozenset()) for fact in facts))
+        return [rule.id for rule in self.ordered_rules if rule.id in touched]
+
 
 def _chosen(item: Evidence, kinds: Mapping[str, Any]) -> frozenset[str]:
     named: frozenset[str] = frozenset().union(*(select(p, kinds) for p in item.selector))

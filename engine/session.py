@@ -17,7 +17,8 @@ from stillflow.engine.explain import Meaning, meanings, reasons
 from stillflow.engine.inference import Conclusions, inference_for
 from stillflow.engine.knowledge import Check, Fault, Stop
 from stillflow.engine.loading import Knowledge
-from stillflow.engine.plan import Planner, Think
+from stillflow.engine.plan import Planner
+from stillflow.engine.planner import Think
 from stillflow.engine.present import Presenter
 from stillflow.engine.progress import Progress, Repair
 from stillflow.engine.recording import checked_event, known_check

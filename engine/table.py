@@ -14,7 +14,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from stillflow.engine.conditions import FactValue, Leaf, leaves, positive
+from stillflow.engine.conditions import FactValue, Leaf, positive
 from stillflow.engine.knowledge import Derivation
 from stillflow.engine.loading import Knowledge
 
@@ -44,7 +44,7 @@ class RuleTable:
             [self.columns[item.derive] for item in rule.then if isinstance(item, Derivation)]
             for rule in knowledge.ordered_rules
         ]
-        self._used = self._closure(knowledge)
+        self._numbers = {rule_id: index for index, rule_id in enumerate(self.rule_ids)}
         weights = np.zeros((len(self.rule_ids), len(knowledge.faults)))
         for row, rule_id in enumerate(self.rule_ids):
             for item, fault_ids in knowledge.evidence[rule_id]:
@@ -67,18 +67,19 @@ class RuleTable:
                 table[row, self.columns[name]] = self.code(name, value)
         return table
 
-    def fire(self, table: Floats, rules: Iterable[int] | None = None) -> Flags:
+    def fire(self, table: Floats, rules: Iterable[str] | None = None) -> Flags:
         """Which rules fire in which rows.
 
         Args:
             table: shape (R, facts); findings derived on the way are written into it.
-            rules: rule numbers to look at, in order; all by default.
+            rules: ids of the rules to look at, findings first; all by default.
 
         Returns:
             shape (R, rules), False for the rules not looked at.
         """
         fired = np.zeros((table.shape[0], len(self.rule_ids)), dtype=bool)
-        for index in range(len(self.rule_ids)) if rules is None else rules:
+        for rule_id in self.rule_ids if rules is None else rules:
+            index = self._numbers[rule_id]
             holds = self._tests[index](table)
             fired[:, index] = holds
             for column in self._findings[index]:
@@ -88,23 +89,6 @@ class RuleTable:
     def weigh(self, fired: Flags) -> Floats:
         """Natural logarithm of the evidence on each fault: (R, rules) -> (R, faults)."""
         return np.asarray(fired.astype(np.float64) @ self._weights)
-
-    def rules_using(self, facts: Iterable[str]) -> list[int]:
-        """Numbers of the rules that can newly fire when these facts become known, in order."""
-        return sorted(set().union(*(self._used.get(name, set()) for name in facts)))
-
-    def _closure(self, knowledge: Knowledge) -> dict[str, set[int]]:
-        used: dict[str, set[int]] = {}
-        # Backwards, so that a finding's users are complete before the rules that derive it.
-        for index in reversed(range(len(self.rule_ids))):
-            rule = knowledge.ordered_rules[index]
-            reach = {index}
-            for item in rule.then:
-                if isinstance(item, Derivation):
-                    reach |= used.get(item.derive, set())
-            for leaf in leaves(rule.when):
-                used.setdefault(leaf.fact, set()).update(reach)
-        return used
 
     def _compile(self, tree: tuple[str, Any]) -> _Test:
         kind, content = tree
@@ -146,7 +130,7 @@ class RuleTable:
 
 
 _STEPS: dict[str, Callable[[Any], _Test]] = {
-    "is_": lambda operand: lambda values: values == operand,
+    "is_": lambda operand: lambda values: np.equal(values, operand),
     "is_not": lambda operand: lambda values: values != operand,
     "one_of": lambda operand: lambda values: _among(values, operand),
     "none_of": lambda operand: lambda values: ~_among(values, operand),
