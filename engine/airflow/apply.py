@@ -6,10 +6,12 @@ system and arrays of houses alike. The effects themselves are in `effects`.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Iterator, Sequence
 from typing import Any, NamedTuple
 
 import numpy as np
+from pydantic import BaseModel
 
 from stillflow.engine.airflow.air import Array
 from stillflow.engine.airflow.effects import (
@@ -49,7 +51,8 @@ def areas_add(old: Any, new: Any) -> Any:
 
 def losses_add(old: Any, new: Any) -> Any:
     """Throats in a row: losses go as d^-4. An absent one is infinite."""
-    return (old**-4.0 + new**-4.0) ** -0.25
+    with np.errstate(divide="ignore"):
+        return np.power(old**-4.0 + new**-4.0, -0.25)
 
 
 def times(old: Any, new: Any) -> Any:
@@ -61,7 +64,8 @@ def _plus(old: Any, new: Any) -> Any:
     return old + new
 
 
-def _instead(old: Any, new: Any) -> Any:
+def instead(old: Any, new: Any) -> Any:
+    """The new one only."""
     return new
 
 
@@ -76,16 +80,16 @@ def _changes(effect: Effect, size: Sequence[Any]) -> Iterator[_Change]:
         case SpeedEffect():
             yield _Change("fan.speed", times, size[0])
         case MotorDeadEffect():
-            yield _Change("fan.turning", _instead, 1)
+            yield _Change("fan.turning", instead, 1)
         case HoseSizeEffect():
-            yield _Change("hose.length_ft", _instead, size[0])
-            yield _Change("hose.bore_in", _instead, size[1])
+            yield _Change("hose.length_ft", instead, size[0])
+            yield _Change("hose.bore_in", instead, size[1])
         case GaugeOffsetEffect():
             yield _Change("gauge.offset_inh2o", _plus, size[0])
         case GaugeFactorEffect():
             yield _Change("gauge.factor", times, size[0])
         case OrificeEffect():
-            yield _Change("orifice_in", _instead, size[0])
+            yield _Change("orifice_in", instead, size[0])
 
 
 def apply(
@@ -120,17 +124,28 @@ def apply(
         update["inlets"] = (*system.inlets, ANOTHER_INLET)
     if isinstance(effect, MotorDeadEffect) and system.fan.motors < 2:
         raise _one_motor()
+    changed = system.model_copy(update=update)
     for change in _changes(effect, sizes):
-        part, _, name = change.path.rpartition(".")
-        name = "running" if name == "turning" else name
-        if not part:
-            update[name] = change.combine(getattr(system, name), change.size)
-            continue
-        owner = update.get(part, getattr(system, part))
-        old = getattr(owner, name)
-        old = float("inf") if old is None else old
-        update[part] = owner.model_copy(update={name: change.combine(old, change.size)})
-    return system.model_copy(update=update)
+        changed = with_number(changed, *change)
+    return changed
+
+
+def with_number(system: System, path: str, combine: Combine, size: float) -> System:
+    """The system with one number changed.
+
+    Args:
+        system: as it is.
+        path: the number's dotted name, as in `Houses`.
+        combine: (old, new) -> what to put there.
+        size: the new.
+    """
+    part, _, name = path.rpartition(".")
+    name = "running" if name == "turning" else name
+    owner: BaseModel = getattr(system, part) if part else system
+    old = getattr(owner, name)
+    new = combine(math.inf if old is None else old, size)
+    update = {name: int(new) if name == "running" else float(new)}
+    return system.model_copy(update={part: owner.model_copy(update=update)} if part else update)
 
 
 def apply_many(houses: Houses, effect: Effect, sizes: Array) -> Houses:
@@ -160,7 +175,7 @@ def apply_many(houses: Houses, effect: Effect, sizes: Array) -> Houses:
     changed = {
         change.path: change.combine(houses[change.path], np.asarray(change.size, dtype=float))
         + np.zeros(houses.count)
-        for change in _changes(effect, sizes.T)
+        for change in _changes(effect, list(sizes.T))
     }
     return houses.with_values(changed)
 

@@ -10,8 +10,9 @@ from typing import Literal, NamedTuple
 import numpy as np
 
 from stillflow.engine.airflow.air import Array
-from stillflow.engine.airflow.apply import areas_add, losses_add, times
+from stillflow.engine.airflow.apply import areas_add, instead, losses_add, times, with_number
 from stillflow.engine.airflow.houses import TAP, Houses
+from stillflow.engine.airflow.system import System
 
 AS_EXPECTED = "as-expected"
 """Named as best when the readings are what the system should give."""
@@ -67,6 +68,11 @@ class Variant(NamedTuple):
     key: str
     along: float | Literal["before", "between"] | None = None
 
+    @property
+    def kind(self) -> str:
+        """The part of a system the number belongs to: `holes`, `throats` or `fan`."""
+        return self.key.partition(".")[0]
+
 
 VARIANTS: tuple[Variant, ...] = (
     Variant("leak-unit", "holes.bin"),
@@ -91,6 +97,9 @@ VARIANT_CAUSE: tuple[int, ...] = tuple(
     [cause.name for cause in CAUSES].index(variant.cause) for variant in VARIANTS
 )
 """Index into `CAUSES` of each variant."""
+
+FIRST_VARIANT: tuple[int, ...] = tuple(VARIANT_CAUSE.index(index) for index in range(len(CAUSES)))
+"""Index into `VARIANTS` of the first of each cause."""
 
 
 def sizes(cause: Cause, house: Houses) -> Array:
@@ -119,20 +128,36 @@ def _bore(stretch: str, house: Houses) -> float:
 
 def put(houses: Houses, variant: Variant, size: Array) -> Houses:
     """The houses with a variant put in at a size each (shape (n,)), on top of what is there."""
-    combine = _COMBINE[variant.key.partition(".")[0]]
-    changed = {variant.key: combine(houses[variant.key], size)}
+    changed = {variant.key: _COMBINE[variant.kind](houses[variant.key], size)}
     if variant.along is not None:
-        changed[f"{variant.key}_along"] = _along(houses, variant)
+        changed[f"{variant.key}_along"] = along(houses, variant)
     return houses.with_values(changed)
 
 
-def _along(houses: Houses, variant: Variant) -> Array:
+def put_in_system(system: System, key: str, size: float, share: float | None) -> System:
+    """One system with a cause put in at a size, as `put` does to houses.
+
+    Args:
+        system: as it is.
+        key: the number it changes, as `Variant.key`.
+        size: in the cause's own unit.
+        share: where along its run, from the unit's end; None where that has no meaning.
+    """
+    changed = with_number(system, key, _COMBINE[key.partition(".")[0]], size)
+    return changed if share is None else with_number(changed, f"{key}_along", instead, share)
+
+
+def along(houses: Houses, variant: Variant) -> Array:
+    """Where along its run a variant sits in each house, as a share from the unit's end."""
     if isinstance(variant.along, float):
         return np.full(houses.count, variant.along)
     length = houses["trunk.length_ft"]
     taps = houses[TAP] / np.where(length > 0.0, length, 1.0)[:, None]
     near, far = np.minimum(taps.min(axis=1), 1.0), np.minimum(taps.max(axis=1), 1.0)
-    return near / 2.0 if variant.along == "before" else (near + far) / 2.0
+    return np.asarray(near / 2.0 if variant.along == "before" else (near + far) / 2.0)
 
+
+NO_SIZE = {"holes": 0.0, "throats": np.inf, "fan": 1.0}
+"""The size that changes nothing, by `Variant.kind`."""
 
 _COMBINE = {"holes": areas_add, "throats": losses_add, "fan": times}

@@ -107,6 +107,15 @@ class Houses:
         )
 
     @staticmethod
+    def joined(parts: Sequence[Houses]) -> Houses:
+        """Houses after houses, all with the inlets of the first."""
+        keys = parts[0].value
+        return replace(
+            parts[0],
+            value={key: np.concatenate([part.value[key] for part in parts]) for key in keys},
+        )
+
+    @staticmethod
     def of(systems: Sequence[System]) -> Houses:
         """Put systems side by side.
 

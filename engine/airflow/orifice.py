@@ -37,7 +37,7 @@ class Orifice:
     def coefficient(self, suction_inh2o: Array) -> Array:
         """21.844 D^2 K1 / sqrt(density ratio), cfm of room air per sqrt(inH2O)."""
         r = 1.0 - suction_inh2o * self._per_inh2o
-        return self._scale * (self._slope * r - self._shift) / (r - self._pole)
+        return np.asarray(self._scale * (self._slope * r - self._shift) / (r - self._pole))
 
 
 def orifice_airflow(
@@ -59,4 +59,4 @@ def orifice_airflow(
     orifice = Orifice(
         np.asarray(diameter_in, dtype=float), np.asarray(barometer_inhg / 0.07355), np.asarray(1.0)
     )
-    return orifice.coefficient(suction) * np.sqrt(suction)
+    return np.asarray(orifice.coefficient(suction) * np.sqrt(suction))

@@ -7,73 +7,23 @@ open end and the fan, in which order, and what hangs on the trunk at its own poi
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
 
 from stillflow.engine.airflow.air import INH2O_PA, INHG_PA, Array, density_ratio, pressure_at
+from stillflow.engine.airflow.chain import Chain, Run, TrunkEvent, farthest_first, smooth_run
 from stillflow.engine.airflow.houses import CORNER_BEND, CORNER_FLOW, PARALLEL, TAP, Houses
 from stillflow.engine.airflow.network import FanLine, Loss, Path
 from stillflow.engine.airflow.orifice import Orifice
 from stillflow.engine.airflow.points import Columns
 from stillflow.engine.airflow.resistance import (
-    as_quadratic,
     behind,
     hole_coefficient,
     hose_coefficient,
     throat_coefficient,
-    tube_coefficients,
     velocity_coefficient,
 )
-
-
-@dataclass
-class _Chain:
-    """Losses gathered until the next leak; what is zero everywhere is left out."""
-
-    density: Array
-    steps: list[tuple[Loss, Array]] = field(default_factory=list)
-    pending: Loss = field(default_factory=Loss)
-
-    def loss(self, loss: Loss, where: Array | None = None) -> None:
-        """Add a loss, in the columns where `where` is 1."""
-        self.pending = self.pending + (loss if where is None else loss.times(where))
-
-    def leak(self, coefficient: Array | None) -> None:
-        """Add a leak, c in cfm/sqrt(inH2O)."""
-        if coefficient is not None and coefficient.any():
-            thin = coefficient / np.sqrt(self.density)
-            self.steps.append((self.pending.scaled(self.density), thin))
-            self.pending = Loss()
-
-
-@dataclass(frozen=True)
-class _Run:
-    """A run of tube or hose: its whole friction."""
-
-    loss: Loss
-    bore: Array
-
-    def share(self, share: Array) -> Loss:
-        """The loss of a share of the run."""
-        return self.loss.times(share)
-
-    @property
-    def as_dead_end(self) -> Array:
-        """Its resistance as if quadratic, for the small flow of a leak behind it."""
-        quadratic = np.asarray(self.loss.quadratic)
-        turbulent = self.loss.turbulent
-        return quadratic if turbulent is None else quadratic + as_quadratic(turbulent)
-
-
-@dataclass(frozen=True)
-class _TrunkEvent:
-    """A throat or a leak on the trunk at a share of its length from the unit."""
-
-    position: Array
-    quadratic: Array
-    leak: Array
 
 
 class _Finder:
@@ -99,12 +49,14 @@ class _Finder:
         diameter = self[f"throats.{place}"]
         return throat_coefficient(diameter, bore) if np.isfinite(diameter).any() else None
 
-    def tube(self, name: str) -> _Run:
-        return _tube(*(self[f"{name}.{part}"] for part in ("length_ft", "bore_in", "fittings")))
+    def tube(self, name: str) -> Run:
+        return smooth_run(
+            *(self[f"{name}.{part}"] for part in ("length_ft", "bore_in", "fittings"))
+        )
 
-    def branch(self, inlets: NDArray[np.intp]) -> _Run:
+    def branch(self, inlets: NDArray[np.intp]) -> Run:
         parts = (f"branch.{part}" for part in ("length_ft", "bore_in", "fittings"))
-        return _tube(*(self.houses[part][:, inlets] for part in parts))
+        return smooth_run(*(self.houses[part][:, inlets] for part in parts))
 
     def tap(self, inlets: NDArray[np.intp]) -> Array:
         """Where inlets' branches leave the trunk, as shares of the trunk from the unit."""
@@ -112,21 +64,21 @@ class _Finder:
         some = length > 0.0
         return np.where(some, self.houses[TAP][:, inlets] / np.where(some, length, 1.0), 1.0)
 
-    def hose(self, chain: _Chain) -> None:
+    def hose(self, chain: Chain) -> None:
         bore = self["hose.bore_in"]
         friction = hose_coefficient(self["hose.length_ft"], bore, self["hose.friction_factor"])
         fittings = self["hose.fittings"] * velocity_coefficient(bore)
-        run = _Run(Loss(friction + fittings), bore)
+        run = Run(Loss(friction + fittings), bore)
         self.along(chain, "hose", run, self.columns.hose.astype(float), np.ones(1))
 
-    def inlet_and_branch(self, chain: _Chain, measured: NDArray[np.intp]) -> None:
+    def inlet_and_branch(self, chain: Chain, measured: NDArray[np.intp]) -> None:
         run = self.branch(measured)
         if (hole := self.hole("inlet")) is not None:
             chain.leak(hole * self.at_damaged)
         chain.loss(Loss(self.throat("inlet", run.bore)), self.at_damaged)
         self.along(chain, "branch", run, self.tubing, self.at_damaged)
 
-    def along(self, chain: _Chain, name: str, run: _Run, where: Array, hurt: Array) -> None:
+    def along(self, chain: Chain, name: str, run: Run, where: Array, hurt: Array) -> None:
         """A run with its hole and its throat, each at its own share of the length."""
         hole, throat = self.hole(name), self.throat(name, run.bore)
         if hole is None:
@@ -141,7 +93,7 @@ class _Finder:
         chain.loss(run.share(hole_at), where)
         chain.loss(Loss(throat), ~outside * where * hurt)
 
-    def on_trunk(self, trunk: _Run, tap: Array) -> list[_TrunkEvent]:
+    def on_trunk(self, trunk: Run, tap: Array) -> list[TrunkEvent]:
         """The trunk's throat, then its leaks, each where the path meets it.
 
         What lies beyond the measured tap meets the path at the tap, through the trunk between.
@@ -152,13 +104,13 @@ class _Finder:
         beyond = throat_at > tap
         events = []
         if throat is not None:
-            events.append(_TrunkEvent(throat_at, throat * ~beyond * self.tubing, np.zeros(1)))
+            events.append(TrunkEvent(throat_at, throat * ~beyond * self.tubing, np.zeros(1)))
         for position, leak in self.trunk_leaks():
             between = np.maximum(position - tap, 0.0) * trunk.as_dead_end
             if throat is not None:
                 between = between + throat * (beyond & (throat_at < position))
             met = np.minimum(position, tap)
-            events.append(_TrunkEvent(met, np.zeros(1), behind(leak * attached, between)))
+            events.append(TrunkEvent(met, np.zeros(1), behind(leak * attached, between)))
         return events
 
     def trunk_leaks(self) -> Iterator[tuple[Array, Array]]:
@@ -169,8 +121,8 @@ class _Finder:
             inlet = np.array([self.houses.other])
             leak = behind(hole, self.branch(inlet).as_dead_end)
             yield self.tap(inlet), leak * (self.columns.inlet != self.houses.other)
-        if (leak := self.damaged_branch()) is not None:
-            yield self.tap(np.array([self.houses.damaged])), leak * (1.0 - self.at_damaged)
+        if (own := self.damaged_branch()) is not None:
+            yield self.tap(np.array([self.houses.damaged])), own * (1.0 - self.at_damaged)
 
     def damaged_branch(self) -> Array | None:
         """The damaged inlet's own leaks as one at its tap, when another point is measured."""
@@ -189,7 +141,7 @@ class _Finder:
             leak = leak + behind(neck, run.as_dead_end + squeeze + at_inlet)
         return leak
 
-    def tubing_to_bin(self, chain: _Chain, measured: NDArray[np.intp]) -> None:
+    def tubing_to_bin(self, chain: Chain, measured: NDArray[np.intp]) -> None:
         """The trunk from the tap to the unit, the intake, and the bin's leaks.
 
         Seen from the utility inlet the tubing is a dead end: its leaks meet the path at the bin,
@@ -200,7 +152,7 @@ class _Finder:
         tap = self.tap(measured) * self.tubing
         leaks: list[Array] = []
         reached = tap
-        for event in _farthest_first(self.on_trunk(trunk, tap)):
+        for event in farthest_first(self.on_trunk(trunk, tap)):
             position = np.minimum(event.position, reached)
             chain.loss(trunk.share(reached - position) + Loss(event.quadratic), self.tubing)
             chain.leak(event.leak * self.tubing)
@@ -222,7 +174,7 @@ class _Finder:
             bin_leaks.append(behind(hanging, through) * self.utility)
         chain.leak(sum(bin_leaks, np.zeros(1)))
 
-    def filter_to_fan(self, chain: _Chain) -> None:
+    def filter_to_fan(self, chain: Chain) -> None:
         chain.loss(self.restriction("filter") + self.restriction("screen"))
         chain.loss(Loss(self.throat("filter", self["trunk.bore_in"])))
         chain.leak(self.hole("motor"))
@@ -250,29 +202,6 @@ class _Finder:
         )
 
 
-def _tube(length: Array, bore: Array, fittings: Array) -> _Run:
-    turbulent, quadratic = tube_coefficients(length, bore)
-    return _Run(Loss(quadratic + fittings * velocity_coefficient(bore), turbulent), bore)
-
-
-def _farthest_first(events: list[_TrunkEvent]) -> Iterator[_TrunkEvent]:
-    """Events ordered along the path, row by row; at one spot in the order given."""
-    if len(events) < 2:
-        yield from events
-        return
-    parts = ("position", "quadratic", "leak")
-    table = {
-        part: np.stack(np.broadcast_arrays(*(getattr(event, part) for event in events)))
-        for part in parts
-    }
-    shape = np.broadcast_shapes(*(array.shape for array in table.values()))
-    table = {part: np.broadcast_to(array, shape) for part, array in table.items()}
-    order = np.argsort(-table["position"], axis=0, kind="stable")
-    ordered = {part: np.take_along_axis(array, order, axis=0) for part, array in table.items()}
-    for index in range(len(events)):
-        yield _TrunkEvent(*(ordered[part][index] for part in parts))
-
-
 def find_path(houses: Houses, columns: Columns) -> Path:
     """The path from each column's open end to the fan of each house.
 
@@ -283,7 +212,7 @@ def find_path(houses: Houses, columns: Columns) -> Path:
     barometer = finder["barometer_inhg"] * INHG_PA
     pascal = np.where(np.isnan(barometer), pressure_at(finder["altitude_ft"]), barometer)
     density = density_ratio(pascal, finder["temperature_f"])
-    chain = _Chain(density)
+    chain = Chain(density)
     measured = np.maximum(columns.inlet, 0)
     if columns.hose.any():
         finder.hose(chain)

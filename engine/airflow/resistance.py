@@ -96,4 +96,4 @@ def behind(hole: Array, resistance: Array) -> Array:
 
 def as_quadratic(a: Array) -> Array:
     """A w^1.75 loss as a quadratic one of the same drop at 20 cfm, for dead-end runs."""
-    return a * SIDE_FLOW_CFM**-0.25
+    return np.asarray(a * SIDE_FLOW_CFM**-0.25)

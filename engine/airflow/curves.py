@@ -1,0 +1,176 @@
+"""The lines of an airflow chart: suction against airflow, healthy against found.
+
+Pure data for whoever draws it. All lines share one pair of axes: airflow through the opening (cfm)
+and suction left there (inH2O), so a sealed reading lies at no airflow and a working one where the
+line of its station meets the orifice's.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import Literal
+
+import numpy as np
+from pydantic import BaseModel, ConfigDict
+
+from stillflow.engine.airflow.air import Array
+from stillflow.engine.airflow.causes import put_in_system
+from stillflow.engine.airflow.estimate import measured_at
+from stillflow.engine.airflow.findings import Estimate
+from stillflow.engine.airflow.houses import Houses
+from stillflow.engine.airflow.network import Loss, Path
+from stillflow.engine.airflow.path import find_path
+from stillflow.engine.airflow.points import GaugePoint, columns
+from stillflow.engine.airflow.readings import readings_table
+from stillflow.engine.airflow.system import System
+
+State = Literal["healthy", "found"]
+
+OPENINGS = 41
+WIDEST_OPENING_IN = 2.0
+
+
+class _Data(BaseModel):
+    model_config = ConfigDict(frozen=True, extra="forbid")
+
+
+class Line(_Data):
+    """One line: what it is, whether of the healthy or the found system, and its points.
+
+    Attributes:
+        of: `fan`, `orifice`, or the station it is the suction left at.
+        inlet: the inlet's name, if it has one.
+        state: `healthy` or `found`; the orifice has only `healthy`.
+        airflow_cfm: rising.
+        suction_inh2o: at each airflow.
+    """
+
+    of: str
+    inlet: str | None = None
+    state: State
+    airflow_cfm: tuple[float, ...]
+    suction_inh2o: tuple[float, ...]
+
+
+class Mark(_Data):
+    """One reading as a mark on the chart, and what was expected there."""
+
+    station: str
+    condition: str
+    inlet: str | None
+    airflow_cfm: float
+    suction_inh2o: float
+    expected_airflow_cfm: float
+    expected_suction_inh2o: float
+
+
+class AirflowChart(_Data):
+    """All lines and marks of one chart."""
+
+    lines: tuple[Line, ...]
+    marks: tuple[Mark, ...]
+
+
+def found_system(system: System, estimate: Estimate) -> System:
+    """The system with the estimate's best explanation put in it."""
+    found = _as_measured(system, estimate)
+    for part in estimate.best.causes:
+        found = put_in_system(found, part.key, part.size, part.along)
+    return found
+
+
+def airflow_chart(system: System, estimate: Estimate) -> AirflowChart:
+    """The lines and marks for an estimate.
+
+    Args:
+        system: in the state it should be in, as given to `estimate`.
+        estimate: what the readings say.
+
+    Returns:
+        The fan line and the line of each station read, healthy and found, the orifice's line, and
+        the readings as marks.
+    """
+    systems: dict[State, System] = {
+        "healthy": _as_measured(system, estimate),
+        "found": found_system(system, estimate),
+    }
+    stations = list(dict.fromkeys((r.station, r.inlet) for r in estimate.readings))
+    lines = [_fan_line(one, state) for state, one in systems.items()]
+    lines += [
+        _station_line(one, state, station, inlet)
+        for station, inlet in stations
+        for state, one in systems.items()
+    ]
+    highest = max(max(line.suction_inh2o) for line in lines)
+    lines.append(_orifice_line(systems["healthy"], highest))
+    return AirflowChart(lines=tuple(lines), marks=_marks(systems["healthy"], estimate))
+
+
+def _as_measured(system: System, estimate: Estimate) -> System:
+    named = [r.inlet for r in estimate.readings if r.inlet and r.station in ("inlet", "hose")]
+    return measured_at(system, named[0]) if named else system
+
+
+def _path(system: System, point: GaugePoint) -> Path:
+    houses = Houses.of([system])
+    return find_path(houses, columns([point], houses))
+
+
+def _fan_line(system: System, state: State) -> Line:
+    fan = _path(system, GaugePoint("unit", "sealed")).fan
+    end = float((fan.stretch * system.fan.airflow_cfm).max())
+    w = np.linspace(0.0, end, OPENINGS)
+    suction = replace(fan, exhaust=Loss()).suction(w[None, :, None])[0, :, 0]
+    return Line(of="fan", state=state, airflow_cfm=_plain(w), suction_inh2o=_plain(suction))
+
+
+def _station_line(system: System, state: State, station: str, inlet: str | None) -> Line:
+    """Suction left at a station as the opening there grows from nothing."""
+    openings = np.linspace(0.0, WIDEST_OPENING_IN, OPENINGS)
+    houses = Houses.of([system]).repeat(OPENINGS).with_values({"orifice_in": openings})
+    point = GaugePoint(station, "working", inlet)
+    suction = readings_table(houses, [point])[:, 0]
+    path = find_path(houses, columns([point], houses))
+    airflow = path.flow_in(suction[:, None])[:, 0]
+    return Line(
+        of=station,
+        inlet=inlet,
+        state=state,
+        airflow_cfm=_plain(airflow),
+        suction_inh2o=_plain(suction),
+    )
+
+
+def _orifice_line(system: System, highest: float) -> Line:
+    suction = np.linspace(0.0, highest, OPENINGS)
+    airflow = _path(system, GaugePoint("unit", "working")).flow_in(suction[:, None])[:, 0]
+    return Line(
+        of="orifice",
+        state="healthy",
+        airflow_cfm=_plain(airflow),
+        suction_inh2o=_plain(suction),
+    )
+
+
+def _marks(system: System, estimate: Estimate) -> tuple[Mark, ...]:
+    path = _path(system, GaugePoint("unit", "working"))
+    marks = []
+    for reading, expected in zip(estimate.readings, estimate.expected, strict=True):
+        pair = np.array([[reading.inh2o], [expected]])
+        flow = path.flow_in(pair)[:, 0] if reading.condition == "working" else np.zeros(2)
+        marks.append(
+            Mark(
+                station=reading.station,
+                condition=reading.condition,
+                inlet=reading.inlet,
+                airflow_cfm=float(flow[0]),
+                suction_inh2o=reading.inh2o,
+                expected_airflow_cfm=float(flow[1]),
+                expected_suction_inh2o=expected,
+            )
+        )
+    return tuple(marks)
+
+
+def _plain(array: Array) -> tuple[float, ...]:
+    return tuple(float(value) for value in array)
