@@ -180,4 +180,6 @@ class Visit(_Part):
     )
     missing_tools: tuple[str, ...] = Field((), description="tools that are not at hand, by id")
     events: tuple[Event, ...] = Field((), description="everything that happened, in order")
-    conclusion: Conclusion | None = None
+    conclusion: Conclusion | None = Field(
+        None, description="how it ended; nothing while it is open"
+    )

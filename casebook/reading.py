@@ -1,0 +1,237 @@
+"""A file that a person wrote, read into a model: text from disk, YAML, then a pydantic model.
+
+Whatever is wrong comes back as one InputError that names file, line and key and says what would
+be right. What the models mean is left to `files` (visits) and `cases` (worked cases).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+from contextlib import contextmanager
+from datetime import UTC, datetime
+from functools import lru_cache
+from pathlib import Path as FilePath
+from typing import Any, TypeVar
+
+from pydantic import BaseModel, ValidationError
+
+from stillflow.engine.errors import InputError, Place
+from stillflow.engine.located import SIZE_LIMIT, Located, Path, explain_validation, read_yaml
+
+Model = TypeVar("Model", bound=BaseModel)
+
+_WANTED = {
+    "a valid string": "write text; put digits that are a name in quotes",
+    "a valid number": "write a number such as 90",
+    "a valid boolean": "write true or false",
+    "a valid tuple": "write a list, one '- ' line for each",
+    "a valid list": "write a list, one '- ' line for each",
+    "a valid dictionary": "write 'key: value' lines, indented below it",
+    "a valid datetime": "write a UTC time such as 2025-03-04T09:30:00Z",
+}
+"""How pydantic names what it wanted, and how a person is told."""
+
+
+def text_of(path: str | FilePath) -> str:
+    """The text of a file that a person names, refused unread if it is too large.
+
+    Raises:
+        InputError: no such file, a folder, not to be read, larger than 1,000,000 bytes, or not
+            UTF-8 text.
+    """
+    path = FilePath(path)
+    place = Place(str(path))
+    try:
+        if path.is_dir():
+            raise InputError("this is a folder", place, "name a file in it")
+        size = path.stat().st_size
+        if size <= SIZE_LIMIT:
+            # A pipe has no size, so the reading is bounded too.
+            with path.open("rb") as stream:
+                raw = stream.read(SIZE_LIMIT + 1)
+            size = len(raw)
+    except FileNotFoundError:
+        raise InputError("there is no such file", place, "check the name and the folder") from None
+    except OSError as problem:
+        reason = (problem.strerror or str(problem)).lower()
+        raise InputError(f"it cannot be read ({reason})", place, "name another file") from None
+    if size > SIZE_LIMIT:
+        raise InputError(
+            f"the file is too large ({size:,} bytes or more)",
+            place,
+            f"a file here has at most {SIZE_LIMIT:,} bytes",
+        )
+    try:
+        return raw.decode("utf-8-sig")
+    except UnicodeDecodeError:
+        raise InputError("not a text file", place, "save it as text in UTF-8") from None
+
+
+def read_mapping(text: str, name: str, example: str) -> Located:
+    """Read a YAML document that must be a mapping.
+
+    Args:
+        text: the document.
+        name: what people know the file by, for errors.
+        example: the first line of a good file, said where nothing nearer can be.
+
+    Raises:
+        InputError: too long, not YAML, empty, or not a mapping.
+    """
+
+    def wrong(what: str, place: Place, right: str) -> InputError:
+        return InputError(what, place, right or f"write 'key: value' lines such as '{example}'")
+
+    source = read_yaml(text, name, wrong)
+    if not isinstance(source.data, dict):
+        raise wrong("not a mapping of keys to values", source.place(()), "")
+    return source
+
+
+def to_model(source: Located, model: type[Model]) -> Model:
+    """Turn what was read into a model. A key with nothing after it counts as not given.
+
+    Raises:
+        InputError: the first thing wrong.
+    """
+    known = _Keys(model)
+    try:
+        _refuse_flags(source, source.data, ())
+        return model.model_validate(_given(source.data, (), known))
+    except RecursionError:
+        right = "a few levels are enough"
+        raise InputError("nested too deeply", Place(source.file), right) from None
+    except ValidationError as problem:
+        found = explain_validation(problem, source, (), known.at)
+        what, place, right = found[0]
+        raise _plain(what, _present(place, source), right or known.home(what)) from None
+
+
+@contextmanager
+def placed_in(source: Located) -> Iterator[None]:
+    """Give InputErrors that only name a key of a file their file and line."""
+    try:
+        yield
+    except InputError as problem:
+        if problem.place.file or not problem.place.key:
+            raise
+        place = _present(problem.place, source)
+        if not place.key:
+            place = Place(source.file, None, problem.place.key)
+        raise InputError(problem.what, place, problem.right) from None
+
+
+def in_utc(moment: datetime | None, place: Place) -> datetime | None:
+    """A moment as UTC; one without a time zone is refused, since nobody can tell which was meant.
+
+    Raises:
+        InputError: no time zone.
+    """
+    if moment is None:
+        return None
+    if moment.utcoffset() is None:
+        raise InputError(
+            f"the time {moment.isoformat()} has no time zone",
+            place,
+            f"write it in UTC, as {moment.isoformat()}Z",
+        )
+    return moment.astimezone(UTC)
+
+
+class _Keys:
+    """Which keys a mapping may have at a path, as the model's JSON Schema says."""
+
+    def __init__(self, model: type[BaseModel]) -> None:
+        self._schema = _schema(model)
+
+    def at(self, path: Path) -> Iterable[str]:
+        return [key for one in self._at(path) for key in self._keys(one)]
+
+    def home(self, what: str) -> str:
+        """Where a key that is unknown here belongs, or else which keys there are."""
+        name = what.split("'")[1] if "is not a known key" in what else ""
+        homes = [key for key in self.at(()) if name in self.at((key,))]
+        if homes:
+            return f"it belongs under '{homes[0]}:'"
+        return f"known: {', '.join(self.at(()))}" if name else ""
+
+    def _at(self, path: Path) -> list[dict[str, Any]]:
+        found = [self._schema]
+        for step in path:
+            found = [inner for one in found for inner in self._step(one, step)]
+        return [one for part in found for one in self._choices(part)]
+
+    def _step(self, schema: dict[str, Any], step: str | int) -> Iterator[dict[str, Any]]:
+        for one in self._choices(schema):
+            if isinstance(step, int):
+                inner = one.get("items")
+            else:
+                inner = one.get("properties", {}).get(step, one.get("additionalProperties"))
+            if isinstance(inner, dict):
+                yield inner
+
+    def _choices(self, schema: dict[str, Any]) -> Iterator[dict[str, Any]]:
+        if "$ref" in schema:
+            yield from self._choices(self._schema["$defs"][schema["$ref"].rpartition("/")[2]])
+        elif "anyOf" in schema:
+            for one in schema["anyOf"]:
+                yield from self._choices(one)
+        else:
+            yield schema
+
+    def _keys(self, schema: dict[str, Any]) -> Iterable[str]:
+        if "propertyNames" in schema:
+            return [key for one in self._choices(schema["propertyNames"]) for key in one["enum"]]
+        return list(schema.get("properties", {}))
+
+
+@lru_cache(maxsize=4)
+def _schema(model: type[BaseModel]) -> dict[str, Any]:
+    return model.model_json_schema(by_alias=True)
+
+
+def _given(data: Any, path: Path, known: _Keys) -> Any:
+    """The data without known keys that have nothing after them."""
+    if isinstance(data, list):
+        return [_given(item, (*path, index), known) for index, item in enumerate(data)]
+    if not isinstance(data, dict):
+        return data
+    blank = {key for key, value in data.items() if value is None}
+    blank = blank and blank & set(known.at(path))
+    return {key: _given(v, (*path, key), known) for key, v in data.items() if key not in blank}
+
+
+def _refuse_flags(source: Located, data: Any, path: Path) -> None:
+    """Refuse true and false wherever they would pass for 1 and 0; only `done` takes them."""
+    if isinstance(data, bool) and path[-1:] != ("done",):
+        shown = str(data).lower()
+        raise InputError(
+            f"'{shown}' is not a value here", source.place(path), "write a word or a number"
+        )
+    if isinstance(data, dict | list):
+        for step, value in data.items() if isinstance(data, dict) else enumerate(data):
+            _refuse_flags(source, value, (*path, step))
+
+
+def _plain(what: str, place: Place, right: str) -> InputError:
+    """Pydantic's English as a person would say it."""
+    message, _, given = what.partition(" (given: ")
+    start, should, wanted = message.partition("should ")
+    if not should or start not in ("", "String "):
+        return InputError(what, place, right)
+    given = _short(given.removesuffix(")")) if given else "what stands here"
+    says = (say for name, say in _WANTED.items() if wanted.startswith(f"be {name}"))
+    return InputError(f"{given} does not fit", place, next(says, f"it should {wanted}"))
+
+
+def _short(text: str) -> str:
+    return text if len(text) <= 40 else f"{text[:37]}..."
+
+
+def _present(place: Place, source: Located) -> Place:
+    """The place in the file: the key, or what encloses it where the file has no such key."""
+    paths = {".".join(str(step) for step in path): path for path in source.lines}
+    key = place.key
+    while key not in paths:
+        key = key.rpartition(".")[0]
+    return source.place(paths[key])

@@ -1,0 +1,167 @@
+"""The casebook's tables, and how a visit becomes rows of them and back.
+
+Which rows are read and written when is in `store`; where the database is, in `database`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from datetime import UTC, datetime
+from typing import Any
+
+import sqlalchemy as sa
+from sqlalchemy.engine import Connection, Dialect
+
+from stillflow.casebook.reading import in_utc
+from stillflow.engine.errors import Place, SetupError
+from stillflow.engine.visit import Event, Visit
+
+VERSION = 1
+"""Of the tables below. A higher one in a database was made by a newer stillflow."""
+
+
+class _Moment(sa.types.TypeDecorator[datetime]):
+    """A moment in UTC, also where the database keeps no time zone."""
+
+    impl = sa.DateTime(timezone=True)
+    cache_ok = True
+
+    def process_result_value(self, value: datetime | None, dialect: Dialect) -> datetime | None:
+        if value is None or value.tzinfo is not None:
+            return value and value.astimezone(UTC)
+        return value.replace(tzinfo=UTC)
+
+
+TABLES = sa.MetaData()
+
+casebook = sa.Table(
+    "casebook",
+    TABLES,
+    sa.Column("id", sa.Integer, primary_key=True, autoincrement=False),
+    sa.Column("version", sa.Integer, nullable=False),
+)
+
+visits = sa.Table(
+    "visits",
+    TABLES,
+    sa.Column("id", sa.String(80), primary_key=True),
+    sa.Column("opened", _Moment, nullable=True),
+    sa.Column("changed", _Moment, nullable=False),
+    sa.Column("status", sa.String(10), nullable=False),
+    # The site's name again, beside the header that holds it, so that visits to it can be found.
+    sa.Column("site", sa.String(200), nullable=False),
+    sa.Column("rules", sa.Text, nullable=False),
+    sa.Column("header", sa.JSON, nullable=False),
+    sa.Column("conclusion", sa.JSON(none_as_null=True), nullable=True),
+)
+
+events = sa.Table(
+    "events",
+    TABLES,
+    sa.Column("visit_id", sa.ForeignKey("visits.id", ondelete="CASCADE"), primary_key=True),
+    sa.Column("number", sa.Integer, primary_key=True, autoincrement=False),
+    sa.Column("at", _Moment, nullable=True),
+    sa.Column("check", sa.Text, nullable=True),
+    sa.Column("answer", sa.JSON(none_as_null=True), nullable=True),
+    sa.Column("fix", sa.Text, nullable=True),
+    sa.Column("done", sa.Boolean, nullable=True),
+)
+
+NEWEST = (visits.c.changed.desc(), visits.c.id.desc())
+"""Order of visits: the last changed first."""
+
+_EVENT_KEYS = ("check", "answer", "fix", "done", "at")
+
+
+def prepare(connection: Connection, place: str) -> None:
+    """Make the tables where there are none, and refuse those of a newer stillflow.
+
+    Raises:
+        SetupError: made by a newer stillflow.
+    """
+    version = None
+    if sa.inspect(connection).has_table(casebook.name):
+        version = connection.scalar(sa.select(casebook.c.version))
+    if version is None:
+        # Another program may be at the same, so each step allows for its having been done, and
+        # the version comes last.
+        for table in TABLES.sorted_tables:
+            connection.execute(sa.schema.CreateTable(table, if_not_exists=True))
+        ours = sa.select(sa.literal(1), sa.literal(VERSION)).where(
+            ~sa.exists(sa.select(casebook.c.id))
+        )
+        connection.execute(casebook.insert().from_select(["id", "version"], ours))
+    elif version > VERSION:
+        raise SetupError(
+            f"this casebook is of a newer stillflow (its version is {version}, ours {VERSION})",
+            Place(place),
+            "update stillflow",
+        )
+
+
+def insert(connection: Connection, visit: Visit) -> None:
+    """Write a visit that is not there yet, with its events."""
+    connection.execute(visits.insert().values(id=visit.id, **header_row(visit)))
+    rows = [
+        {"visit_id": visit.id, "number": number, **event_row(event)}
+        for number, event in enumerate(visit.events, start=1)
+    ]
+    if rows:
+        connection.execute(events.insert(), rows)
+
+
+def header_row(visit: Visit) -> dict[str, Any]:
+    """Columns of `visits` for all of a visit but its id and events.
+
+    Raises:
+        InputError: a time without a time zone.
+    """
+    apart = {"id", "opened", "rules", "conclusion", "events"}
+    conclusion = visit.conclusion
+    return {
+        "opened": in_utc(visit.opened, Place(key="opened")),
+        "changed": datetime.now(UTC),
+        "status": "open" if conclusion is None else "closed",
+        "site": visit.site.name,
+        "rules": visit.rules,
+        "header": visit.model_dump(mode="json", by_alias=True, exclude=apart),
+        "conclusion": None if conclusion is None else conclusion.model_dump(mode="json"),
+    }
+
+
+def event_row(event: Event) -> dict[str, Any]:
+    """Columns of `events` for one event. Errors as `header_row`."""
+    row = {key: getattr(event, key) for key in _EVENT_KEYS}
+    return {**row, "at": in_utc(event.at, Place(key="at"))}
+
+
+def event_of(row: Any, prefix: str = "") -> Event:
+    """The event in a row of `events`, whose columns may carry a prefix."""
+    return Event(**{key: getattr(row, prefix + key) for key in _EVENT_KEYS})
+
+
+def whole_visits() -> sa.Select[Any]:
+    """Rows for `visit_of`: visits beside their events, these with the prefix `e_`.
+
+    One statement, so that all of it is of one moment.
+    """
+    both: list[Any] = [visits, *(column.label(f"e_{column.name}") for column in events.c)]
+    joined: sa.Select[Any] = sa.select(*both).select_from(visits.outerjoin(events))
+    return joined.order_by(*NEWEST, events.c.number)
+
+
+def visit_of(rows: Sequence[Any]) -> Visit:
+    """The visit in its rows of `whole_visits`.
+
+    Raises:
+        ValueError: what is kept is not a visit.
+    """
+    row = rows[0]
+    return Visit(
+        **row.header,
+        id=row.id,
+        opened=row.opened,
+        rules=row.rules,
+        conclusion=row.conclusion,
+        events=tuple(event_of(one, "e_") for one in rows if one.e_number is not None),
+    )
