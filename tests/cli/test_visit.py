@@ -1,0 +1,198 @@
+"""`stillflow visit`: the guided visit as an apprentice meets it, on a pipe and when killed."""
+
+from __future__ import annotations
+
+import os
+import re
+import signal
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+from command import Outcome, stillflow
+
+from stillflow.casebook.store import Casebook
+from stillflow.engine.visit import Visit
+
+INTAKE = ["Fern Cottage", "weak everywhere", "hall", "130", "114", "9", "bag", ""]
+
+
+def url(folder: Path) -> str:
+    return f"sqlite:///{folder / 'casebook.db'}"
+
+
+def visit(folder: Path, *lines: str, args: tuple[str, ...] = ()) -> Outcome:
+    typed = "".join(f"{line}\n" for line in lines)
+    return stillflow("visit", "--db", url(folder), *args, typed=typed)
+
+
+def kept(folder: Path) -> Visit:
+    return Casebook(url(folder)).open_visits()[0]
+
+
+def test_every_answer_typed_is_kept_and_the_visit_can_be_resumed(tmp_path: Path) -> None:
+    first = visit(tmp_path, *INTAKE, "can't tell", "skip")
+    assert first.code == 0
+    assert "--resume" in first.out
+    assert [event.answer for event in kept(tmp_path).events] == ["can't tell", "skipped"]
+    assert kept(tmp_path).site.name == "Fern Cottage"
+    assert kept(tmp_path).unit.rated_sealed == 130
+    again = visit(tmp_path, "can't do here", args=("--resume",))
+    assert again.code == 0
+    assert [event.answer for event in kept(tmp_path).events][-1] == "can't do here"
+    assert "Name of the house" not in again.out
+
+
+def test_an_open_visit_is_offered_and_may_be_left_for_a_new_one(tmp_path: Path) -> None:
+    visit(tmp_path, *INTAKE, "skip")
+    taken = visit(tmp_path, "yes", "skip")
+    assert "Fern Cottage" in taken.out
+    assert len(kept(tmp_path).events) == 2
+    visit(tmp_path, "no", "Moss House")
+    assert {one.site.name for one in Casebook(url(tmp_path)).open_visits()} == {
+        "Fern Cottage",
+        "Moss House",
+    }
+
+
+def test_back_takes_the_last_answer_off_the_record(tmp_path: Path) -> None:
+    outcome = visit(tmp_path, *INTAKE, "can't tell", "back", "skip")
+    assert outcome.code == 0
+    assert [event.answer for event in kept(tmp_path).events] == ["skipped"]
+
+
+def test_back_at_the_first_step_says_so_and_asks_on(tmp_path: Path) -> None:
+    outcome = visit(tmp_path, *INTAKE, "back", "skip")
+    assert "first step" in outcome.out
+    assert len(kept(tmp_path).events) == 1
+
+
+def test_how_and_why_are_answered_and_record_nothing(tmp_path: Path) -> None:
+    outcome = visit(tmp_path, *INTAKE, "?", "why", "stop")
+    assert outcome.code == 0
+    assert "How to:" in outcome.out
+    assert "Why this now:" in outcome.out
+    assert "min to a verified fix" in outcome.out
+    assert kept(tmp_path).events == ()
+
+
+def test_nonsense_is_answered_with_what_would_be_right_and_asked_again(tmp_path: Path) -> None:
+    outcome = visit(tmp_path, *INTAKE[:3], "a lot", "130", *INTAKE[4:], "wibble", "skip")
+    assert "'a lot' is not a number" in outcome.out
+    assert "wibble" in outcome.out
+    assert len(kept(tmp_path).events) == 1
+
+
+def answer_for(screen: str) -> str:
+    """What a technician types at the last prompt, in a house whose bag is full."""
+    block = screen.rsplit("-" * 80, 1)[-1]
+    if "Done?" in block or "Was it done?" in block:
+        return "yes"
+    if "Type the reading" in block:
+        fixed = "Done?" in screen
+        sealed, working = (129, 75) if fixed else (129, 52)
+        at_hose = "at the hose end" in block
+        return str(sealed) if "sealed." in block else str(working - (14 if at_hose else 0))
+    for words in ("At every inlet", "It fills", "packed", "It does", "Yes, ", "Nothing of"):
+        found = re.search(rf"^  (\d+) [^\n]*{re.escape(words)}", block, re.MULTILINE)
+        if found:
+            return found[1]
+    return "can't tell"
+
+
+class Live:
+    """A visit in a process of its own, typed to line by line."""
+
+    def __init__(self, folder: Path, *args: str) -> None:
+        environment = {**os.environ, "STILLFLOW_DB": url(folder), "NO_COLOR": "1"}
+        code = "from stillflow.cli.main import main; main()"
+        self.process = subprocess.Popen(
+            [sys.executable, "-c", code, "visit", *args],
+            stdin=subprocess.PIPE,
+            stdout=subprocess.PIPE,
+            env=environment,
+        )
+        self.screen = ""
+
+    def prompt(self) -> bool:
+        """Read up to the next prompt; False when the process has ended."""
+        assert self.process.stdout is not None
+        piece = b""
+        while not piece.endswith(b"\n> "):
+            byte = self.process.stdout.read(1)
+            if not byte:
+                self.screen += piece.decode()
+                return False
+            piece += byte
+        self.screen += piece.decode()
+        return True
+
+    def type(self, line: str) -> None:
+        assert self.process.stdin is not None
+        self.process.stdin.write(f"{line}\n".encode())
+        self.process.stdin.flush()
+
+    def kill(self) -> None:
+        self.process.send_signal(signal.SIGKILL)
+        self.process.wait()
+
+
+def test_killed_at_every_prompt_a_visit_still_ends_with_nothing_asked_twice(
+    tmp_path: Path,
+) -> None:
+    live = Live(tmp_path)
+    for line in INTAKE:
+        assert live.prompt()
+        live.type(line)
+    answered = 0
+    whole = ""
+    for _ in range(40):
+        if not live.prompt():
+            break
+        # At this prompt everything typed before is on disk; kill, resume, and go on.
+        live.kill()
+        assert len(kept(tmp_path).events) == answered
+        whole += live.screen
+        live = Live(tmp_path, "--resume")
+        assert live.prompt()
+        live.type(answer_for(whole + live.screen))
+        answered += 1
+    assert "Summary" in live.screen
+    assert Casebook(url(tmp_path)).open_visits() == []
+    [ended] = Casebook(url(tmp_path)).recent(1)
+    assert len(ended.events) == answered
+    assert ended.conclusion is not None
+    asked = [(event.check, event.fix) for event in ended.events if event.answer != "skipped"]
+    before = asked[: next(i for i, (_, fix) in enumerate(asked) if fix)]
+    assert len(before) == len(set(before))
+
+
+def test_an_interrupt_keeps_what_was_answered_and_exits_with_130(tmp_path: Path) -> None:
+    live = Live(tmp_path)
+    for line in [*INTAKE, "skip"]:
+        assert live.prompt()
+        live.type(line)
+    assert live.prompt()
+    live.process.send_signal(signal.SIGINT)
+    assert live.process.wait(timeout=20) == 130
+    assert len(kept(tmp_path).events) == 1
+
+
+def test_no_line_is_wider_than_the_screen_and_no_colour_leaks_into_a_pipe(tmp_path: Path) -> None:
+    outcome = visit(tmp_path, *INTAKE, "?", "why", "can't tell", "?", "why", "skip", "?", "why")
+    assert max(len(line) for line in outcome.out.splitlines()) <= 80
+    assert "\x1b" not in outcome.out
+
+
+def test_resuming_when_nothing_is_open_is_one_line(tmp_path: Path) -> None:
+    outcome = visit(tmp_path, args=("--resume",))
+    assert outcome.code == 2
+    assert len(outcome.err.splitlines()) == 1
+
+
+@pytest.mark.parametrize("bad", ["nonsense", "sqlite:////no/such/folder/x.db"])
+def test_a_store_that_cannot_be_opened_is_one_line(bad: str) -> None:
+    outcome = stillflow("visit", "--db", bad)
+    assert outcome.code == 2
+    assert len(outcome.err.splitlines()) == 1
