@@ -14,8 +14,8 @@ from typing import Literal
 
 from pydantic import BaseModel, ConfigDict, Field, model_validator
 
-from stillflow.engine.faulttree_diagram import DecisionDiagram
 from stillflow.engine.errors import InputError
+from stillflow.engine.faulttree_diagram import DecisionDiagram
 
 Method = Literal["exact", "rare-event"]
 CutSet = frozenset[str]
@@ -24,11 +24,13 @@ MOST_CUT_SETS = 20_000
 """More minimal cut sets than this are refused rather than waited for."""
 
 
-class _Part(BaseModel):
-    model_config = ConfigDict(frozen=True, extra="forbid")
+class TreePart(BaseModel):
+    """Base of the models: fixed, and strict about fields."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False)
 
 
-class Event(_Part):
+class Event(TreePart):
     """Something that can happen by itself.
 
     Attributes:
@@ -44,7 +46,7 @@ class Event(_Part):
     probability: float | None = Field(default=None, ge=0, le=1)
 
 
-class Gate(_Part):
+class Gate(TreePart):
     """Something that happens when any one ("or") or all ("and") of its inputs happen.
 
     Attributes:
@@ -60,7 +62,7 @@ class Gate(_Part):
     inputs: tuple[str, ...] = Field(min_length=1)
 
 
-class FaultTree(_Part):
+class FaultTree(TreePart):
     """A top event and all that is below it. Gates and events may be used more than once.
 
     Raises InputError where two parts have one id, an input is missing, or a gate is below itself.
@@ -73,7 +75,8 @@ class FaultTree(_Part):
     @cached_property
     def by_id(self) -> Mapping[str, Gate | Event]:
         """All gates and events by id."""
-        return {part.id: part for part in (*self.gates, *self.events)}
+        gates: Mapping[str, Gate | Event] = {gate.id: gate for gate in self.gates}
+        return {**gates, **{event.id: event for event in self.events}}
 
     @model_validator(mode="after")
     def _hangs_together(self) -> FaultTree:

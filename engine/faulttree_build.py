@@ -8,21 +8,16 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 
-from pydantic import BaseModel, ConfigDict, Field
+from pydantic import Field
 
 from stillflow.engine.errors import InputError
-from stillflow.engine.faulttree import Event, FaultTree, Gate
-
+from stillflow.engine.faulttree import Event, FaultTree, Gate, TreePart
 
 # Ids of rules have no spaces in them, so the ids of the gates made here can never be theirs.
 _TOP = "the top event"
 
 
-class _Part(BaseModel):
-    model_config = ConfigDict(frozen=True, extra="forbid")
-
-
-class Cause(_Part):
+class Cause(TreePart):
     """One thing that can be wrong.
 
     Attributes:
@@ -44,7 +39,7 @@ class Cause(_Part):
     undeveloped: bool = False
 
 
-class Combination(_Part):
+class Combination(TreePart):
     """Causes that only together bring something about ("a backwards fitting and debris")."""
 
     id: str

@@ -76,7 +76,7 @@ class DecisionDiagram:
         absorbing, neutral = (_FALSE, _TRUE) if kind == "and" else (_TRUE, _FALSE)
         if absorbing in (a, b):
             return absorbing
-        if a == neutral or a == b:
+        if a in (neutral, b):
             return b
         if b == neutral:
             return a

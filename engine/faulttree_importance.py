@@ -10,7 +10,6 @@ from __future__ import annotations
 from dataclasses import dataclass
 from math import prod
 
-from stillflow.engine.faulttree_diagram import DecisionDiagram
 from stillflow.engine.faulttree import (
     CutSet,
     Event,
@@ -19,6 +18,7 @@ from stillflow.engine.faulttree import (
     diagram,
     minimal_cut_sets,
 )
+from stillflow.engine.faulttree_diagram import DecisionDiagram
 
 
 @dataclass(frozen=True)

@@ -18,9 +18,7 @@ def curve_between(start: Point, end: Point) -> tuple[Point, ...]:
 def line_along(curve: Sequence[Point], line: Line, weight: float) -> Path:
     """A cubic curve drawn as the kind of line asked for, without a tip."""
     segments = tuple(tuple(curve[i : i + 3]) for i in range(1, len(curve), 3))
-    return Path(
-        curve[0], segments, width=weight, dash="dashed" if line == "against" else "solid"
-    )
+    return Path(curve[0], segments, width=weight, dash="dashed" if line == "against" else "solid")
 
 
 def arrow(curve: Sequence[Point], tip: Point, line: Line, weight: float) -> list[Mark]:

@@ -7,15 +7,17 @@ it needs. Where the tree comes from (the planner, unrolled) is left to the calle
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import replace
 from functools import cached_property
 from typing import Literal
 
-from pydantic import BaseModel, ConfigDict, Field, model_validator
+from pydantic import Field, model_validator
 
 from stillflow.engine.charts import shapes
+from stillflow.engine.charts.numbers import minutes, percent
 from stillflow.engine.charts.page import PaperName, Sheet, kind_key
 from stillflow.engine.charts.paging import Trunk
-from stillflow.engine.charts.picture import Edge, Kind, Node, Picture, TitleBlock
+from stillflow.engine.charts.picture import Edge, Kind, Node, Picture, Plain, TitleBlock
 from stillflow.engine.charts.render import Chart
 from stillflow.engine.charts.scene import Mark, Point, Scene, Text, polygon, polyline
 from stillflow.engine.charts.shapes import GREY, INK, NOTE_SIZE
@@ -27,20 +29,21 @@ from stillflow.engine.errors import InputError
 _KINDS = {"check": Kind.CHECK, "fix": Kind.FIX, "hand-over": Kind.HAND_OVER}
 
 
-class _Part(BaseModel):
-    model_config = ConfigDict(frozen=True, extra="forbid")
+class TreeBranch(Plain):
+    """One answer to a check, or outcome of a fix.
 
-
-class TreeBranch(_Part):
-    """One answer to a check (or outcome of a fix), how likely it is there (0 to 1), and the id
-    of the node it leads to."""
+    Attributes:
+        answer: in a few words.
+        probability: how likely it is there, 0 to 1.
+        to: id of the node it leads to.
+    """
 
     answer: str
     probability: float = Field(ge=0, le=1)
     to: str
 
 
-class TreeNode(_Part):
+class TreeNode(Plain):
     """One step.
 
     Attributes:
@@ -66,7 +69,7 @@ class TreeNode(_Part):
     branches: tuple[TreeBranch, ...] = ()
 
 
-class DecisionTree(_Part):
+class DecisionTree(Plain):
     """A whole tree. Nodes may be reached from several others, but never from themselves."""
 
     title: TitleBlock
@@ -85,7 +88,9 @@ class DecisionTree(_Part):
         ends = [self.root, *(b.to for node in self.nodes for b in node.branches)]
         missing = next((end for end in ends if end not in self.by_id), None)
         if missing is not None:
-            raise InputError(f"the decision tree has no node {missing!r}, yet something leads there")
+            raise InputError(
+                f"the decision tree has no node {missing!r}, yet something leads there"
+            )
         self.downwards()
         return self
 
@@ -160,26 +165,13 @@ def decision_chart(tree: DecisionTree) -> Chart:
     return Chart("decision-tree", picture, tree.model_dump(mode="json"), pages)
 
 
-def percent(probability: float) -> str:
-    """A probability as people say it; never 0% or 100% for what is only nearly so."""
-    if 0 < probability < 0.01:
-        return "under 1%"
-    if 0.99 < probability < 1:
-        return "over 99%"
-    return f"{probability:.0%}"
-
-
-def _minutes(minutes: float) -> str:
-    return f"{minutes:.0f} min" if minutes >= 1 or minutes == 0 else "under 1 min"
-
-
 def _box(node: TreeNode) -> Node:
     likely = "" if node.probability is None else f"{percent(node.probability)} likely to be it"
     notes = []
     if node.minutes is not None:
-        notes.append(_minutes(node.minutes))
+        notes.append(minutes(node.minutes))
     if node.expected_minutes is not None:
-        notes.append(f"about {_minutes(node.expected_minutes)} in all")
+        notes.append(f"about {minutes(node.expected_minutes)} in all")
     return Node(
         node.id,
         _KINDS[node.kind],
@@ -282,6 +274,5 @@ class _Artist:
 
 
 def _numbered(box: Node, number: str = "0") -> Node:
-    from dataclasses import replace
-
-    return replace(box, badge=number) if box.kind is Kind.CHECK else box
+    """Only checks, and fixes that may not be the end of it, have a number."""
+    return box if box.kind is Kind.HAND_OVER else replace(box, badge=number)

@@ -11,8 +11,8 @@ from collections.abc import Iterable, Mapping
 from stillflow.engine.charts import shapes
 from stillflow.engine.charts.picture import Edge, Kind, Node, Picture
 from stillflow.engine.charts.shapes import NOTE_SIZE
-from stillflow.engine.charts.tidy import Gaps, Size
 from stillflow.engine.charts.text import clean, escape, wrap
+from stillflow.engine.charts.tidy import Gaps, Size
 
 _LABEL_ROOM = 104.0
 

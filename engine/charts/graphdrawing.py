@@ -112,9 +112,7 @@ def _joined(picture: Picture, labels: list[_Label]) -> Picture:
     )
 
 
-def _stack_loose(
-    picture: Picture, corners: dict[str, Point], sizes: Mapping[str, Size]
-) -> None:
+def _stack_loose(picture: Picture, corners: dict[str, Point], sizes: Mapping[str, Size]) -> None:
     """Give the nodes that no arrow touches a place at the foot of their column."""
     left = 0.0
     for column in picture.columns:

@@ -64,10 +64,12 @@ def _placed(picture: Picture, graph: dict[str, Any], sizes: Mapping[str, Size]) 
     routes = [_route(ways[f"e{index}"]) for index in range(len(picture.edges))]
     # The program's own frame has room for the title in it, which is drawn elsewhere here.
     points = [p for route in routes for p in (*route.curve, route.tip)]
-    left = min([x for x, _ in boxes.values()] + [x for x, _ in points], default=0.0)
-    top = min([y for _, y in boxes.values()] + [y for _, y in points], default=0.0)
-    right = max([x + sizes[i].width for i, (x, _) in boxes.items()] + [x for x, _ in points], default=0.0)
-    bottom = max([y + sizes[i].height for i, (_, y) in boxes.items()] + [y for _, y in points], default=0.0)
+    points += boxes.values()
+    points += [(x + sizes[i].width, y + sizes[i].height) for i, (x, y) in boxes.items()]
+    left = min((x for x, _ in points), default=0.0)
+    top = min((y for _, y in points), default=0.0)
+    right = max((x for x, _ in points), default=0.0)
+    bottom = max((y for _, y in points), default=0.0)
 
     def shift(point: Point) -> Point:
         return point[0] - left, point[1] - top
@@ -76,9 +78,7 @@ def _placed(picture: Picture, graph: dict[str, Any], sizes: Mapping[str, Size]) 
         right - left,
         bottom - top,
         {i: shift(corner) for i, corner in boxes.items()},
-        tuple(
-            Route(tuple(map(shift, r.curve)), shift(r.tip)) for r in routes
-        ),
+        tuple(Route(tuple(map(shift, r.curve)), shift(r.tip)) for r in routes),
     )
 
 

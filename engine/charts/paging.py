@@ -53,8 +53,10 @@ class Cutter:
     room: Size | None
 
     def pages(self) -> list[list[Piece]]:
-        """The pieces of each page, in reading order. A piece never stands on an earlier page
-        than the connector that leads to it."""
+        """The pieces of each page, in reading order.
+
+        A piece never stands on an earlier page than the first connector that leads to it.
+        """
         pages: list[list[Piece]] = []
         free: list[float] = []
         first = (self.trunk.root, 0)

@@ -7,16 +7,14 @@ labels are measured for, which is embedded so that every printer has it.
 from __future__ import annotations
 
 import datetime
+import importlib
 import logging
-from collections.abc import Sequence
-from typing import TYPE_CHECKING
+from collections.abc import Container, Sequence
+from typing import Any
 
 from stillflow.engine.charts import text as words
 from stillflow.engine.charts.scene import DASHES, Mark, Path, Scene, Text
 from stillflow.engine.errors import SetupError
-
-if TYPE_CHECKING:
-    from fpdf import FPDF
 
 _FACE = "Arimo"
 _MISSING = "\u25a1"
@@ -35,7 +33,7 @@ def write_pdf(scenes: Sequence[Scene], date: datetime.date | None = None) -> byt
         SetupError: the extra `pdf` is not installed; says which formats can be made.
     """
     document = _document(scenes[0], date)
-    letters = document.fonts[_FACE.lower()].cmap  # type: ignore[union-attr]
+    letters = document.fonts[_FACE.lower()].cmap
     for scene in scenes:
         document.add_page(format=(scene.width, scene.height))
         for group in scene.groups:
@@ -44,10 +42,10 @@ def write_pdf(scenes: Sequence[Scene], date: datetime.date | None = None) -> byt
     return bytes(document.output())
 
 
-def _document(first: Scene, date: datetime.date | None) -> FPDF:
+def _document(first: Scene, date: datetime.date | None) -> Any:
     try:
-        import fontpkg_arimo
-        from fpdf import FPDF
+        fpdf = importlib.import_module("fpdf")
+        arimo = importlib.import_module("fontpkg_arimo")
     except ImportError as problem:
         raise SetupError(
             f"PDF cannot be made here, because {problem.name} is not installed",
@@ -55,7 +53,7 @@ def _document(first: Scene, date: datetime.date | None) -> FPDF:
             "formats that can be made now: svg, png, dot, mermaid, json",
         ) from problem
     logging.getLogger("fontTools.subset").setLevel(logging.WARNING)
-    document = FPDF(unit="pt", format=(first.width, first.height))
+    document = fpdf.FPDF(unit="pt", format=(first.width, first.height))
     document.set_auto_page_break(False)
     document.set_margin(0)
     document.set_title(words.clean(first.title))
@@ -63,28 +61,27 @@ def _document(first: Scene, date: datetime.date | None) -> FPDF:
     document.set_lang("en")
     when = datetime.datetime.combine(date, datetime.time(), datetime.UTC) if date else _EPOCH
     document.set_creation_date(when)
-    file = fontpkg_arimo.ROOT / "files" / "Arimo[wght].ttf"
+    file = arimo.ROOT / "files" / "Arimo[wght].ttf"
     for style, weight in (("", 400), ("B", 700)):
         document.add_font(_FACE, style, file, variations={"wght": weight})
     return document
 
 
-def _draw(document: FPDF, mark: Mark, letters: dict[int, object]) -> None:
+def _draw(document: Any, mark: Mark, letters: Container[int]) -> None:
     if isinstance(mark, Text):
         _text(document, mark, letters)
     elif mark.fill or mark.stroke:
         _path(document, mark)
 
 
-def _text(document: FPDF, mark: Text, letters: dict[int, object]) -> None:
-    from fpdf.bidi import BidiParagraph
-
+def _text(document: Any, mark: Text, letters: Container[int]) -> None:
     label = words.clean(mark.text)
     label = "".join(c if ord(c) in letters else _MISSING for c in label)
     if not label:
         return
     if not label.isascii():
-        label = BidiParagraph(label).get_reordered_string()
+        bidi = importlib.import_module("fpdf.bidi")
+        label = bidi.BidiParagraph(label).get_reordered_string()
     document.set_font(_FACE, "B" if mark.bold else "", mark.size)
     document.set_text_color(mark.colour)
     span = document.get_string_width(label)
@@ -92,7 +89,7 @@ def _text(document: FPDF, mark: Text, letters: dict[int, object]) -> None:
     document.text(mark.x - shift, mark.y, label)
 
 
-def _path(document: FPDF, mark: Path) -> None:
+def _path(document: Any, mark: Path) -> None:
     with document.new_path(*mark.start) as path:
         style = path.style
         style.auto_close = False

@@ -53,14 +53,18 @@ Line = Literal["for", "against", "plain"]
 Gate = Literal["", "or", "and", "basic", "undeveloped", "transfer"]
 
 
-class TitleBlock(BaseModel):
+class Plain(BaseModel):
+    """Base of the neutral models that charts are made from: fixed, and strict about fields."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False)
+
+
+class TitleBlock(Plain):
     """What stands on the edge of every chart.
 
     `date` is the day the chart is of (the visit's, or today's); `filters` are the choices that
     narrowed the chart down, each as one readable phrase.
     """
-
-    model_config = ConfigDict(frozen=True, extra="forbid")
 
     title: str
     subtitle: str = ""

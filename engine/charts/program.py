@@ -76,7 +76,7 @@ def run(source: str, output: Literal["json0", "png"], *, placed: bool = False) -
 
     dot_command.DOT_BINARY = find_program()
     try:
-        return graphviz.pipe(
+        answer = graphviz.pipe(
             "neato" if placed else "dot",
             output,
             source.encode("utf-8"),
@@ -90,3 +90,4 @@ def run(source: str, output: Literal["json0", "png"], *, placed: bool = False) -
             f"the Graphviz program {dot_command.DOT_BINARY} failed: {words[:300]}",
             right="formats that can be made without it: dot, mermaid, json",
         ) from problem
+    return bytes(answer)

@@ -9,7 +9,7 @@ from typing import Any, Literal, get_args
 
 from stillflow.engine.charts.dotsource import dot_source
 from stillflow.engine.charts.mermaid import mermaid_source
-from stillflow.engine.charts.page import PaperName
+from stillflow.engine.charts.page import PAPERS, PaperName
 from stillflow.engine.charts.picture import Picture
 from stillflow.engine.charts.scene import Scene
 from stillflow.engine.errors import InputError
@@ -38,11 +38,18 @@ class Chart:
 
 @dataclass(frozen=True)
 class ChartFile:
-    """One file of a rendered chart. `page` counts from 1; `smallest_text` is in points (0 for
-    formats that have no size)."""
+    """One file of a rendered chart.
+
+    Attributes:
+        data: its content.
+        format: one of `FORMATS`.
+        page: which page it is, from 1.
+        pages: how many files there are.
+        smallest_text: the smallest type on it in points; 0 for formats without a size.
+    """
 
     data: bytes
-    format: Format
+    format: str
     page: int
     pages: int
     smallest_text: float = 0.0
@@ -63,38 +70,42 @@ def render(
         SVG and PNG give one file for each page; the other formats give one file.
 
     Raises:
-        InputError: unknown format.
+        InputError: unknown format or paper, or an unreasonable `dpi`.
         SetupError: the format cannot be made on this machine; says which can.
     """
+    for value, known, name in ((output, FORMATS, "format"), (paper, PAPERS, "paper")):
+        if value is not None and value not in known:
+            right = f"choose one of {', '.join(known)}"
+            raise InputError(f"there is no chart {name} {value!r}", right=right)
+    if not 30 <= dpi <= 1200:
+        raise InputError(
+            f"a picture cannot be made at {dpi} dots per inch", right="give 30 to 1200"
+        )
     if output in ("dot", "mermaid", "json"):
         words = {"dot": dot_source, "mermaid": mermaid_source}.get(output)
         text = words(chart.picture) if words else _json(chart)
-        return [ChartFile(text.encode("utf-8"), output, 1, 1)]  # type: ignore[arg-type]
-    if output not in FORMATS:
-        raise InputError(
-            f"there is no chart format {output!r}", right=f"formats are: {', '.join(FORMATS)}"
-        )
+        return [ChartFile(text.encode("utf-8"), output, 1, 1)]
     scenes = chart.pages(paper)
     smallest = min(scene.smallest_text() for scene in scenes)
     if output == "pdf":
         from stillflow.engine.charts.pdf import write_pdf
 
         data = write_pdf(scenes, chart.picture.title.date)
-        return [ChartFile(data, "pdf", 1, 1, smallest)]
-    files = []
-    for number, scene in enumerate(scenes, 1):
-        if output == "svg":
-            from stillflow.engine.charts.svg import write_svg
+        return [ChartFile(data, output, 1, 1, smallest)]
+    return [
+        ChartFile(_drawn(scene, output, dpi), output, number, len(scenes), scene.smallest_text())
+        for number, scene in enumerate(scenes, 1)
+    ]
 
-            data = write_svg(scene)
-        else:
-            from stillflow.engine.charts.png import write_png
 
-            data = write_png(scene, dpi)
-        files.append(
-            ChartFile(data, output, number, len(scenes), scene.smallest_text())  # type: ignore[arg-type]
-        )
-    return files
+def _drawn(scene: Scene, output: str, dpi: int) -> bytes:
+    if output == "svg":
+        from stillflow.engine.charts.svg import write_svg
+
+        return write_svg(scene)
+    from stillflow.engine.charts.png import write_png
+
+    return write_png(scene, dpi)
 
 
 def _json(chart: Chart) -> str:

@@ -80,9 +80,7 @@ class _Drawing:
             self.column = min(max((room.width - _LEFT) / count, _COLUMN[0]), _COLUMN[1])
         self.wide = _LEFT + self.column * count
         self.banner = self._banner()
-        self.names = [
-            wrap(s.title, self.column - 14, TITLE_SIZE, bold=True) for s in path.stations
-        ]
+        self.names = [wrap(s.title, self.column - 14, TITLE_SIZE, bold=True) for s in path.stations]
         self.behind = [wrap(s.behind, self.column - 26, NOTE_SIZE) for s in path.stations]
         above = max(len(lines) for lines in self.behind) * NOTE_SIZE * LEADING
         below = max(len(lines) for lines in self.names) * TITLE_SIZE * LEADING
@@ -188,9 +186,7 @@ class _Drawing:
         return things
 
 
-def _values(
-    x: float, reading: Reading, y: Callable[[float], float], bottom: float
-) -> list[Mark]:
+def _values(x: float, reading: Reading, y: Callable[[float], float], bottom: float) -> list[Mark]:
     marks: list[Mark] = []
     above = reading.found is None or reading.expected is None or reading.expected >= reading.found
     if reading.expected is not None:

@@ -9,9 +9,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
-from pydantic import BaseModel, ConfigDict, Field, model_validator
+from pydantic import Field, model_validator
 
-from stillflow.engine.charts.picture import Edge, Kind, Node, Picture, TitleBlock
+from stillflow.engine.charts.picture import Edge, Kind, Node, Picture, Plain, TitleBlock
 from stillflow.engine.charts.render import Chart
 from stillflow.engine.errors import InputError
 
@@ -19,18 +19,14 @@ Condition = Literal["sealed", "working"]
 CONDITIONS: tuple[Condition, ...] = ("sealed", "working")
 
 
-class _Part(BaseModel):
-    model_config = ConfigDict(frozen=True, extra="forbid")
-
-
-class Reading(_Part):
+class Reading(Plain):
     """Suction at one station under one condition, in the chart's unit; None where not known."""
 
     expected: float | None = Field(default=None, ge=0, allow_inf_nan=False)
     found: float | None = Field(default=None, ge=0, allow_inf_nan=False)
 
 
-class Station(_Part):
+class Station(Plain):
     """One place where the gauge is put.
 
     Attributes:
@@ -50,7 +46,7 @@ class Station(_Part):
         return self.sealed if condition == "sealed" else self.working
 
 
-class AirPath(_Part):
+class AirPath(Plain):
     """The stations in the order of the path, from the fan to the hose end.
 
     Attributes:

@@ -86,14 +86,16 @@ def place(top: Cell, sizes: dict[Cell, Size], across: bool, gaps: Gaps) -> Place
     level = {top: 0}
     for cell in cells:
         level.update(dict.fromkeys(cell.below, level[cell] + 1))
-    thickest = [0.0] * (max(level.values()) + 1)
-    half = {}
-    for cell in cells:
-        along, span = sizes[cell] if across else sizes[cell][::-1]
-        thickest[level[cell]] = max(thickest[level[cell]], along)
-        half[cell] = span / 2
-    starts = [sum(thickest[:i]) + gaps.between * i for i in range(len(thickest))]
-    outline, shift = _outlines(cells, half, gaps.within)
+    along = {cell: sizes[cell][0 if across else 1] for cell in cells}
+    half = {cell: sizes[cell][1 if across else 0] / 2 for cell in cells}
+    starts = _starts(cells, level, along, gaps.between)
+    end = {cell: starts[level[cell]] + along[cell] for cell in cells}
+    # A cell with nothing below it may reach past its own column, and is kept clear of there too.
+    columns = {
+        cell: max(sum(start < end[cell] + gaps.between for start in starts[level[cell] :]), 1)
+        for cell in cells
+    }
+    outline, shift = _outlines(cells, half, columns, gaps.within)
     middle = {top: -min(low for low, _ in outline)}
     corners: dict[Cell, Point] = {}
     for cell in cells:
@@ -101,16 +103,37 @@ def place(top: Cell, sizes: dict[Cell, Size], across: bool, gaps: Gaps) -> Place
             middle[child] = middle[cell] + shift[child]
         corner = (starts[level[cell]], middle[cell] - half[cell])
         corners[cell] = corner if across else corner[::-1]
-    length = starts[-1] + thickest[-1]
+    length = max(end.values())
     breadth = max(high for _, high in outline) - min(low for low, _ in outline)
     return Places(corners, Size(length, breadth) if across else Size(breadth, length))
 
 
+def _starts(
+    cells: list[Cell], level: dict[Cell, int], along: dict[Cell, float], gap: float
+) -> list[float]:
+    """Where each column begins.
+
+    A column is as thick as what goes on from it, or as its thickest cell if nothing does.
+    """
+    onward = [0.0] * (max(level.values()) + 1)
+    any_cell = list(onward)
+    for cell in cells:
+        any_cell[level[cell]] = max(any_cell[level[cell]], along[cell])
+        if cell.below:
+            onward[level[cell]] = max(onward[level[cell]], along[cell])
+    starts = [0.0]
+    for going_on, thickest in zip(onward, any_cell, strict=True):
+        starts.append(starts[-1] + (going_on or thickest) + gap)
+    return starts[:-1]
+
+
 def _outlines(
-    cells: list[Cell], half: dict[Cell, float], gap: float
+    cells: list[Cell], half: dict[Cell, float], columns: dict[Cell, int], gap: float
 ) -> tuple[list[tuple[float, float]], dict[Cell, float]]:
-    """The top cell's outline (least and most, for each level, about its middle), and how far
-    each cell's middle is from that of the cell above it."""
+    """The outline of the top cell, and how far each cell's middle is from that of the one above.
+
+    The outline is the least and most for each column, about the cell's middle.
+    """
     outline: dict[Cell, list[tuple[float, float]]] = {}
     shift: dict[Cell, float] = {}
     for cell in reversed(cells):
@@ -130,5 +153,6 @@ def _outlines(
             for child in cell.below:
                 shift[child] -= centre
             merged = [(low - centre, high - centre) for low, high in merged]
-        outline[cell] = [(-half[cell], half[cell]), *merged]
+        own_columns = 1 if cell.below else columns[cell]
+        outline[cell] = [(-half[cell], half[cell])] * own_columns + merged
     return outline[cells[0]], shift

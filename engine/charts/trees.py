@@ -110,9 +110,10 @@ def _page(
         dx, dy = (0.0, high) if artist.across else (wide, 0.0)
         corners = piece.places.corners
         for cell in piece.top.walk():
-            start = artist.exit(cell, corners[cell])
-            ends = [artist.entry(child, corners[child]) for child in cell.below]
-            lines += [moved(_elbow(start, end, artist), dx, dy) for end in ends]
+            for child in cell.below:
+                start = artist.exit(cell, corners[cell])
+                end = artist.entry(child, corners[child])
+                lines.append(moved(_elbow(start, end, artist), dx, dy))
             marks = artist.marks(cell, corners[cell], signs, number)
             things.append((artist.words(cell), [moved(mark, dx, dy) for mark in marks]))
         size, gap = piece.places.room, artist.gaps.between

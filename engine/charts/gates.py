@@ -1,0 +1,107 @@
+"""The symbols of fault trees as IEC 61025 has them (shapes from memory of its table of symbols).
+
+Drawn hanging from a point: the middle of a symbol's upper edge.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+from stillflow.engine.charts.page import KeyItem
+from stillflow.engine.charts.picture import Gate
+from stillflow.engine.charts.scene import Mark, Path, Text, circle, moved, polygon
+from stillflow.engine.charts.shapes import NOTE_SIZE
+
+HEIGHT = 32.0
+"""Height of every symbol in points; none is wider."""
+_HALF = 15.0
+_FILL = "#ffffff"
+
+GATE_WORDS: dict[Gate, str] = {
+    "or": "any one of these is enough",
+    "and": "only all of these together",
+    "basic": "a cause by itself",
+    "undeveloped": "not taken further here",
+    "transfer": "goes on elsewhere",
+}
+
+
+def symbol(gate: Gate, x: float, y: float, scale: float = 1.0, words: bool = True) -> list[Mark]:
+    """The marks of one symbol whose upper edge has its middle at (x, y).
+
+    Args:
+        gate: which symbol.
+        x: the middle, in points.
+        y: the upper edge, in points.
+        scale: 1 for full size.
+        words: whether the sign inside a gate is set; it would be too small in the key.
+    """
+    marks = _SYMBOLS[gate]() if gate else []
+    return [moved(m, x, y, scale) for m in marks if words or isinstance(m, Path)]
+
+
+def _or() -> list[Mark]:
+    w, h = _HALF, HEIGHT
+    shield = Path(
+        (0, 0),
+        (
+            ((w * 0.6, h * 0.16), (w, h * 0.5), (w, h)),
+            ((w * 0.5, h * 0.8), (-w * 0.5, h * 0.8), (-w, h)),
+            ((-w, h * 0.5), (-w * 0.6, h * 0.16), (0, 0)),
+        ),
+        closed=True,
+        fill=_FILL,
+        width=1.4,
+    )
+    return [shield, Text(0, h * 0.66, "≥1", NOTE_SIZE, "middle", bold=True)]
+
+
+def _and() -> list[Mark]:
+    w, h = _HALF, HEIGHT
+    dome = Path(
+        (-w, h),
+        (
+            ((-w, w),),
+            ((-w, w * 0.4477), (-w * 0.5523, 0), (0, 0)),
+            ((w * 0.5523, 0), (w, w * 0.4477), (w, w)),
+            ((w, h),),
+        ),
+        closed=True,
+        fill=_FILL,
+        width=1.4,
+    )
+    return [dome, Text(0, h * 0.68, "&", NOTE_SIZE, "middle", bold=True)]
+
+
+def _basic() -> list[Mark]:
+    return [circle(0, HEIGHT / 2, _HALF, fill=_FILL, width=1.4)]
+
+
+def _undeveloped() -> list[Mark]:
+    h = HEIGHT
+    return [polygon([(0, 0), (_HALF, h / 2), (0, h), (-_HALF, h / 2)], fill=_FILL, width=1.4)]
+
+
+def _transfer() -> list[Mark]:
+    return [polygon([(0, 0), (_HALF, HEIGHT), (-_HALF, HEIGHT)], fill=_FILL, width=1.4)]
+
+
+_SYMBOLS: dict[Gate, Callable[[], list[Mark]]] = {
+    "or": _or,
+    "and": _and,
+    "basic": _basic,
+    "undeveloped": _undeveloped,
+    "transfer": _transfer,
+}
+
+
+def gate_key(gates: set[Gate]) -> tuple[KeyItem, ...]:
+    """The key to the symbols on a chart."""
+
+    def item(gate: Gate) -> KeyItem:
+        def sample(x: float, y: float) -> list[Mark]:
+            return symbol(gate, x + 24, y - 2, 0.62, words=False)
+
+        return KeyItem(GATE_WORDS[gate], sample)
+
+    return tuple(item(gate) for gate in _SYMBOLS if gate in gates)

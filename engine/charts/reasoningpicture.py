@@ -1,0 +1,224 @@
+"""The reasoning path as a picture: which faults get a box, which column each box stands in.
+
+The model is in `reasoning`; drawing is left to `graphdrawing`.
+"""
+
+from __future__ import annotations
+
+import itertools
+from collections.abc import Iterable
+
+from stillflow.engine.charts.graphdrawing import draw_graph
+from stillflow.engine.charts.numbers import percent
+from stillflow.engine.charts.page import PaperName
+from stillflow.engine.charts.picture import Edge, Kind, Node, Picture
+from stillflow.engine.charts.reasoning import PathFact, PathFault, ReasoningPath, Strength
+from stillflow.engine.charts.scene import Scene
+
+_WEIGHTS: dict[Strength, int] = {
+    "slight": 1,
+    "substantial": 1,
+    "strong": 2,
+    "very-strong": 3,
+    "decisive": 4,
+}
+_ARROW_WORDS: dict[Strength, str] = {
+    "slight": "slightly",
+    "substantial": "substantially",
+    "strong": "strongly",
+    "very-strong": "very strongly",
+    "decisive": "decisively",
+}
+
+
+_CAPTIONS = {
+    Kind.READING: "What was found",
+    Kind.LOOK: "What was found",
+    Kind.UNHELPFUL: "What was found",
+    Kind.RULE: "Rules",
+    Kind.DERIVED: "What follows",
+    Kind.FAULT: "Faults",
+    Kind.RULED_OUT: "Faults",
+}
+
+
+def draw_reasoning(picture: Picture, paper: PaperName | None) -> list[Scene]:
+    """The picture of a path, drawn on one sheet."""
+    return draw_graph(picture, _CAPTIONS, paper)
+
+
+def reasoning_picture(path: ReasoningPath, most: int = 6) -> Picture:
+    """The path as a picture.
+
+    Args:
+        path: what to show.
+        most: how many of the likeliest faults get a box of their own; the rest share one, and
+            ruled-out faults with the same arrows share one.
+    """
+    shown = _Shown(path, most)
+    facts = sorted(path.facts, key=lambda f: (not f.helpful, f.asked or 0, f.id))
+    nodes = [_fact(fact) for fact in facts]
+    nodes += [
+        Node(r.id, Kind.RULE, text=r.because, note=f"source: {r.source}" if r.source else "")
+        for r in path.rules
+    ]
+    nodes += [Node(d.id, Kind.DERIVED, d.title) for d in path.derived]
+    nodes += shown.nodes()
+    return Picture(
+        title=path.title,
+        alt=_in_words(path, shown),
+        nodes=tuple(nodes),
+        edges=tuple(_edges(path, shown)),
+        columns=_columns(path, nodes),
+        order=shown.order(),
+    )
+
+
+class _Shown:
+    """Which faults get a box of their own, and which are gathered into one."""
+
+    def __init__(self, path: ReasoningPath, most: int) -> None:
+        likely = sorted(
+            (f for f in path.faults if not f.ruled_out_by), key=lambda f: (-f.probability, f.id)
+        )
+        self.likely = [f for f in likely[:most] if f is likely[0] or f.probability >= _WORTH_A_BOX]
+        self.rest = likely[len(self.likely) :]
+        self.groups: list[list[PathFault]] = []
+        by_reason: dict[object, list[PathFault]] = {}
+        for fault in path.faults:
+            if not fault.ruled_out_by:
+                continue
+            arrows = frozenset(
+                (k.tail, k.direction, k.strength) for k in path.links if k.head == fault.id
+            )
+            reason = (fault.ruled_out_by, arrows)
+            if reason not in by_reason:
+                by_reason[reason] = []
+                self.groups.append(by_reason[reason])
+            by_reason[reason].append(fault)
+        self.box: dict[str, str] = {f.id: f.id for f in self.likely}
+        self.box.update({f.id: group[0].id for group in self.groups for f in group})
+        self.box.update({f.id: _REST for f in self.rest})
+
+    def order(self) -> tuple[tuple[str, str], ...]:
+        """The likelier above the less likely, and all of them above what is ruled out."""
+        chain = [f.id for f in self.likely]
+        pairs = list(itertools.pairwise(chain))
+        pairs += [(chain[-1], group[0].id) for group in self.groups if chain]
+        return tuple(pairs)
+
+    def nodes(self) -> list[Node]:
+        nodes = [
+            Node(f.id, Kind.FAULT, f.title, percent(f.probability), bar=f.probability)
+            for f in self.likely
+        ]
+        if self.rest:
+            total = sum(f.probability for f in self.rest)
+            count = len(self.rest)
+            title = f"{count} other faults" if count > 1 else "1 other fault"
+            together = " together" if count > 1 else ""
+            nodes.append(
+                Node(_REST, Kind.FAULT, title, percent(total) + together, bar=min(total, 1.0))
+            )
+        for group in self.groups:
+            title = "; ".join(f.title for f in group)
+            nodes.append(
+                Node(group[0].id, Kind.RULED_OUT, title, f"ruled out by {group[0].ruled_out_by}")
+            )
+        return nodes
+
+
+_REST = "\x00rest"
+_WORTH_A_BOX = 0.02
+"""Below this probability a fault is gathered with the others."""
+
+
+def _fact(fact: PathFact) -> Node:
+    kind = Kind.READING if fact.share is not None else Kind.LOOK
+    share = ""
+    if fact.share is not None:
+        share = f"{fact.share:.0%} of expected"
+        if fact.expected:
+            share += f" ({fact.expected})"
+    return Node(
+        fact.id,
+        kind if fact.helpful else Kind.UNHELPFUL,
+        fact.title,
+        fact.found,
+        share if fact.helpful else "told nothing apart",
+        badge=str(fact.asked) if fact.asked else "",
+        bar=fact.share,
+    )
+
+
+def _edges(path: ReasoningPath, shown: _Shown) -> Iterable[Edge]:
+    drawn_into: dict[str, set[str]] = {}
+    for link in path.links:
+        drawn_into.setdefault(link.tail, set()).add(shown.box.get(link.head, link.head))
+    done = set()
+    for link in path.links:
+        head = shown.box.get(link.head, link.head)
+        if head == _REST:
+            # Many weak arrows into the gathered faults would drown the ones that matter.
+            if drawn_into[link.tail] != {_REST} or (link.tail, head) in done:
+                continue
+            done.add((link.tail, head))
+            yield Edge(link.tail, head, "some of these", "plain")
+            continue
+        if (link.tail, head) in done:
+            continue
+        done.add((link.tail, head))
+        if link.direction is None:
+            yield Edge(link.tail, head)
+            continue
+        words = f"{_ARROW_WORDS[link.strength]} {link.direction}" if link.strength else ""
+        weight = _WEIGHTS[link.strength] if link.strength else 1
+        yield Edge(link.tail, head, words or link.direction, link.direction, weight)
+
+
+def _columns(path: ReasoningPath, nodes: list[Node]) -> tuple[tuple[str, ...], ...]:
+    """Facts first, faults last, and rules as far right as what they conclude allows."""
+    kinds = {node.id: node.kind for node in nodes}
+    derived = {d.id for d in path.derived}
+    inputs: dict[str, list[str]] = {}
+    outputs: dict[str, list[str]] = {}
+    for link in path.links:
+        inputs.setdefault(link.head, []).append(link.tail)
+        outputs.setdefault(link.tail, []).append(link.head)
+    level: dict[str, int] = {}
+
+    def depth(identifier: str) -> int:
+        if identifier not in level:
+            level[identifier] = 0
+            above = [depth(i) for i in inputs.get(identifier, ())]
+            level[identifier] = 1 + max(above, default=-1)
+        return level[identifier]
+
+    inner = [r.id for r in path.rules] + sorted(derived)
+    last = max((depth(i) for i in inner), default=0)
+    last += last % 2 == 0
+    for rule in path.rules:
+        if not derived.intersection(outputs.get(rule.id, ())):
+            level[rule.id] = last
+    columns: list[list[str]] = [[] for _ in range(last + 2)]
+    for node in nodes:
+        if node.kind in (Kind.FAULT, Kind.RULED_OUT):
+            columns[-1].append(node.id)
+        elif kinds[node.id] in (Kind.RULE, Kind.DERIVED):
+            columns[level[node.id]].append(node.id)
+        else:
+            columns[0].append(node.id)
+    return tuple(tuple(column) for column in columns if column)
+
+
+def _in_words(path: ReasoningPath, shown: _Shown) -> str:
+    sentences = [
+        f"The reasoning from {len(path.facts)} things found, through {len(path.rules)} rules."
+    ]
+    if shown.likely:
+        best = ", ".join(f"{f.title} ({percent(f.probability)})" for f in shown.likely[:3])
+        sentences.append(f"Likeliest: {best}.")
+    out = [f.title for group in shown.groups for f in group]
+    if out:
+        sentences.append(f"Ruled out: {', '.join(out)}.")
+    return " ".join(sentences)
