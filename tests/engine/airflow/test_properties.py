@@ -1,0 +1,149 @@
+"""What must hold for any house: order of readings, and that more damage never helps."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from stillflow.engine.airflow.fan import fan_from_rating
+from stillflow.engine.airflow.houses import Houses
+from stillflow.engine.airflow.points import EVERY_POINT, GaugePoint
+from stillflow.engine.airflow.readings import readings, readings_table
+from stillflow.engine.airflow.system import Hose, Inlet, System, Tube
+
+SLACK = 1e-4
+"""inH2O; the balance is closed to 1e-6."""
+
+POINTS = [*EVERY_POINT, GaugePoint("other", "sealed"), GaugePoint("other", "working")]
+RUNS = ("trunk", "branch", "hose")
+
+
+def number(low: float, high: float) -> st.SearchStrategy[float]:
+    return st.floats(low, high, allow_nan=False, allow_subnormal=False)
+
+
+@st.composite
+def houses(draw: st.DrawFn) -> System:
+    trunk = draw(number(0.0, 120.0))
+    return System(
+        fan=fan_from_rating(draw(number(60, 180)), draw(number(60, 160))),
+        trunk=Tube(length_ft=trunk, fittings=draw(number(0, 10))),
+        inlets=(
+            Inlet(tap_ft=None, branch=Tube(length_ft=draw(number(0, 30)), fittings=1.0)),
+            Inlet(name="other", tap_ft=trunk * draw(number(0, 1)), branch=Tube(length_ft=8.0)),
+        ),
+        hose=Hose(length_ft=draw(number(5, 60)), bore_in=draw(number(1.0, 1.5))),
+        altitude_ft=draw(number(0, 9000)),
+    )
+
+
+HOLES = [
+    f"holes.{place}"
+    for place in (
+        *("motor", "bin", "utility", "intake"),
+        *("trunk", "branch", "inlet", "other_inlet", "hose"),
+    )
+]
+THROATS = [
+    f"throats.{place}"
+    for place in ("filter", "intake", "trunk", "branch", "inlet", "hose", "exhaust")
+]
+
+
+@st.composite
+def damaged(draw: st.DrawFn) -> Houses:
+    """One house with any damage on it, anywhere along its runs."""
+    one = Houses.of([draw(houses())])
+    changed = {key: np.array([draw(st.just(0.0) | number(0.05, 0.8))]) for key in HOLES}
+    changed |= {key: np.array([draw(st.just(np.inf) | number(0.3, 2.0))]) for key in THROATS}
+    changed |= {
+        f"{what}.{run}_along": np.array([draw(number(0, 1))])
+        for what in ("holes", "throats")
+        for run in RUNS
+    }
+    return one.with_values(changed)
+
+
+def read(houses_: Houses) -> dict[GaugePoint, float]:
+    return dict(zip(POINTS, readings_table(houses_, POINTS)[0], strict=True))
+
+
+@settings(max_examples=60, deadline=None)
+@given(damaged())
+def test_sealed_is_never_below_working(one):
+    shown = read(one)
+    for station in ("unit", "utility", "inlet", "hose", "other"):
+        sealed = shown[GaugePoint(station, "sealed")]
+        assert sealed >= shown[GaugePoint(station, "working")] - SLACK
+
+
+@settings(max_examples=60, deadline=None)
+@given(damaged(), st.sampled_from(HOLES), number(0.05, 0.6))
+def test_a_bigger_hole_never_raises_any_reading(one, key, more):
+    before = read(one)
+    after = read(one.with_values({key: one[key] + more}))
+    # An other inlet's gasket is out of play while that inlet itself is read.
+    assert all(after[point] <= before[point] + SLACK for point in POINTS)
+
+
+@settings(max_examples=60, deadline=None)
+@given(houses(), st.sampled_from(THROATS), number(0.3, 1.6), number(0.02, 0.5))
+def test_a_bigger_throat_never_lowers_a_reading_in_a_tight_house(house, key, throat, more):
+    one = Houses.of([house])
+    narrow = read(one.with_values({key: np.array([throat])}))
+    wide = read(one.with_values({key: np.array([throat + more])}))
+    assert all(wide[point] >= narrow[point] - SLACK for point in POINTS)
+
+
+@settings(max_examples=60, deadline=None)
+@given(damaged(), number(0.3, 1.6), number(0.02, 0.5))
+def test_a_bigger_throat_never_lowers_what_is_read_beyond_it(one, throat, more):
+    beyond = [GaugePoint("hose", condition) for condition in ("sealed", "working")]
+    narrow = readings_table(one.with_values({"throats.hose": np.array([throat])}), beyond)
+    wide = readings_table(one.with_values({"throats.hose": np.array([throat + more])}), beyond)
+    assert (wide >= narrow - SLACK).all()
+
+
+@settings(max_examples=60, deadline=None)
+@given(houses())
+def test_in_a_tight_house_sealed_is_the_same_everywhere_and_working_falls_outwards(house):
+    shown = read(Houses.of([house]))
+    top = shown[GaugePoint("unit", "sealed")]
+    assert all(shown[p] == pytest.approx(top, abs=SLACK) for p in POINTS if p.condition == "sealed")
+    unit, inlet, hose = (shown[GaugePoint(s, "working")] for s in ("unit", "inlet", "hose"))
+    assert unit + SLACK >= inlet >= hose - SLACK
+
+
+@settings(max_examples=60, deadline=None)
+@given(damaged())
+def test_far_stations_never_beat_near_ones_sealed(one):
+    shown = read(one)
+    unit, utility, inlet, hose = (
+        shown[GaugePoint(s, "sealed")] for s in ("unit", "utility", "inlet", "hose")
+    )
+    assert unit >= utility - SLACK
+    assert utility >= inlet - SLACK
+    assert inlet >= hose - SLACK
+
+
+@settings(max_examples=40, deadline=None)
+@given(houses(), number(500, 10000))
+def test_altitude_takes_sealed_suction_by_the_two_thirds_power_of_pressure(house, feet):
+    from fluids.atmosphere import ATMOSPHERE_1976
+
+    low = readings(house.model_copy(update={"altitude_ft": 0.0}), "inlet", "sealed")
+    high = readings(house.model_copy(update={"altitude_ft": feet}), "inlet", "sealed")
+    ratio = ATMOSPHERE_1976(feet * 0.3048).P / 101325.0
+    assert high / low == pytest.approx(ratio ** (2 / 3), rel=1e-4)
+    # Bounds: constant speed (fan laws) and twice the rise of speed.
+    assert ratio <= high / low <= ratio**0.5
+
+
+@settings(max_examples=40, deadline=None)
+@given(houses(), number(0.5, 0.99))
+def test_a_slower_motor_takes_sealed_suction_by_the_square_of_speed(house, factor):
+    slow = house.model_copy(update={"fan": house.fan.model_copy(update={"speed": factor})})
+    ratio = readings(slow, "unit", "sealed") / readings(house, "unit", "sealed")
+    assert ratio == pytest.approx(factor**2, rel=1e-5)  # fan laws
