@@ -7,9 +7,10 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from stillflow.engine.airflow.fan import fan_from_rating
+from stillflow.engine.airflow.fan import fan_from_points, fan_from_rating
 from stillflow.engine.airflow.houses import Houses
-from stillflow.engine.airflow.points import EVERY_POINT, GaugePoint
+from stillflow.engine.airflow.path import find_path
+from stillflow.engine.airflow.points import EVERY_POINT, GaugePoint, columns
 from stillflow.engine.airflow.readings import readings, readings_table
 from stillflow.engine.airflow.system import Hose, Inlet, System, Tube
 
@@ -147,3 +148,19 @@ def test_a_slower_motor_takes_sealed_suction_by_the_square_of_speed(house, facto
     slow = house.model_copy(update={"fan": house.fan.model_copy(update={"speed": factor})})
     ratio = readings(slow, "unit", "sealed") / readings(house, "unit", "sealed")
     assert ratio == pytest.approx(factor**2, rel=1e-5)  # fan laws
+
+
+@settings(max_examples=60, deadline=None)
+@given(damaged(), number(0, 40), number(0, 20))
+def test_the_balance_is_closed_even_with_a_fan_line_that_bends(one, first, second):
+    line = [(0.0, 150.0), (20.0, 145.0 - first), (60.0, 60.0 - second), (120.0, 0.0)]
+    fan = fan_from_points(line)
+    bent = Houses.of([System(fan=fan)])
+    keys = ("fan.sealed_inh2o", "fan.airflow_cfm", "fan.corner_flow", "fan.corner_bend")
+    one = one.with_values({key: bent[key] for key in keys})
+    where = columns(POINTS, one)
+    path = find_path(one, where)
+    suction = path.balance()
+    w, s = path.march(np.sqrt(suction))
+    made = path.fan.suction(w)
+    assert made - made**2 / (2 * path.barometer) == pytest.approx(s, abs=1e-5)
