@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from stillflow.cli.screen import Screen, minutes, percent, suction
+from stillflow.engine.airflow.estimate import Estimate
 from stillflow.engine.baseline import Baseline
 from stillflow.engine.explain import Meaning
 from stillflow.engine.scales import Station
@@ -110,7 +111,9 @@ def show_meanings(screen: Screen, meanings: Sequence[Meaning]) -> None:
 def show_baseline(screen: Screen, baseline: Baseline, found: dict[Station, Pair]) -> None:
     """Expected beside found at each station that was measured."""
     rows = []
-    for station, pair in found.items():
+    # From the fan to the hose end, as the air path runs.
+    for station in (one for one in Station if one in found):
+        pair = found[station]
         for state in ("sealed", "working"):
             value = getattr(pair, state)
             expected = getattr(baseline.expected[station], state)
@@ -119,6 +122,13 @@ def show_baseline(screen: Screen, baseline: Baseline, found: dict[Station, Pair]
                 rows.append((f"{state} at the {station}", suction(value), suction(expected), share))
     screen.table(("inH2O", "found", "expected", "share"), rows)
     screen.text(f"Expected from {baseline.note}.", 2)
+
+
+def show_sizes(screen: Screen, estimate: Estimate | None) -> None:
+    """How big a leak or a squeeze would explain the readings, and what is left at the hose."""
+    if estimate is not None:
+        screen.text("By the airflow:")
+        screen.items(estimate.sentences())
 
 
 def percent_of(value: float, expected: float) -> str:
@@ -138,8 +148,10 @@ def show_summary(screen: Screen, summary: Summary) -> None:
             ("inH2O", "found", "expected"),
             [(r.label, suction(r.found), suction(r.expected)) for r in summary.before],
         )
+    screen.items(summary.sizes)
     for done in summary.done:
         screen.item("done:", done, 0)
+    screen.cautions(summary.cautions)
     if summary.after:
         screen.text("Measured after:")
         screen.table(

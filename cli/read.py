@@ -7,7 +7,7 @@ from typing import Any
 
 import click
 
-from stillflow.cli.describe import MODE_WORDS, show_baseline, show_belief
+from stillflow.cli.describe import MODE_WORDS, show_baseline, show_belief, show_sizes
 from stillflow.cli.options import SUCTION, json_option, rules_option, system_options, visit_from
 from stillflow.cli.screen import Screen, minutes, percent
 from stillflow.engine import Session, load_rules
@@ -81,14 +81,16 @@ def command(
                 session.record(check.id, value)
     step = session.next_step()
     if as_json:
-        click.echo(json.dumps(_as_json(step), indent=2))
+        click.echo(json.dumps(_as_json(session, step), indent=2))
     else:
         _show(Screen(), session, step, {where: Pair(**pair) for where, pair in found.items()})
 
 
-def _as_json(step: NextStep) -> dict[str, Any]:
+def _as_json(session: Session, step: NextStep) -> dict[str, Any]:
     whole = step.model_dump(mode="json", by_alias=True)
+    estimate = session.sizes()
     kept = {key: whole[key] for key in ("faults", "modes", "baseline", "because")}
+    kept["sizes"] = estimate.model_dump(mode="json") if estimate else None
     kept["next"] = {key: whole[key] for key in ("step", "check", "fix", "ending", "choice")}
     return kept
 
@@ -100,6 +102,7 @@ def _show(screen: Screen, session: Session, step: NextStep, found: dict[Station,
     modes = [(MODE_WORDS[mode], share) for mode, share in step.modes.items() if share >= 0.05]
     screen.text(", ".join(f"{name} {percent(share)}" for name, share in modes), style="bold")
     show_belief(screen, step.faults)
+    show_sizes(screen, session.sizes())
     screen.gap()
     screen.items(step.because)
     screen.gap()

@@ -6,6 +6,7 @@ Plain characters carry all meaning; bold and colour only help, and NO_COLOR or a
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
+from typing import IO
 
 import click
 from rich.console import Console, RenderableType
@@ -17,10 +18,11 @@ WIDTH = 80
 
 
 class Screen:
-    """Writes to standard output."""
+    """Writes to standard output, or to another text stream."""
 
-    def __init__(self) -> None:
-        self._console = Console(markup=False, highlight=False, emoji=False, soft_wrap=False)
+    def __init__(self, file: IO[str] | None = None) -> None:
+        self._file = file
+        self._console = Console(file=file, markup=False, highlight=False, emoji=False)
         if not self._console.is_terminal or self._console.width > WIDTH:
             self._console.width = WIDTH
 
@@ -29,11 +31,11 @@ class Screen:
         with self._console.capture() as caught:
             self._console.print(what, style=style)
         lines = [line.rstrip() for line in caught.get().rstrip("\n").split("\n")]
-        click.echo("\n".join(lines))
+        click.echo("\n".join(lines), file=self._file)
 
     def gap(self) -> None:
         """An empty line."""
-        click.echo()
+        click.echo(file=self._file)
 
     def head(self, left: str, right: str = "") -> None:
         """A ruled heading, with something short at its right end."""

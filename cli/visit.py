@@ -20,6 +20,7 @@ from stillflow.cli.describe import (
     show_fix,
     show_how,
     show_meanings,
+    show_sizes,
     show_summary,
 )
 from stillflow.cli.intake import ask_intake
@@ -162,6 +163,8 @@ class Dialogue:
         elif step.fix is not None:
             self._session.record_fix(step.fix.fault, answer == "yes", now)
         self._casebook.add_event(self._id, self._session.events[-1])
+        if step.check is not None and step.check.kind == "reading":
+            show_sizes(self._screen, self._session.sizes())
 
     def _help(self, what: str, step: NextStep) -> bool:
         """Do what was asked for instead of an answer; True if the step has changed."""

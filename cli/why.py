@@ -6,6 +6,7 @@ from pathlib import Path
 
 import click
 
+from stillflow.cli.describe import show_sizes
 from stillflow.cli.options import db_option, rules_option
 from stillflow.cli.screen import Screen, percent
 from stillflow.cli.visits import any_visit
@@ -77,6 +78,7 @@ def show_round(screen: Screen, session: Session, one: Round, only: str | None) -
         screen.text(f"{rule.id}; {facts}; source: {source}", 4, style="dim")
     if not said_by:
         screen.text("No rule.", 2)
+    show_sizes(screen, one.sizes)
     rows = [(fault.title, percent(float(share))) for share, fault in shares[:5]]
     screen.table(("then likely", ""), rows)
     if one.repair is not None:

@@ -31,7 +31,7 @@ _TRUST = (Station.INLET, Station.HOSE, Station.UTILITY, Station.UNIT, Station.OT
 
 
 class Baseline(BaseModel):
-    """Expected readings in inH2O per station, and how far they can be trusted."""
+    """Expected readings in inH2O per station, how far to trust them, the air path behind them."""
 
     model_config = ConfigDict(frozen=True, populate_by_name=True)
 
@@ -39,6 +39,7 @@ class Baseline(BaseModel):
     tolerance: float
     expected: dict[Station, Pair]
     note: str
+    system: System = Field(exclude=True, repr=False)
 
     @property
     def wide(self) -> bool:
@@ -75,7 +76,7 @@ def baseline_for(visit: Visit, knowledge: Knowledge) -> Baseline:
         expected[station] = expected[station].model_copy(update=pair.model_dump(exclude_none=True))
     if visit.site.altitude_ft and origin != "last-visit":
         note += f", corrected for {visit.site.altitude_ft:,.0f} ft"
-    return Baseline(origin=origin, tolerance=tolerance, expected=expected, note=note)
+    return Baseline(origin=origin, tolerance=tolerance, expected=expected, note=note, system=system)
 
 
 def class_of(visit: Visit, knowledge: Knowledge) -> UnitClass:

@@ -12,11 +12,13 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
+from stillflow.engine.airflow.estimate import FACT_NAMES, Estimate
 from stillflow.engine.baseline import Baseline
 from stillflow.engine.conditions import Condition, FactValue, truth
 from stillflow.engine.facts import Spot, judge, reading_facts, standing_facts, typical
 from stillflow.engine.knowledge import Check, Level
 from stillflow.engine.loading import Knowledge
+from stillflow.engine.sizing import sized
 from stillflow.engine.table import Floats, RuleTable
 from stillflow.engine.visit import Visit
 from stillflow.engine.vocabulary import answer_fact
@@ -55,17 +57,37 @@ class Outlook:
 
 
 class Belief:
-    """The arithmetic of belief over one rule set and one baseline."""
+    """The arithmetic of belief over one rule set and one baseline.
 
-    def __init__(self, knowledge: Knowledge, table: RuleTable, baseline: Baseline) -> None:
+    Args:
+        knowledge: the rule set.
+        table: the same, compiled for tables.
+        baseline: what this system should read.
+        gauge_tolerance: share of a reading.
+    """
+
+    def __init__(
+        self,
+        knowledge: Knowledge,
+        table: RuleTable,
+        baseline: Baseline,
+        gauge_tolerance: float = 0.02,
+    ) -> None:
         self._knowledge = knowledge
         self._table = table
         self._baseline = baseline
+        self._gauge_tolerance = gauge_tolerance
+        sizing = {name for name in knowledge.reach if name in FACT_NAMES}
+        self._sizes_wanted = bool(sizing)
+        # Estimates cost more than all other facts; look-ahead needs them only for evidence.
+        self._sizes_weigh = any(knowledge.evidence[one] for one in knowledge.rules_using(sizing))
 
     def facts(self, situation: Situation) -> dict[str, FactValue]:
         """Every plain fact of a situation (findings not among them)."""
         facts = dict(situation.standing)
         facts.update(self._reading_facts(situation))
+        if self._sizes_wanted and not self._sizes_weigh:
+            facts.update(self._size_facts(situation))
         facts.update(
             (answer_fact(check_id), answer) for check_id, answer in situation.choices.items()
         )
@@ -81,6 +103,10 @@ class Belief:
         return [
             rule_id for rule_id, fires in zip(self._table.rule_ids, fired, strict=True) if fires
         ]
+
+    def sizes(self, situation: Situation) -> Estimate | None:
+        """How big a leak or a squeeze would explain the readings; None without readings."""
+        return sized(situation.readings, self._baseline, self._gauge_tolerance)
 
     def prior(self, standing: Mapping[str, FactValue], tried: Iterable[str]) -> Floats:
         """Weights of the faults before any check, shape (F,), summing to 1 unless all are zero.
@@ -152,7 +178,14 @@ class Belief:
         return self._knowledge.levels
 
     def _reading_facts(self, situation: Situation) -> dict[str, FactValue]:
-        return reading_facts(situation.readings, self._baseline, self._levels)
+        facts = reading_facts(situation.readings, self._baseline, self._levels)
+        if self._sizes_weigh:
+            facts.update(self._size_facts(situation))
+        return facts
+
+    def _size_facts(self, situation: Situation) -> dict[str, FactValue]:
+        estimate = self.sizes(situation)
+        return {} if estimate is None else dict(estimate.facts())
 
     def _changed(self, base: Floats, facts: Mapping[str, FactValue]) -> Floats:
         row = base.copy()

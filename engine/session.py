@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from datetime import datetime
 
+from stillflow.engine.airflow.estimate import Estimate
 from stillflow.engine.baseline import Baseline, baseline_for
 from stillflow.engine.belief import Belief, Situation, possible
 from stillflow.engine.conditions import FactValue, truth
@@ -51,7 +52,9 @@ class Session:
         self.knowledge = knowledge
         self.baseline: Baseline = baseline_for(visit, knowledge)
         self._visit = visit if visit.rules else visit.model_copy(update={"rules": knowledge.digest})
-        self._belief = Belief(knowledge, rule_table(knowledge), self.baseline)
+        self._belief = Belief(
+            knowledge, rule_table(knowledge), self.baseline, visit.gauge.tolerance
+        )
         self._inference = inference_for(knowledge)
         self._planner = Planner(knowledge, self._belief, think)
         self._verification = Verification(knowledge, self.baseline)
@@ -113,6 +116,10 @@ class Session:
     def conclude(self, situation: Situation | None = None) -> Conclusions:
         """What the rules make, by experta, of what is known now or was at an earlier moment."""
         return self._inference.run(self._belief.facts(situation or self.progress.situation))
+
+    def sizes(self, situation: Situation | None = None) -> Estimate | None:
+        """How big a leak or a squeeze would explain the readings; None without readings."""
+        return self._belief.sizes(situation or self.progress.situation)
 
     def facts(self, situation: Situation) -> dict[str, FactValue]:
         """The plain facts of a moment, without findings."""

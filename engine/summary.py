@@ -28,6 +28,7 @@ class Summary(_Model):
     site: str
     complaint: str
     before: tuple[Measured, ...]
+    sizes: tuple[str, ...]
     done: tuple[str, ...]
     after: tuple[Measured, ...]
     cautions: tuple[str, ...]
@@ -46,10 +47,14 @@ def summarise(session: Session) -> Summary:
         done.append(f"{fault.title}{'' if repair.done else ' (left undone)'}")
         cautions.update(dict.fromkeys(fault.fix.cautions))
     conclusion = visit.conclusion
+    # The last sentence tells of air power, which is for the technician, not for the customer.
+    first = progress.repairs[0].situation if progress.repairs else progress.situation
+    estimate = session.sizes(first)
     return Summary(
         site=visit.site.name,
         complaint=visit.complaint,
         before=rounds[0],
+        sizes=tuple(estimate.sentences()[:-1]) if estimate else (),
         done=tuple(done),
         after=rounds[-1] if progress.round else (),
         cautions=tuple(knowledge.cautions[name].text for name in cautions),

@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
+from stillflow.engine.airflow.estimate import Estimate
 from stillflow.engine.conditions import FactValue
 from stillflow.engine.inference import Firing
 from stillflow.engine.knowledge import Fault
@@ -44,6 +45,7 @@ class Round:
         facts: plain facts at its end, findings not among them.
         firings: the rules that fire on them.
         probabilities: of every fault at its end, shape (F,).
+        sizes: how big a leak or a squeeze would explain its readings, None without readings.
         repair: the fix that ended it, None for the round still open.
     """
 
@@ -52,6 +54,7 @@ class Round:
     facts: Mapping[str, FactValue]
     firings: tuple[Firing, ...]
     probabilities: Floats
+    sizes: Estimate | None
     repair: Repair | None
 
 
@@ -69,7 +72,9 @@ def rounds(session: Session) -> list[Round]:
             continue
         firings = session.conclude(situation).firings
         facts = session.facts(situation)
-        found.append(Round(number, asked, facts, firings, probabilities, repair))
+        found.append(
+            Round(number, asked, facts, firings, probabilities, session.sizes(situation), repair)
+        )
     return found
 
 

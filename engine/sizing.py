@@ -1,0 +1,35 @@
+"""From the readings of a visit to sizes: how big a leak or a squeeze would explain them.
+
+Bridges the visit's readings and baseline to the airflow model's `estimate`, which does the work.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+from stillflow.engine.airflow.estimate import Estimate, Reading, estimate
+from stillflow.engine.baseline import Baseline
+from stillflow.engine.facts import Spot
+
+HOUSE_TOLERANCE = 0.01
+"""Share of a reading that rests on how well a rated house is known (assumed)."""
+
+
+def sized(
+    readings: Mapping[Spot, float], baseline: Baseline, gauge_tolerance: float
+) -> Estimate | None:
+    """What the readings say is wrong, and how much; None without readings.
+
+    Args:
+        readings: suction in inH2O by state and station, gauge zero taken off.
+        baseline: what this system should read, and the air path behind that.
+        gauge_tolerance: share of the reading.
+    """
+    if not readings:
+        return None
+    house = baseline.tolerance if baseline.wide else HOUSE_TOLERANCE
+    taken = [
+        Reading(station=station.value, condition=state.value, inh2o=value)
+        for (state, station), value in readings.items()
+    ]
+    return estimate(taken, baseline.system, gauge_tolerance + house)
