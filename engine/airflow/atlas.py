@@ -222,7 +222,7 @@ class Atlas:
             seen=(low > grid.min(axis=1)) | (high < grid.max(axis=1)),
             variant=variant,
             read=read,
-            best=np.argmax(chi_square <= least + SAME_CHI_SQUARE, axis=1),
+            best=_first_least(chi_square),
             ambiguous=chi_square <= least + AMBIGUOUS_RISE,
             healthy_misfit=off_healthy.max(axis=1),
             healthy_fits=within_tolerance(off_healthy.max(axis=1), healthy_chi, count),
@@ -230,15 +230,21 @@ class Atlas:
 
 
 def _best_variants(chi_square: Array) -> NDArray[np.intp]:
-    """The variant of each cause that fits best, shape (rows, causes)."""
+    """The variant of each cause that fits best, the first of equals; shape (rows, causes)."""
     ends = (*FIRST_VARIANT[1:], len(VARIANTS))
     return np.stack(
         [
-            start + np.argmin(chi_square[:, start:end], axis=1)
+            start + _first_least(chi_square[:, start:end])
             for start, end in zip(FIRST_VARIANT, ends, strict=True)
         ],
         axis=1,
     )
+
+
+def _first_least(chi_square: Array) -> NDArray[np.intp]:
+    """Index of the least in each row; the first of those that give the same readings."""
+    least = chi_square.min(axis=1, keepdims=True)
+    return np.argmax(chi_square <= least + SAME_CHI_SQUARE, axis=1)
 
 
 def within_tolerance(

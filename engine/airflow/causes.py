@@ -79,8 +79,8 @@ VARIANTS: tuple[Variant, ...] = (
     Variant("leak-trunk", "holes.trunk", "before"),
     Variant("leak-trunk", "holes.trunk", "between"),
     Variant("leak-branch", "holes.branch", 0.5),
-    Variant("leak-hose", "holes.hose", 0.1),
     Variant("leak-hose", "holes.hose", 0.5),
+    Variant("leak-hose", "holes.hose", 0.1),
     Variant("leak-hose", "holes.hose", 0.9),
     Variant("throat-unit", "throats.filter"),
     Variant("throat-unit", "throats.intake"),
@@ -91,7 +91,7 @@ VARIANTS: tuple[Variant, ...] = (
     Variant("speed", "fan.speed"),
 )
 """In the order of `CAUSES`. Where a cause sits within its stretch is not known, so each is tried
-where it makes a difference to readings."""
+where it makes a difference to readings; where it makes none, the first of a cause stands."""
 
 VARIANT_CAUSE: tuple[int, ...] = tuple(
     [cause.name for cause in CAUSES].index(variant.cause) for variant in VARIANTS

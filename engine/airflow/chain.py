@@ -79,12 +79,11 @@ def farthest_first(events: list[TrunkEvent]) -> Iterator[TrunkEvent]:
         yield from events
         return
     parts = ("position", "quadratic", "leak")
+    shape = np.broadcast_shapes(*(getattr(event, part).shape for event in events for part in parts))
     table = {
-        part: np.stack(np.broadcast_arrays(*(getattr(event, part) for event in events)))
+        part: np.stack([np.broadcast_to(getattr(event, part), shape) for event in events])
         for part in parts
     }
-    shape = np.broadcast_shapes(*(array.shape for array in table.values()))
-    table = {part: np.broadcast_to(array, shape) for part, array in table.items()}
     order = np.argsort(-table["position"], axis=0, kind="stable")
     ordered = {part: np.take_along_axis(array, order, axis=0) for part, array in table.items()}
     for index in range(len(events)):

@@ -38,7 +38,8 @@ def draw_houses(
     """Healthy houses of all sizes, with the inlets and the unit of a system.
 
     Lengths and fittings of trunk, branches, exhaust and hose are drawn evenly; inlets leave the
-    trunk anywhere in its outer four fifths; where damage would sit along a run is drawn too.
+    trunk anywhere in its outer four fifths, the farthest at its end; where damage would sit along
+    a run is drawn too.
 
     Args:
         generator: where the chance comes from.
@@ -57,8 +58,8 @@ def draw_houses(
         key: generator.uniform(*range_, houses[key].shape) for key, range_ in _LENGTHS.items()
     }
     drawn |= {key: generator.uniform(0.05, 0.95, count) for key in _ALONG}
-    drawn[TAP] = generator.uniform(0.2, 1.0, houses[TAP].shape)
-    drawn[TAP] *= drawn["trunk.length_ft"][:, None]
+    taps = generator.uniform(0.2, 1.0, houses[TAP].shape)
+    drawn[TAP] = taps / taps.max(axis=1, keepdims=True) * drawn["trunk.length_ft"][:, None]
     drawn["altitude_ft"] = generator.uniform(*altitude_ft, count)
     houses = houses.with_values(drawn)
     if sealed_inh2o is None and airflow_cfm is None:

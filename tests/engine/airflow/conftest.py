@@ -13,16 +13,27 @@ from stillflow.engine.airflow.fan import fan_from_rating
 from stillflow.engine.airflow.system import Inlet, Restriction, System, Tube
 
 
+def beside(name: str) -> ModuleType:
+    """A module that lies beside the tests, under a name of its own."""
+    path = Path(__file__).with_name(f"{name}.py")
+    spec = importlib.util.spec_from_file_location(f"airflow_{name}", path)
+    assert spec is not None and spec.loader is not None
+    module = importlib.util.module_from_spec(spec)
+    sys.modules[spec.name] = module
+    spec.loader.exec_module(module)
+    return module
+
+
 @pytest.fixture(scope="session")
 def engineer() -> ModuleType:
     """The same physics written the plain way (see `engineer.py`)."""
-    name = "airflow_engineer"
-    spec = importlib.util.spec_from_file_location(name, Path(__file__).with_name("engineer.py"))
-    assert spec is not None and spec.loader is not None
-    module = importlib.util.module_from_spec(spec)
-    sys.modules[name] = module
-    spec.loader.exec_module(module)
-    return module
+    return beside("engineer")
+
+
+@pytest.fixture(scope="session")
+def trial() -> ModuleType:
+    """Drawn faults, read and estimated (see `trial.py`)."""
+    return beside("trial")
 
 
 @pytest.fixture
