@@ -11,7 +11,6 @@ from stillflow.casebook.cases import Played, load_cases, play
 from stillflow.casebook.files import visit_text
 from stillflow.cli.describe import (
     show_because,
-    show_belief,
     show_check,
     show_ending,
     show_fix,
@@ -24,7 +23,7 @@ from stillflow.engine.errors import InputError, Place
 from stillflow.engine.steps import NextStep
 from stillflow.engine.summary import summarise
 
-CASE = "bin-seal-after-emptying"
+CASE = "bin-crooked-after-emptying"
 
 
 @click.command("demo")
@@ -67,8 +66,12 @@ def command(out: str) -> None:
 
 
 def _show(screen: Screen, played: Played) -> None:
+    said: set[str] = set()
     for number, turn in enumerate(played.turns, 1):
-        step = turn.step
+        # What was said at an earlier step need not be said again.
+        fresh = tuple(line for line in turn.step.because if line not in said)
+        said.update(fresh)
+        step = turn.step.model_copy(update={"because": fresh})
         if step.check is not None:
             show_check(screen, step.check, number)
             screen.text(f"> {_said(step, turn.answer)}", style="bold")
@@ -76,7 +79,6 @@ def _show(screen: Screen, played: Played) -> None:
             show_fix(screen, step.fix, number)
             screen.text("> done", style="bold")
         show_because(screen, step)
-    show_belief(screen, played.last.faults)
     show_ending(screen, played.last)
 
 

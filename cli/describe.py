@@ -119,7 +119,9 @@ def show_baseline(screen: Screen, baseline: Baseline, found: dict[Station, Pair]
             expected = getattr(baseline.expected[station], state)
             if value is not None:
                 share = percent_of(value, expected)
-                rows.append((f"{state} at the {station}", suction(value), suction(expected), share))
+                rows.append(
+                    (f"{state} at {station.words}", suction(value), suction(expected), share)
+                )
     screen.table(("inH2O", "found", "expected", "share"), rows)
     screen.text(f"Expected from {baseline.note}.", 2)
 

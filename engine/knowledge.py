@@ -42,7 +42,10 @@ class Entry(BaseModel):
 
 
 class Source(BaseModel):
-    """A published text, or the honest lack of one."""
+    """A published text, or the honest lack of one.
+
+    `rests_on` names the texts that something worked out by ourselves is built on.
+    """
 
     model_config = ConfigDict(extra="forbid", frozen=True)
 
@@ -53,6 +56,7 @@ class Source(BaseModel):
     year: int | None = None
     clause: str = ""
     note: str = ""
+    rests_on: tuple[Id, ...] = ()
 
 
 class Caution(Entry):
@@ -127,6 +131,13 @@ class Fault(Entry):
     confirm_first: tuple[Id, ...] = ()
 
 
+class Alike(Entry):
+    """Faults that no answer tells apart, and why that may stand: one fix serves them all."""
+
+    faults: Annotated[tuple[Id, ...], Field(min_length=2)]
+    because: Sentence
+
+
 class Answer(BaseModel):
     """One listed answer of a choice; a `good` one says that a fix has worked."""
 
@@ -140,7 +151,7 @@ class Answer(BaseModel):
 
 
 class Check(Entry):
-    """One thing a person can do, look at or ask."""
+    """One thing a person can do, look at or ask; `first` before anything else on a call."""
 
     kind: Literal["reading", "choice"]
     ask: Annotated[str, StringConstraints(min_length=5, strip_whitespace=True)]
@@ -156,6 +167,7 @@ class Check(Entry):
     possible_when: Condition | None = None
     asked_when: Condition | None = None
     again_after_fix: bool = False
+    first: bool = False
     verifies: bool = False
 
     @model_validator(mode="after")

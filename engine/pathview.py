@@ -155,7 +155,7 @@ def _asked(session: Session, asked: Asked) -> PathFact:
     value = float(asked.answer)
     return PathFact(
         id=name,
-        title=f"{state} suction at the {station}".capitalize(),
+        title=f"{state} suction at {station.words}".capitalize(),
         found=f"{value:.0f} inH2O",
         asked=asked.number,
         share=value / expected,

@@ -8,7 +8,7 @@ from stillflow.engine.baseline import Baseline
 from stillflow.engine.inference import Firing
 from stillflow.engine.knowledge import Check, Fault, Warn
 from stillflow.engine.loading import Knowledge
-from stillflow.engine.progress import Progress
+from stillflow.engine.progress import Progress, Repair
 from stillflow.engine.scales import Mode, Station
 from stillflow.engine.steps import (
     AnswerOption,
@@ -20,6 +20,7 @@ from stillflow.engine.steps import (
     NextStep,
     StepKind,
 )
+from stillflow.engine.table import Floats
 from stillflow.engine.visit import Visit
 
 
@@ -97,9 +98,15 @@ class Presenter:
         kind: StepKind = "refer" if fix.refer else "fix"
         return self._step(kind, because, fix=step, choice=choice)
 
-    def end(self, kind: StepKind, ending: Ending, because: Sequence[str] = ()) -> NextStep:
-        """The end of the guided part."""
-        return self._step(kind, because, ending=ending)
+    def end(
+        self,
+        kind: StepKind,
+        ending: Ending,
+        because: Sequence[str] = (),
+        repair: Repair | None = None,
+    ) -> NextStep:
+        """The end of the guided part; after a fix that worked, with the belief that led to it."""
+        return self._step(kind, because, ending=ending, repair=repair)
 
     def _step(
         self,
@@ -110,8 +117,10 @@ class Presenter:
         fix: FixStep | None = None,
         ending: Ending | None = None,
         choice: Choice | None = None,
+        repair: Repair | None = None,
     ) -> NextStep:
-        shares = fault_shares(self._knowledge, self._progress)
+        believed = repair.probabilities if repair else self._progress.probabilities
+        shares = fault_shares(self._knowledge, believed)
         return NextStep(
             step=kind,
             check=check,
@@ -137,9 +146,9 @@ class Presenter:
         return tuple(self._knowledge.cautions[name].text for name in ordered)
 
 
-def fault_shares(knowledge: Knowledge, progress: Progress) -> tuple[FaultShare, ...]:
-    """Every fault with its probability, the likeliest first, ties by id."""
-    pairs = zip(knowledge.faults.values(), progress.probabilities, strict=True)
+def fault_shares(knowledge: Knowledge, probabilities: Floats) -> tuple[FaultShare, ...]:
+    """Every fault with its probability, shape (F,), the likeliest first, ties by id."""
+    pairs = zip(knowledge.faults.values(), probabilities, strict=True)
     ranked = sorted(pairs, key=lambda pair: (-pair[1], pair[0].id))
     return tuple(
         FaultShare(

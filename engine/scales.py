@@ -41,6 +41,20 @@ class Station(StrEnum):
     OTHER = "other"
     HOSE = "hose"
 
+    @property
+    def words(self) -> str:
+        """As people say it after "at"."""
+        return _STATION_WORDS[self]
+
+
+_STATION_WORDS = {
+    Station.UNIT: "the unit",
+    Station.UTILITY: "the utility inlet",
+    Station.INLET: "the inlet",
+    Station.OTHER: "another inlet",
+    Station.HOSE: "the hose end",
+}
+
 
 class AirState(StrEnum):
     """Whether air flows while the gauge is read."""

@@ -163,6 +163,9 @@ class Session:
                     ending = Ending(what=item.stop, call=item.call, do_not=item.do_not)
                     because = self.knowledge.rules[firing.rule_id].because
                     return present.end("stop", ending, (because,))
+        first = self._first()
+        if first is not None:
+            return present.check(first, ("Safety first: this is asked before anything is run.",))
         if self.progress.again:
             because = self.knowledge.rules[self.progress.doubting].because
             check = self.knowledge.checks[self.progress.again[0]]
@@ -182,7 +185,8 @@ class Session:
                 return present.end("refer", ending)
             return None
         if fault.mode is Mode.NORMAL:
-            return present.end("done", Ending(what=f"{fault.title}. {fault.after}"))
+            ending = Ending(what=f"{fault.title}. {fault.after}")
+            return present.end("done", ending, repair=repair)
         wanted = self._verification.checks(repair, self._possible)
         for check in wanted:
             if self._open(check):
@@ -193,7 +197,8 @@ class Session:
             what = f"{fault.title}: dealt with, but nothing could be measured afterwards."
             return present.end("refer", Ending(what=what, call=SENIOR))
         if verdict:
-            return present.end("done", Ending(what=f"Restored: {fault.title}. {fault.after}"))
+            ending = Ending(what=f"Restored: {fault.title}. {fault.after}")
+            return present.end("done", ending, repair=repair)
         return None
 
     def _plan(self, present: Presenter, concluded: Conclusions) -> NextStep:
@@ -215,9 +220,19 @@ class Session:
             return present.check(first, (need, *because), decision.choice)
         return present.fix(fault, because, decision.choice)
 
+    def _first(self) -> Check | None:
+        """A check that comes before anything else on a call, if one is still open."""
+        if self._visit.purpose != "call":
+            return None
+        checks = self.knowledge.checks.values()
+        return next((one for one in checks if one.first and self._asked_now(one)), None)
+
+    def _asked_now(self, check: Check) -> bool:
+        return self._open(check) and self._possible(check)
+
     def _to_confirm(self, fault: Fault) -> Check | None:
         checks = (self.knowledge.checks[name] for name in fault.confirm_first)
-        return next((one for one in checks if self._open(one) and self._possible(one)), None)
+        return next((one for one in checks if self._asked_now(one)), None)
 
     def _open(self, check: Check) -> bool:
         return check.id not in self.progress.answered and check.id not in self.progress.silent

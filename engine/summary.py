@@ -76,7 +76,7 @@ def _measured(session: Session, number: int) -> tuple[Measured, ...]:
         state, station = spot_of(session.knowledge.checks[name])
         measured.append(
             Measured(
-                label=f"{state} at the {station}",
+                label=f"{state} at {station.words}",
                 found=float(asked.answer),
                 expected=session.baseline.at(state, station),
             )
