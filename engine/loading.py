@@ -25,6 +25,7 @@ from stillflow.engine.conditions import leaves
 from stillflow.engine.errors import InputError, KnowledgeError, Place
 from stillflow.engine.knowledge import (
     Access,
+    Alike,
     Caution,
     Check,
     Derivation,
@@ -47,6 +48,7 @@ SECTIONS: dict[str, type[BaseModel]] = {
     "levels": Level,
     "classes": UnitClass,
     "faults": Fault,
+    "alike": Alike,
     "checks": Check,
     "rules": Rule,
 }
@@ -62,6 +64,7 @@ class Knowledge:
     levels: tuple[Level, ...]
     classes: Mapping[str, UnitClass]
     faults: Mapping[str, Fault]
+    alike: Mapping[str, Alike]
     checks: Mapping[str, Check]
     rules: Mapping[str, Rule]
     places: Mapping[tuple[str, str], Place]

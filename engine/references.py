@@ -19,6 +19,16 @@ if TYPE_CHECKING:
     from stillflow.engine.loading import Loader
 
 
+_LISTED = {
+    "cautions": "cautions",
+    "access": "accesses",
+    "confirm_first": "checks",
+    "faults": "faults",
+    "rests_on": "sources",
+}
+"""Keys that name entries of a section, in whatever section they stand."""
+
+
 class References:
     """One pass over a loader's entries; findings go to the loader."""
 
@@ -34,7 +44,7 @@ class References:
             for entry in group.values():
                 if section != "sources":
                     self._known("sources", entry.source, section, entry.id, "source")
-                for key in ("cautions", "access", "confirm_first"):
+                for key in _LISTED:
                     self._listed(section, entry, key)
         for fault in self.loader.entries["faults"].values():
             self._fault(fault)
@@ -55,9 +65,8 @@ class References:
 
     def _listed(self, section: str, entry: Any, key: str) -> None:
         value = getattr(entry, key, None) or ()
-        wanted = {"cautions": "cautions", "access": "accesses", "confirm_first": "checks"}[key]
         for name in (value,) if isinstance(value, str) else value:
-            self._known(wanted, name, section, entry.id, key)
+            self._known(_LISTED[key], name, section, entry.id, key)
 
     def _fault(self, fault: Fault) -> None:
         for name in fault.fix.cautions:
