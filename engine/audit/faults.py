@@ -1,0 +1,218 @@
+"""Inspections of the faults: those the rules cannot find, and those they cannot tell apart."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from itertools import combinations
+
+import numpy as np
+
+from stillflow.engine.audit.finding import Finding, Inspection, Severity
+from stillflow.engine.audit.subject import Subject
+from stillflow.engine.belief import Situation, spot_of
+from stillflow.engine.knowledge import Fault
+from stillflow.engine.scales import Strength
+from stillflow.engine.table import Floats
+
+_PASSES = 6
+"""Times every answer is chosen again; the choice stands still after two or three."""
+
+
+class NeverRaised(Inspection):
+    """Looks for a rule that speaks for each fault."""
+
+    name = "never-raised"
+    finds = "A fault that no rule can raise above its prior."
+    severity = Severity.HIGH
+
+    def look(self, subject: Subject) -> Iterator[Finding]:
+        """Faults that nothing speaks for."""
+        raised = (subject.weights > 0).any(axis=0)
+        for fault_id, is_raised in zip(subject.knowledge.faults, raised, strict=True):
+            if not is_raised:
+                what = "no rule that can fire speaks for it"
+                right = "write a rule for the answer that shows it"
+                yield self.found(subject, "faults", fault_id, what, right)
+
+
+class NeverFirst(Inspection):
+    """Answers every check in a fault's favour, and looks who leads."""
+
+    name = "never-first"
+    finds = "A fault that stays behind another even when every answer goes its way."
+    severity = Severity.HIGH
+
+    def look(self, subject: Subject) -> Iterator[Finding]:
+        """Faults that another always outdoes."""
+        if subject.belief is None:
+            return
+        faults = list(subject.knowledge.faults.values())
+        prior = subject.belief.prior({}, ())
+        raised = (subject.weights > 0).any(axis=0)
+        for index, fault in enumerate(faults):
+            if not raised[index]:
+                continue
+            answers, weights = _best_answers(subject, fault, index, prior)
+            if weights.argmax() == index:
+                continue
+            # The table of single answers leaves joined evidence out; the belief counts it.
+            shares = _believed(subject, answers, prior)
+            lead = int(shares.argmax())
+            if lead != index and not _declared(subject, fault.id, faults[lead].id):
+                what = (
+                    f"with every answer in its favour '{faults[lead].id}' is still likelier "
+                    f"({shares[lead]:.0%} against {shares[index]:.0%})"
+                )
+                right = "give it evidence that the other does not have"
+                yield self.found(subject, "faults", fault.id, what, right)
+
+
+class NotToldApart(Inspection):
+    """Adds up all that any answers could say of one fault rather than of another."""
+
+    name = "not-told-apart"
+    finds = "Two faults that no sequence of answers can separate."
+    severity = Severity.MEDIUM
+
+    def look(self, subject: Subject) -> Iterator[Finding]:
+        """Pairs of faults with the same evidence, or nearly so."""
+        faults = subject.knowledge.faults
+        apart = _separation(subject)
+        limit = np.log(Strength.SUBSTANTIAL.factor)
+        for (i, one), (j, other) in combinations(enumerate(faults), 2):
+            if apart[i, j] >= limit or _declared(subject, one, other):
+                continue
+            # What is known of unit and site tells them apart if they cannot both be possible.
+            whens = faults[one].possible_when, faults[other].possible_when
+            if not subject.logic.possible({}, *whens):
+                continue
+            words = "no answer tells it"
+            if apart[i, j] > 1e-9:
+                words = (
+                    f"all answers together weigh less than {np.exp(apart[i, j]):.1f} to 1 for it"
+                )
+            what = f"{words} from '{other}'"
+            right = "write a check that does, or name both under 'alike:' with the reason"
+            yield self.found(subject, "faults", one, what, right)
+
+
+class AlikeWithoutNeed(Inspection):
+    """Looks whether faults that are said to be alike are told apart after all."""
+
+    name = "alike-without-need"
+    finds = "Faults declared alike that the rules do tell apart."
+    severity = Severity.LOW
+
+    def look(self, subject: Subject) -> Iterator[Finding]:
+        """Declarations that nothing rests on."""
+        index = subject.knowledge.fault_index
+        apart = _separation(subject)
+        limit = np.log(Strength.SUBSTANTIAL.factor)
+        for entry in subject.knowledge.alike.values():
+            for one, other in combinations(entry.faults, 2):
+                if apart[index[one], index[other]] >= limit:
+                    what = f"the rules tell '{one}' from '{other}'"
+                    yield self.found(subject, "alike", entry.id, what, "take one of them out")
+
+
+class AlikeInNameOnly(Inspection):
+    """Compares the fixes of faults that are said to be alike."""
+
+    name = "alike-in-name-only"
+    finds = "Faults declared alike that are fixed in different ways."
+    severity = Severity.MEDIUM
+
+    def look(self, subject: Subject) -> Iterator[Finding]:
+        """Declarations that would leave the technician with the wrong fix."""
+        faults = subject.knowledge.faults
+        for entry in subject.knowledge.alike.values():
+            for one, other in combinations(entry.faults, 2):
+                mine, theirs = faults[one].fix, faults[other].fix
+                if (mine.steps, mine.access, mine.refer) != (
+                    theirs.steps,
+                    theirs.access,
+                    theirs.refer,
+                ):
+                    what = f"'{one}' and '{other}' are fixed in different ways"
+                    right = "give them the same steps, or a check that tells them apart"
+                    yield self.found(subject, "alike", entry.id, what, right)
+
+
+def _declared(subject: Subject, one: str, other: str) -> bool:
+    return any({one, other} <= set(entry.faults) for entry in subject.knowledge.alike.values())
+
+
+def _separation(subject: Subject) -> Floats:
+    """The most that any answers can say for one fault over another, either way, natural log.
+
+    Single answers by their likelihoods; joined evidence by the difference of its weights.
+    """
+    count = len(subject.knowledge.faults)
+    apart = np.zeros((count, count))
+    for outlook in subject.outlooks.values():
+        logs = np.log(outlook.likelihood)
+        apart += (logs[:, :, None] - logs[:, None, :]).max(axis=0)
+    single = {
+        rule_id
+        for seen, cases in subject.by_observation.items()
+        if len(seen) == 1 and next(iter(seen)).startswith(("answer.", "reading."))
+        for rule_id, _ in cases
+    }
+    for rule_id, row in zip(subject.rule_ids, subject.weights, strict=True):
+        if rule_id not in single:
+            apart += np.maximum(row[:, None] - row[None, :], 0)
+    return np.maximum(apart, apart.T)
+
+
+def _best_answers(
+    subject: Subject, fault: Fault, index: int, prior: Floats
+) -> tuple[dict[str, str], Floats]:
+    """For each check the answer that serves a fault best, given the other answers.
+
+    Returns:
+        answers by check, and the logarithm of the weight each fault then has by single answers.
+    """
+    tables = {
+        check_id: (outlook.answers, np.log(outlook.likelihood))
+        for check_id, outlook in subject.outlooks.items()
+        if subject.logic.possible(
+            {}, fault.possible_when, subject.knowledge.checks[check_id].possible_when
+        )
+    }
+    with np.errstate(divide="ignore"):
+        weights = np.log(prior)
+    chosen: dict[str, int] = {}
+    for _ in range(_PASSES):
+        before = dict(chosen)
+        for check_id, (_, logs) in tables.items():
+            if check_id in chosen:
+                weights = weights - logs[chosen[check_id]]
+            options = weights + logs
+            gain = options[:, index] - np.logaddexp.reduce(options, axis=1)
+            best = int(gain.argmax())
+            if gain[best] > weights[index] - np.logaddexp.reduce(weights):
+                chosen[check_id] = best
+                weights = options[best]
+            else:
+                chosen.pop(check_id, None)
+        if chosen == before:
+            break
+    return {check_id: tables[check_id][0][best] for check_id, best in chosen.items()}, weights
+
+
+def _believed(subject: Subject, answers: dict[str, str], prior: Floats) -> Floats:
+    """Probabilities after these answers, joined evidence counted, shape (F,)."""
+    belief, knowledge = subject.belief, subject.knowledge
+    assert belief is not None
+    situation, weights = Situation({}), prior
+    for check_id, answer in answers.items():
+        check = knowledge.checks[check_id]
+        if check.kind == "choice":
+            weights = weights * belief.likelihood(situation, check, answer)
+            situation = situation.with_choice(check_id, answer)
+        else:
+            value = subject.typical_reading(check, answer)
+            weights = weights * belief.likelihood(situation, check, value)
+            situation = situation.with_reading(spot_of(check), value)
+        weights = weights / weights.sum()
+    return weights
