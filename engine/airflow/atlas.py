@@ -244,7 +244,7 @@ def _best_variants(chi_square: Array) -> NDArray[np.intp]:
 def _first_least(chi_square: Array) -> NDArray[np.intp]:
     """Index of the least in each row; the first of those that give the same readings."""
     least = chi_square.min(axis=1, keepdims=True)
-    return np.argmax(chi_square <= least + SAME_CHI_SQUARE, axis=1)
+    return np.asarray(np.argmax(chi_square <= least + SAME_CHI_SQUARE, axis=1))
 
 
 def within_tolerance(

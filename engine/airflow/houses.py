@@ -10,6 +10,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
+from itertools import pairwise
 from operator import attrgetter
 
 import numpy as np
@@ -132,26 +133,33 @@ class Houses:
                 "systems side by side need the same inlets, in the same order, and the same one "
                 "damaged"
             )
-        rows = [_row(system) for system in systems]
-        value = {key: np.array([row[key] for row in rows]) for key in rows[0]}
+        numbers = np.array([_numbers(system) for system in systems])
+        value = {key: numbers[:, index] for index, key in enumerate(_HOUSE_KEYS)}
+        inlets = np.array([_inlets(system) for system in systems])
+        value |= {key: inlets[:, index] for index, key in enumerate(INLET_KEYS)}
         value |= _corners(systems)
         return Houses(value, *shape)
 
 
-def _row(system: System) -> dict[str, float | list[float]]:
-    row: dict[str, float | list[float]] = dict(
-        zip(_HOUSE_NUMBERS, map(float, _read_house(system)), strict=True)
-    )
-    throats = _read_maybe(system)
-    row["barometer_inhg"] = math.nan if throats[0] is None else throats[0]
-    row |= zip(
-        _MAYBE[1:], (math.inf if size is None else size for size in throats[1:]), strict=True
-    )
-    row[PARALLEL] = float(system.fan.arrangement == "parallel")
+_HOUSE_KEYS = (*_HOUSE_NUMBERS, *_MAYBE, PARALLEL)
+
+
+def _numbers(system: System) -> list[float]:
+    """A house's own numbers, in the order of `_HOUSE_KEYS`."""
+    barometer, *throats = _read_maybe(system)
+    return [
+        *_read_house(system),
+        math.nan if barometer is None else barometer,
+        *(math.inf if size is None else size for size in throats),
+        float(system.fan.arrangement == "parallel"),
+    ]
+
+
+def _inlets(system: System) -> list[list[float]]:
+    """The numbers of a house's inlets: a list for each of `INLET_KEYS`."""
     end = system.trunk.length_ft
     columns = [(end if i.tap_ft is None else i.tap_ft, *_read_inlet(i)) for i in system.inlets]
-    row |= zip(INLET_KEYS, map(list, zip(*columns, strict=True)), strict=True)
-    return row
+    return [list(numbers) for numbers in zip(*columns, strict=True)]
 
 
 def _corners(systems: Sequence[System]) -> dict[str, Array]:
@@ -159,8 +167,9 @@ def _corners(systems: Sequence[System]) -> dict[str, Array]:
     most = max(len(system.fan.between) for system in systems) + 1
     flow, bend = np.zeros((len(systems), most)), np.zeros((len(systems), most))
     for row, system in enumerate(systems):
-        line = np.array(system.fan.points)
-        slope = np.diff(line[:, 1]) / np.diff(line[:, 0])
-        flow[row, : len(slope)] = line[:-1, 0]
-        bend[row, : len(slope)] = np.diff(slope, prepend=0.0)
+        earlier = 0.0
+        for corner, ((q1, h1), (q2, h2)) in enumerate(pairwise(system.fan.points)):
+            slope = (h2 - h1) / (q2 - q1)
+            flow[row, corner], bend[row, corner] = q1, slope - earlier
+            earlier = slope
     return {CORNER_FLOW: flow, CORNER_BEND: bend}

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import NamedTuple
 
 import numpy as np
@@ -85,14 +86,21 @@ def columns(points: Sequence[GaugePoint], houses: Houses) -> Columns:
     Raises:
         InputError: a word or inlet name is not known, or the houses have no other inlet.
     """
+    return _columns(tuple(points), houses.inlet_names, houses.damaged, houses.other)
+
+
+@lru_cache(maxsize=256)
+def _columns(
+    points: tuple[GaugePoint, ...], names: tuple[str, ...], damaged: int, other: int | None
+) -> Columns:
     stations = np.array([_station(point) for point in points])
-    inlets = np.array([_inlet(point, houses) for point in points], dtype=np.intp)
+    inlets = [_inlet(point, names, damaged, other) for point in points]
     return Columns(
         working=np.array([_condition(point) == AirState.WORKING for point in points]),
         utility=stations == Station.UTILITY,
         unit=stations == Station.UNIT,
         hose=stations == Station.HOSE,
-        inlet=inlets,
+        inlet=np.array(inlets, dtype=np.intp),
     )
 
 
@@ -114,20 +122,18 @@ def _condition(point: GaugePoint) -> AirState:
         ) from None
 
 
-def _inlet(point: GaugePoint, houses: Houses) -> int:
+def _inlet(point: GaugePoint, names: tuple[str, ...], damaged: int, other: int | None) -> int:
     if point.station in (Station.UNIT, Station.UTILITY):
         return -1
     if point.inlet is not None:
-        if point.inlet not in houses.inlet_names:
-            raise InputError(
-                f"no inlet named {point.inlet!r}", right=f"one of {', '.join(houses.inlet_names)}"
-            )
-        return houses.inlet_names.index(point.inlet)
+        if point.inlet not in names:
+            raise InputError(f"no inlet named {point.inlet!r}", right=f"one of {', '.join(names)}")
+        return names.index(point.inlet)
     if point.station == Station.OTHER:
-        if houses.other is None:
+        if other is None:
             raise InputError(
                 "the system has only one inlet, so there is no other to read",
                 right="name a second inlet",
             )
-        return houses.other
-    return houses.damaged
+        return other
+    return damaged

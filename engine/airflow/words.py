@@ -59,7 +59,8 @@ def size_words(
     """
     if kind == "speed":
         return (
-            f"like the motor running at {100 * size:.0f} % of its full speed "
+            f"like the motor running {'faster than it should, ' if low > 1.0 else ''}"
+            f"at {100 * size:.0f} % of its full speed "
             f"({100 * low:.0f} to {100 * high:.0f} %)"
         )
     where = {

@@ -144,6 +144,11 @@ def test_two_faults_are_named_when_one_cannot_explain_the_readings():
     assert "between unit and inlet" in found.best.words and "hose squeezed" in found.best.words
 
 
+def test_more_suction_than_the_unit_can_make_is_not_called_a_weak_motor():
+    found = estimate(pairs(unit=(148, 90)), HALL)
+    assert found.best.words.startswith("like the motor running faster than it should, at 107 %")
+
+
 def test_the_inlet_that_was_read_is_the_one_whose_branch_is_meant():
     squeezed = HALL.model_copy(update={"damaged_inlet": "den", "throats": Throats(branch=0.5)})
     taken = [
