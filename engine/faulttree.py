@@ -7,8 +7,10 @@ how a tree is made from a list of faults in `faulttree_build`; drawing is left t
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterable, Mapping
 from functools import cached_property
+from itertools import groupby
 from math import prod
 from typing import Literal
 
@@ -168,17 +170,23 @@ def _minimal(sets: Iterable[CutSet]) -> list[CutSet]:
         candidates.add(candidate)
         if len(candidates) > 10 * MOST_CUT_SETS:
             raise _too_many()
+    common = Counter(event for candidate in candidates for event in candidate)
     kept: list[CutSet] = []
-    holding: dict[str, list[CutSet]] = {}
-    for candidate in sorted(candidates, key=lambda s: (len(s), sorted(s))):
-        # A smaller set inside this one shares each of its events, so one event's sets suffice.
-        if any(small <= candidate for event in candidate for small in holding.get(event, ())):
-            continue
-        kept.append(candidate)
-        if candidate:
-            holding.setdefault(min(candidate), []).append(candidate)
-    if len(kept) > MOST_CUT_SETS:
-        raise _too_many()
+    # A smaller set inside another shares its rarest event with it: look only among those.
+    smaller: dict[str, list[CutSet]] = {}
+    by_size = sorted(candidates, key=lambda s: (len(s), sorted(s)))
+    for _, group in groupby(by_size, key=len):
+        fresh = [
+            candidate
+            for candidate in group
+            if not any(s <= candidate for event in candidate for s in smaller.get(event, ()))
+        ]
+        kept += fresh
+        if len(kept) > MOST_CUT_SETS:
+            raise _too_many()
+        for candidate in fresh:
+            rarest = min(candidate, key=lambda event: (common[event], event))
+            smaller.setdefault(rarest, []).append(candidate)
     return kept
 
 

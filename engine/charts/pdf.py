@@ -81,7 +81,8 @@ def _text(document: Any, mark: Text, letters: Container[int]) -> None:
         return
     if not label.isascii():
         bidi = importlib.import_module("fpdf.bidi")
-        label = bidi.BidiParagraph(label).get_reordered_string()
+        left_to_right = importlib.import_module("fpdf.enums").TextDirection.LTR
+        label = bidi.BidiParagraph(label, left_to_right).get_reordered_string()
     document.set_font(_FACE, "B" if mark.bold else "", mark.size)
     document.set_text_color(mark.colour)
     span = document.get_string_width(label)

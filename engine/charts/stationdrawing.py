@@ -36,7 +36,7 @@ _COLUMN = (92.0, 138.0)
 """Least and usual distance between stations in points."""
 _GRAPH = (88.0, 128.0)
 """Least and usual height of a graph in points."""
-_LEFT = 128.0
+_LEFT = 150.0
 """Room at the left for the fan and the names of the graphs."""
 _PIPE = 9.0
 _BETWEEN = 34.0
@@ -103,7 +103,7 @@ class _Drawing:
 
     def x(self, station: int) -> float:
         """The middle of a station; -1 is the fan."""
-        return _LEFT / 2 - 10 if station < 0 else _LEFT + self.column * (station + 0.5) - 10
+        return _LEFT - 58 if station < 0 else _LEFT + self.column * (station + 0.5) - 10
 
     def things(self) -> list[tuple[str, list[Mark]]]:
         things: list[tuple[str, list[Mark]]] = []
@@ -174,10 +174,12 @@ class _Drawing:
         things = [(f"{title}: {words}", scale)]
         expected = [(i, r.expected) for i, r in enumerate(readings) if r.expected is not None]
         found = [(i, r.found) for i, r in enumerate(readings) if r.found is not None]
-        lines: list[Mark] = [
-            polyline([(self.x(i), y(v)) for i, v in expected], dash="dashed", width=1.2),
-            polyline([(self.x(i), y(v)) for i, v in found], width=2.6),
-        ]
+        lines: list[Mark] = []
+        if expected:
+            points = [(self.x(i), y(v)) for i, v in expected]
+            lines.append(polyline(points, dash="dashed", width=1.2))
+        if found:
+            lines.append(polyline([(self.x(i), y(v)) for i, v in found], width=2.6))
         things.append((f"{title}: expected (dashed) and found", lines))
         for index, reading in enumerate(readings):
             name = self.path.stations[index].title
@@ -201,7 +203,7 @@ def _values(x: float, reading: Reading, y: Callable[[float], float], bottom: flo
     place = y(reading.found)
     marks += _found_point(x, place)
     words = f"{reading.found:g}"
-    if reading.expected:
+    if reading.expected and reading.found < 10 * reading.expected:
         words += f" ({reading.found / reading.expected:.0%})"
     below = above and reading.expected is not None and place + 19 < bottom
     label = Text(x, place + 17 if below else place - 9, words, TEXT_SIZE, "middle", bold=True)
@@ -267,9 +269,7 @@ def _gauge(x: float, y: float) -> list[Mark]:
 
 
 def _round_up(value: float) -> float:
-    """The next value above that makes a tidy scale, with a whole half."""
-    if value <= 0:
-        return 1.0
-    base = 10.0 ** math.floor(math.log10(value))
+    """The next value above that makes a tidy scale, with a whole half; at least 1."""
+    base = 10.0 ** math.floor(math.log10(max(value, 1.0)))
     step = base / 5 if value < 2 * base else base
-    return math.ceil(value / step) * step
+    return max(math.ceil(value / step) * step, 1.0)

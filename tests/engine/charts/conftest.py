@@ -1,0 +1,250 @@
+"""Invented charts to draw, and what to ask of every drawing."""
+
+from __future__ import annotations
+
+import datetime
+import random
+from collections.abc import Callable
+
+import pytest
+
+from stillflow.engine.charts.decision import (
+    DecisionTree,
+    TreeBranch,
+    TreeNode,
+    decision_chart,
+)
+from stillflow.engine.charts.faults import faulttree_chart
+from stillflow.engine.charts.picture import TitleBlock
+from stillflow.engine.charts.reasoning import (
+    PathDerived,
+    PathFact,
+    PathFault,
+    PathLink,
+    PathRule,
+    ReasoningPath,
+    reasoning_chart,
+)
+from stillflow.engine.charts.render import Chart
+from stillflow.engine.charts.scene import Scene, Text
+from stillflow.engine.charts.stations import AirPath, Reading, Station, station_chart
+from stillflow.engine.charts.text import width
+from stillflow.engine.faulttree import Event, FaultTree, Gate
+from stillflow.engine.faulttree_importance import analyse
+
+DAY = datetime.date(2025, 3, 4)
+
+ChartMaker = Callable[[str], list[Chart]]
+
+
+def _title(words: str) -> TitleBlock:
+    return TitleBlock(
+        title=words, subtitle=words, date=DAY, rules_version=words, filters=(words, "two")
+    )
+
+
+def _tree(words: str) -> DecisionTree:
+    return DecisionTree(
+        title=_title(words),
+        root="listen",
+        nodes=(
+            TreeNode(
+                id="listen",
+                kind="check",
+                title=words,
+                detail=words,
+                minutes=3,
+                caution=words,
+                branches=(
+                    TreeBranch(answer=words, probability=0.4, to="gasket"),
+                    TreeBranch(answer="no", probability=0.6, to="senior"),
+                ),
+            ),
+            TreeNode(
+                id="gasket",
+                kind="fix",
+                title=words,
+                minutes=12,
+                probability=0.8,
+                expected_minutes=15,
+            ),
+            TreeNode(id="senior", kind="hand-over", title=words),
+        ),
+    )
+
+
+def _stations(words: str) -> AirPath:
+    return AirPath(
+        title=_title(words),
+        stations=(
+            Station(
+                title=words,
+                behind=words,
+                sealed=Reading(expected=130, found=127),
+                working=Reading(expected=86, found=84),
+            ),
+            Station(title=words, behind=words, sealed=Reading(expected=130)),
+            Station(
+                title="Hose end",
+                behind="hose",
+                sealed=Reading(expected=128, found=89),
+                working=Reading(expected=66, found=40),
+            ),
+        ),
+    )
+
+
+def _path(words: str) -> ReasoningPath:
+    def link(tail: str, head: str, direction: str | None = None, strength: str | None = None):
+        return PathLink.model_validate(
+            {"tail": tail, "head": head, "direction": direction, "strength": strength}
+        )
+
+    return ReasoningPath(
+        title=_title(words),
+        facts=(
+            PathFact(id="f1", title=words, found=words, asked=1, share=0.69, expected=words),
+            PathFact(id="f2", title=words, found=words, asked=2),
+            PathFact(id="f3", title=words, found=words, asked=3, helpful=False),
+        ),
+        rules=(
+            PathRule(id="r1", because=words, source=words),
+            PathRule(id="r2", because=words),
+        ),
+        derived=(PathDerived(id="d1", title=words),),
+        faults=(
+            PathFault(id="likely", title=words, probability=0.7),
+            PathFault(id="less", title="Leak in the tubing", probability=0.25),
+            PathFault(id="rare", title="Hose holed", probability=0.004),
+            PathFault(id="out", title=words, probability=0.0, ruled_out_by=words),
+        ),
+        links=(
+            link("f1", "r1"),
+            link("r1", "d1"),
+            link("d1", "r2"),
+            link("f2", "r2"),
+            link("r2", "likely", "for", "strong"),
+            link("r2", "less", "for", "slight"),
+            link("r1", "out", "against", "decisive"),
+        ),
+    )
+
+
+def _faults(words: str) -> FaultTree:
+    return FaultTree(
+        top="top",
+        gates=(
+            Gate(id="top", title=words, kind="or", inputs=("a", "both", "b", "c")),
+            Gate(id="both", title=words, kind="and", inputs=("a", "d")),
+        ),
+        events=(
+            Event(id="a", title=words, probability=0.1),
+            Event(id="b", title=words, probability=0.2, kind="undeveloped"),
+            Event(id="c", title=words, probability=0.002),
+            Event(id="d", title=words, probability=0.5),
+        ),
+    )
+
+
+@pytest.fixture(scope="session")
+def make_charts() -> ChartMaker:
+    """One chart of each sort, with the given words in every label."""
+
+    def make(words: str) -> list[Chart]:
+        tree = _faults(words)
+        return [
+            reasoning_chart(_path(words)),
+            decision_chart(_tree(words)),
+            station_chart(_stations(words)),
+            faulttree_chart(tree, _title(words), analyse(tree, "exact")),
+        ]
+
+    return make
+
+
+@pytest.fixture(scope="session")
+def path() -> ReasoningPath:
+    return _path("Closed inlet hisses")
+
+
+@pytest.fixture(scope="session")
+def stations() -> AirPath:
+    return _stations("Kitchen inlet")
+
+
+_CHECKS = (
+    "Sealed suction at the nearest inlet",
+    "Does any closed inlet hiss?",
+    "Take the tubing off: sealed suction at the unit",
+    "Look at the filter",
+    "Measure the supply voltage at the outlet while the unit runs",
+)
+_ANSWERS = (("as expected", "below 85% of expected", "can't tell"), ("yes", "no"))
+
+
+@pytest.fixture(scope="session")
+def grow_tree() -> Callable[[int], DecisionTree]:
+    """An invented tree of about so many nodes, some of them shared; always the same."""
+
+    def grow(count: int) -> DecisionTree:
+        chance = random.Random(count)
+        depth = {"n0": 0}
+        nodes: list[TreeNode] = []
+        waiting = ["n0"]
+        for name in waiting:
+            if len(depth) >= count or (len(nodes) > 3 and chance.random() < 0.2):
+                kind = chance.choice(("fix", "fix", "hand-over"))
+                nodes.append(TreeNode(id=name, kind=kind, title=f"End {name}", expected_minutes=20))
+                continue
+            branches = []
+            answers = chance.choice(_ANSWERS)
+            for answer in answers:
+                deeper = [n for n in waiting if depth[n] > depth[name]]
+                if deeper and chance.random() < 0.1:
+                    to = chance.choice(deeper)
+                else:
+                    to = f"n{len(depth)}"
+                    depth[to] = depth[name] + 1
+                    waiting.append(to)
+                branches.append(TreeBranch(answer=answer, probability=1 / len(answers), to=to))
+            nodes.append(
+                TreeNode(
+                    id=name,
+                    kind="check",
+                    title=chance.choice(_CHECKS),
+                    minutes=chance.randint(1, 9),
+                    caution="unplug the unit first" if chance.random() < 0.2 else "",
+                    branches=tuple(branches),
+                )
+            )
+        return DecisionTree(title=_title("Poor suction"), root="n0", nodes=tuple(nodes))
+
+    return grow
+
+
+@pytest.fixture(scope="session")
+def flaws() -> Callable[[Scene], list[str]]:
+    """What is wrong with a page: words off the sheet, words over words."""
+
+    def find(scene: Scene) -> list[str]:
+        boxes = []
+        for mark in (m for group in scene.groups for m in group.marks):
+            if isinstance(mark, Text) and mark.text.strip():
+                wide = width(mark.text, mark.size, mark.bold)
+                left = mark.x - {"start": 0, "middle": wide / 2, "end": wide}[mark.anchor]
+                top, bottom = mark.y - 0.72 * mark.size, mark.y + 0.2 * mark.size
+                boxes.append((left, top, left + wide, bottom, mark.text))
+        found = [
+            f"off the sheet: {text!r}"
+            for left, top, right, bottom, text in boxes
+            if left < -0.5 or top < -0.5 or right > scene.width + 0.5 or bottom > scene.height + 0.5
+        ]
+        for index, (left, top, right, bottom, text) in enumerate(boxes):
+            for other in boxes[:index]:
+                over = min(right, other[2]) - max(left, other[0])
+                deep = min(bottom, other[3]) - max(top, other[1])
+                if over > 0.8 and deep > 0.8:
+                    found.append(f"{text!r} over {other[4]!r}")
+        return found
+
+    return find
