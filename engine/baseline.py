@@ -11,7 +11,9 @@ from typing import Any, Literal
 from pydantic import BaseModel, ConfigDict, Field
 
 from stillflow.engine.airflow.fan import Fan, fan_from_pair, fan_from_rating
-from stillflow.engine.airflow.readings import readings
+from stillflow.engine.airflow.houses import Houses
+from stillflow.engine.airflow.points import GaugePoint
+from stillflow.engine.airflow.readings import readings_table
 from stillflow.engine.airflow.system import Hose, Inlet, System, Tube
 from stillflow.engine.errors import InputError, Place
 from stillflow.engine.knowledge import UnitClass
@@ -71,7 +73,7 @@ def baseline_for(visit: Visit, knowledge: Knowledge) -> Baseline:
         origin, tolerance, note = "rated", RATED_TOLERANCE, "the unit's rating"
     else:
         origin, tolerance, note = "class", unit_class.tolerance, unit_class.title.lower()
-    expected = {station: _expected(system, station) for station in Station}
+    expected = _expected(system)
     for station, pair in recorded.items():
         expected[station] = expected[station].model_copy(update=pair.model_dump(exclude_none=True))
     if visit.site.altitude_ft and origin != "last-visit":
@@ -130,7 +132,7 @@ def _fan(visit: Visit, unit_class: UnitClass) -> Fan:
 def _matched(system: System, recorded: dict[Station, Pair]) -> System:
     """The system with the fan that gives what was recorded at the station trusted most."""
     station = min(recorded, key=lambda one: (not _whole(recorded[one]), _TRUST.index(one)))
-    healthy = _expected(system, station)
+    healthy = _expected(system)[station]
     assert healthy.sealed is not None and healthy.working is not None
     pair = recorded[station]
     if pair.sealed is None:
@@ -147,6 +149,12 @@ def _whole(pair: Pair) -> bool:
     return bool(pair.sealed and pair.working)
 
 
-def _expected(system: System, station: Station) -> Pair:
-    sealed, working = (readings(system, station, state) for state in AirState)
-    return Pair(sealed=sealed, working=working)
+def _expected(system: System) -> dict[Station, Pair]:
+    """What the system reads at every station, solved in one go."""
+    points = [GaugePoint(station, state) for station in Station for state in AirState]
+    row = readings_table(Houses.of([system]), points)[0]
+    values = {(p.station, p.condition): float(value) for p, value in zip(points, row, strict=True)}
+    return {
+        station: Pair(**{state.value: values[station, state] for state in AirState})
+        for station in Station
+    }

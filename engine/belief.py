@@ -23,6 +23,9 @@ from stillflow.engine.table import Floats, RuleTable
 from stillflow.engine.visit import Visit
 from stillflow.engine.vocabulary import answer_fact
 
+MOST_OUTLOOKS = 20_000
+"""Outlooks remembered by one belief; some 30 MB."""
+
 
 @dataclass(frozen=True)
 class Situation:
@@ -77,21 +80,28 @@ class Belief:
         self._table = table
         self._baseline = baseline
         self._gauge_tolerance = gauge_tolerance
+        self._known: dict[tuple[str, tuple[FactValue | None, ...]], Outlook] = {}
+        self._shared: dict[str, tuple[str, ...]] = {}
+        kinds = ("reading.", "share.", "level.", "kept.", "drop.", "margin.", "estimate.")
+        self._reading_names = {name for name in knowledge.facts if name.startswith(kinds)}
         sizing = {name for name in knowledge.reach if name in FACT_NAMES}
-        self._sizes_wanted = bool(sizing)
         # Estimates cost more than all other facts; look-ahead needs them only for evidence.
         self._sizes_weigh = any(knowledge.evidence[one] for one in knowledge.rules_using(sizing))
+        self._sizes_wanted = bool(sizing)
 
     def facts(self, situation: Situation) -> dict[str, FactValue]:
-        """Every plain fact of a situation (findings not among them)."""
+        """Every plain fact of a situation that evidence may rest on (findings not among them)."""
         facts = dict(situation.standing)
         facts.update(self._reading_facts(situation))
-        if self._sizes_wanted and not self._sizes_weigh:
-            facts.update(self._size_facts(situation))
         facts.update(
             (answer_fact(check_id), answer) for check_id, answer in situation.choices.items()
         )
         return facts
+
+    def all_facts(self, situation: Situation) -> dict[str, FactValue]:
+        """The same with the sizes, where rules use them for no more than advice."""
+        sizes = self._size_facts(situation) if self._sizes_wanted else {}
+        return {**self.facts(situation), **sizes}
 
     def standing(self, visit: Visit) -> dict[str, FactValue]:
         """The facts that hold before anything is measured."""
@@ -130,8 +140,28 @@ class Belief:
         return weights / total if total > 0 else weights
 
     def outlooks(self, situation: Situation, check_ids: Sequence[str]) -> list[Outlook]:
-        """What each check could answer from here, evaluated as rows of one table."""
-        base = self._table.rows([self.facts(situation)])[0]
+        """What each check could answer from here, evaluated as rows of one table.
+
+        An outlook hangs only on the facts that share a rule with the check, so one worked out
+        earlier is used again while those stand.
+        """
+        facts = self.facts(situation)
+        keys = {
+            check_id: (check_id, tuple(facts.get(name) for name in self._neighbours(check_id)))
+            for check_id in check_ids
+        }
+        missing = [check_id for check_id in check_ids if keys[check_id] not in self._known]
+        if len(self._known) > MOST_OUTLOOKS:
+            self._known.clear()
+            missing = list(check_ids)
+        for outlook in self._worked_out(situation, facts, missing):
+            self._known[keys[outlook.check_id]] = outlook
+        return [self._known[keys[check_id]] for check_id in check_ids]
+
+    def _worked_out(
+        self, situation: Situation, known: Mapping[str, FactValue], check_ids: Sequence[str]
+    ) -> list[Outlook]:
+        base = self._table.rows([known])[0]
         rows: list[Floats] = []
         spans: list[tuple[str, tuple[str, ...], Floats, int]] = []
         for check_id in check_ids:
@@ -148,6 +178,23 @@ class Belief:
             block = np.exp(block - block.max(axis=0))
             outlooks.append(Outlook(check_id, answers, block / block.sum(axis=0)))
         return outlooks
+
+    def _neighbours(self, check_id: str) -> tuple[str, ...]:
+        """The facts that a check's outlook may hang on, itself not among them."""
+        if check_id not in self._shared:
+            knowledge = self._knowledge
+            check = knowledge.checks[check_id]
+            own = {answer_fact(check_id)} if check.kind == "choice" else self._reading_names
+            shared = {
+                name
+                for rule_id in knowledge.rules_using(own)
+                for name in knowledge.grounds[rule_id]
+            }
+            if check.kind == "reading":
+                # Other readings make what is kept from station to station.
+                shared |= {name for name in self._reading_names if name.startswith("reading.")}
+            self._shared[check_id] = tuple(sorted(shared - {answer_fact(check_id)}))
+        return self._shared[check_id]
 
     def likelihood(self, situation: Situation, check: Check, answer: float | str) -> Floats:
         """P(this answer | fault) given the situation before it, shape (F,).

@@ -113,6 +113,20 @@ class Knowledge:
                 reach.setdefault(leaf.fact, set()).update(touched)
         return {fact: frozenset(rule_ids) for fact, rule_ids in reach.items()}
 
+    @cached_property
+    def grounds(self) -> dict[str, frozenset[str]]:
+        """Per rule, every plain fact its firing may hang on, through findings too."""
+        made: dict[str, set[str]] = {}
+        grounds: dict[str, frozenset[str]] = {}
+        for rule in self.ordered_rules:
+            used = {leaf.fact for leaf in leaves(rule.when)}
+            plain = {fact for fact in used if fact not in made}
+            grounds[rule.id] = frozenset(plain.union(*(made.get(fact, set()) for fact in used)))
+            for item in rule.then:
+                if isinstance(item, Derivation):
+                    made.setdefault(item.derive, set()).update(grounds[rule.id])
+        return grounds
+
     def rules_using(self, facts: Iterable[str]) -> list[str]:
         """Ids of the rules that these facts can help to fire, findings first."""
         touched = frozenset().union(*(self.reach.get(fact, frozenset()) for fact in facts))

@@ -13,7 +13,7 @@ import numpy as np
 from stillflow.engine.belief import Belief
 from stillflow.engine.knowledge import Check, Fault
 from stillflow.engine.loading import Knowledge
-from stillflow.engine.planner import Problem, Think, next_action
+from stillflow.engine.planner import Candidate, Problem, Think, next_action
 from stillflow.engine.progress import Progress
 from stillflow.engine.scales import Station
 from stillflow.engine.steps import Choice
@@ -71,10 +71,10 @@ class Planner:
         action = next_action(problem, problem.priors, opened, self._think)
         runner_up = action.runner_up
         choice = Choice(
-            expected=action.expected,
-            fixing_only=action.fixing_only,
+            expected=action.minutes,
+            fixing_only=action.fixes_only,
             runner_up="" if runner_up is None else _title(runner_up, faults, checks),
-            runner_up_expected=action.runner_up_expected,
+            runner_up_expected=None if runner_up is None else runner_up.minutes,
         )
         if action.kind == "check":
             return Decision(checks[action.index].id, None, choice)
@@ -130,6 +130,5 @@ class Planner:
         return fault.fix.minutes + sum(check.minutes for check in [*before, *after])
 
 
-def _title(action: tuple[str, int], faults: Sequence[Fault], checks: Sequence[Check]) -> str:
-    kind, index = action
-    return checks[index].ask if kind == "check" else f"fix: {faults[index].title}"
+def _title(act: Candidate, faults: Sequence[Fault], checks: Sequence[Check]) -> str:
+    return checks[act.index].ask if act.kind == "check" else f"fix: {faults[act.index].title}"

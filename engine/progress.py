@@ -198,7 +198,7 @@ class Progress:
             self.accepted = [
                 (check, answer)
                 for check, answer in self.accepted
-                if check.kind == "choice" and not check.again_after_fix
+                if check.kind == "choice" and not (check.again_after_fix or check.verifies)
             ]
         # What could not be told or was put off may be asked again; what cannot be done stays so.
         self.silent = {

@@ -115,7 +115,7 @@ class Session:
 
     def conclude(self, situation: Situation | None = None) -> Conclusions:
         """What the rules make, by experta, of what is known now or was at an earlier moment."""
-        return self._inference.run(self._belief.facts(situation or self.progress.situation))
+        return self._inference.run(self._belief.all_facts(situation or self.progress.situation))
 
     def sizes(self, situation: Situation | None = None) -> Estimate | None:
         """How big a leak or a squeeze would explain the readings; None without readings."""
@@ -123,7 +123,7 @@ class Session:
 
     def facts(self, situation: Situation) -> dict[str, FactValue]:
         """The plain facts of a moment, without findings."""
-        return self._belief.facts(situation)
+        return self._belief.all_facts(situation)
 
     def meanings(self, check_id: str) -> tuple[Meaning, ...]:
         """What each answer to a check would make of the belief.

@@ -171,7 +171,10 @@ def test_what_cannot_be_answered_is_not_asked_again_and_the_plan_goes_on(word: s
 
 def test_what_was_skipped_comes_back_when_nothing_else_is_left() -> None:
     # Fixes so long that every check pays for itself.
-    session = Session(small(SMALL.replace("minutes: 10,", "minutes: 300,", 1)))
+    text = SMALL.replace("{minutes: 10,", "{minutes: 300,").replace(
+        "{minutes: 5,", "{minutes: 300,"
+    )
+    session = Session(small(text.replace("{minutes: 60,", "{minutes: 300,")))
     first = session.next_step().check
     assert first is not None
     session.record(first.id, SKIPPED)
@@ -208,7 +211,9 @@ def test_taking_back_the_last_answer_restores_the_step_before() -> None:
 
 
 def test_a_fix_that_belongs_to_others_is_referred_and_ends_when_left() -> None:
-    session = started(("sealed-inlet", SHORT), ("seal-look", "whole"))
+    session = Session(small(SMALL.replace("{minutes: 60,", "{minutes: 5,")))
+    session.record("sealed-inlet", SHORT)
+    session.record("seal-look", "whole")
     step = session.next_step()
     assert step.step == "refer"
     assert step.fix is not None
