@@ -21,18 +21,25 @@ from stillflow.engine.charts.tidy import Gaps, Size
 _GAPS = Gaps(within=11, between=28)
 _CAPTION_HEIGHT = 22.0
 _LABEL_ROOM = 78.0
-_SQUEEZES = (1.0, 0.88, 0.76, 0.66)
+_FAN = (24.0, 4.0, 84.0)
+"""Room for arrows to part in: least, for each arrow, and most, in points."""
+_SQUEEZES = (1.0, 0.88, 0.76, 0.66, 1.25, 1.5, 1.8, 2.2)
 """Widths of the boxes to try on a given paper; the one that keeps its words largest is taken."""
 
 
 @dataclass(frozen=True)
 class _Label:
-    """The words on one arrow, laid out as a small box that the arrow passes through."""
+    """The words on arrows, laid out as a small box from which the arrows part.
+
+    Arrows that leave one box with the same words share them, so that a rule that speaks for five
+    faults says so once.
+    """
 
     id: str
-    edge: Edge
+    edges: tuple[Edge, ...]
     lines: tuple[str, ...]
-    size: Size
+    width: float
+    height: float
 
 
 def draw_graph(
@@ -58,21 +65,27 @@ def _draw(
 ) -> Scene:
     measured = {node.id: shapes.measure(node, squeeze) for node in picture.nodes}
     sizes = {i: Size(m.width, m.height) for i, m in measured.items()}
-    labels = [
-        _label(index, edge, squeeze) for index, edge in enumerate(picture.edges) if edge.label
-    ]
-    sizes.update({label.id: label.size for label in labels})
+    labels = _labels(picture, squeeze)
+    # The arrows into the last column part within the labels' column, which is wider for it.
+    least, each, most = _FAN
+    fan = min(least + each * sum(len(label.edges) for label in labels), most)
+    widest = max((label.width for label in labels), default=0.0)
+    sizes.update({label.id: Size(widest + 1.4 * fan, label.height) for label in labels})
+    inset = 0.4 * fan
     joined = _joined(picture, labels)
     placed = lay_out(joined, sizes, _GAPS)
     corners = dict(placed.corners)
     _stack_loose(picture, corners, sizes)
-    drawing = _Drawing(corners, sizes, dict(zip(joined.edges, placed.routes, strict=True)))
+    routes = dict(zip(joined.edges, placed.routes, strict=True))
+    drawing = _Drawing(corners, sizes, routes, inset)
     titles = {node.id: " ".join(node.lines()) for node in picture.nodes}
     things: list[tuple[str, list[Mark]]] = [("", drawing.captions(picture, captions))]
-    by_edge = {label.edge: label for label in labels}
     for edge in picture.edges:
         words = " → ".join(t for t in (titles[edge.tail], edge.label, titles[edge.head]) if t)
-        things.append((words, drawing.arrow(edge, by_edge.get(edge), labels)))
+        label = next((one for one in labels if edge in one.edges), None)
+        marks = drawing.arrow(edge) if label is None else drawing.parting(edge, label, labels)
+        things.append((words, marks))
+    things += [("", drawing.stem(label)) for label in labels]
     for node in picture.nodes:
         things.append((titles[node.id], shapes.draw(measured[node.id], *corners[node.id])))
     lowered = [(w, [moved(m, 0, _CAPTION_HEIGHT) for m in marks]) for w, marks in things]
@@ -84,24 +97,27 @@ def _draw(
     return sheet.compose(lowered, room)
 
 
-def _label(index: int, edge: Edge, squeeze: float) -> _Label:
-    lines = tuple(wrap(edge.label, _LABEL_ROOM * squeeze, NOTE_SIZE))
-    wide = max((width(line, NOTE_SIZE) for line in lines), default=0.0) + 6
-    return _Label(f"\x00{index}", edge, lines, Size(wide, len(lines) * NOTE_SIZE * LEADING + 2))
+def _labels(picture: Picture, squeeze: float) -> list[_Label]:
+    shared: dict[Edge, list[Edge]] = {}
+    for edge in picture.edges:
+        if edge.label:
+            shared.setdefault(replace(edge, head=""), []).append(edge)
+    labels = []
+    for index, (alike, edges) in enumerate(shared.items()):
+        lines = tuple(wrap(alike.label, _LABEL_ROOM * squeeze, NOTE_SIZE))
+        wide = max((width(line, NOTE_SIZE) for line in lines), default=0.0) + 6
+        high = len(lines) * NOTE_SIZE * LEADING + 2
+        labels.append(_Label(f"\x00{index}", tuple(edges), lines, wide, high))
+    return labels
 
 
 def _joined(picture: Picture, labels: list[_Label]) -> Picture:
     """The picture to lay out: words on arrows are nodes in a column of their own."""
-    by_edge = {label.edge: label for label in labels}
     touched = {end for edge in picture.edges for end in (edge.tail, edge.head)}
-    edges = []
-    for edge in picture.edges:
-        if edge not in by_edge:
-            edges.append(edge)
-            continue
-        middle = by_edge[edge].id
-        edges.append(Edge(edge.tail, middle))
-        edges.append(Edge(middle, edge.head))
+    edges = [edge for edge in picture.edges if not edge.label]
+    for label in labels:
+        edges.append(Edge(label.edges[0].tail, label.id))
+        edges += [Edge(label.id, edge.head) for edge in label.edges]
     nodes = [node for node in picture.nodes if node.id in touched]
     nodes += [Node(label.id, Kind.CONNECTOR) for label in labels]
     columns = [tuple(i for i in column if i in touched) for column in picture.columns]
@@ -132,6 +148,8 @@ class _Drawing:
     corners: Mapping[str, Point]
     sizes: Mapping[str, Size]
     routes: Mapping[Edge, Route]
+    inset: float
+    """How far the words of arrows stand from the left of their boxes, in points."""
 
     def captions(self, picture: Picture, captions: Mapping[Kind, str]) -> list[Mark]:
         kinds = {node.id: node.kind for node in picture.nodes}
@@ -143,35 +161,47 @@ class _Drawing:
             marks.append(place)
         return marks
 
-    def arrow(self, edge: Edge, label: _Label | None, labels: list[_Label]) -> list[Mark]:
-        weight = 0.6 + 0.6 * edge.weight
-        if label is None:
-            route = self.routes[edge]
-            return arrow(route.curve, route.tip, edge.line, weight)
-        route = self.routes[Edge(edge.tail, label.id)]
+    def arrow(self, edge: Edge) -> list[Mark]:
+        """An arrow without words."""
+        route = self.routes[edge]
+        return arrow(route.curve, route.tip, edge.line, _weight(edge))
+
+    def stem(self, label: _Label) -> list[Mark]:
+        """The line from a box to the words that its arrows share, and the words."""
+        first = label.edges[0]
+        route = self.routes[Edge(first.tail, label.id)]
         x, y = self.corners[label.id]
-        middle = y + label.size.height / 2
-        marks: list[Mark] = [line_along(route.curve, edge.line, weight)]
-        high = NOTE_SIZE * LEADING
+        end = (x + self.inset, y + label.height / 2)
+        start = route.curve[0]
+        if x - start[0] <= _GAPS.between + 1:
+            # From the next column: nothing stands in between, and the whole gap can be used.
+            curve = curve_between(start, end)
+        else:
+            curve = (*route.curve, route.curve[-1], end, end)
+        marks: list[Mark] = [line_along(curve, first.line, _weight(first))]
         for index, line in enumerate(label.lines):
-            centre = x + label.size.width / 2
-            marks.append(Text(centre, y + (index + 1) * high - 2.5, line, NOTE_SIZE, "middle"))
-        start = (x + label.size.width, middle)
-        end = (self.corners[edge.head][0], self._arrival(edge, labels))
-        marks += arrow(curve_between(start, (end[0] - 8, end[1])), end, edge.line, weight)
+            baseline = y + (index + 1) * NOTE_SIZE * LEADING - 2.5
+            marks.append(Text(end[0] + label.width / 2, baseline, line, NOTE_SIZE, "middle"))
         return marks
 
-    def _arrival(self, edge: Edge, labels: list[_Label]) -> float:
+    def parting(self, edge: Edge, label: _Label, labels: list[_Label]) -> list[Mark]:
+        """The arrow from its words to the box it leads to."""
+        x, y = self.corners[label.id]
+        start = (x + self.inset + label.width, y + label.height / 2)
+        end = (self.corners[edge.head][0], self._arrival(edge, label, labels))
+        return arrow(curve_between(start, (end[0] - 8, end[1])), end, edge.line, _weight(edge))
+
+    def _arrival(self, edge: Edge, label: _Label, labels: list[_Label]) -> float:
         """Arrows into one box arrive side by side, in the order in which their words stand."""
-        heights = sorted(
-            (self.corners[other.id][1], other.edge.tail)
-            for other in labels
-            if other.edge.head == edge.head
-        )
-        own = next(o.id for o in labels if o.edge == edge)
-        place = heights.index((self.corners[own][1], edge.tail))
+        arriving = [one for one in labels if any(e.head == edge.head for e in one.edges)]
+        arriving.sort(key=lambda one: (self.corners[one.id][1], one.id))
         top, high = self.corners[edge.head][1], self.sizes[edge.head].height
-        return top + high * (place + 1) / (len(heights) + 1)
+        return top + high * (arriving.index(label) + 1) / (len(arriving) + 1)
+
+
+def _weight(edge: Edge) -> float:
+    """Width of an arrow's line in points."""
+    return 0.6 + 0.6 * edge.weight
 
 
 def _key(picture: Picture) -> tuple[KeyItem, ...]:

@@ -6,6 +6,8 @@ as the background of a graph without nodes, so that nothing is laid out again.
 
 from __future__ import annotations
 
+import re
+
 from stillflow.engine.charts import text as words
 from stillflow.engine.charts.program import run
 from stillflow.engine.charts.scene import Mark, Path, Point, Scene, Text, polygon
@@ -20,17 +22,21 @@ def write_png(scene: Scene, dpi: int = 150) -> bytes:
     Raises:
         SetupError: there is no Graphviz program, or it cannot paint PNGs.
     """
+    return run(paint_source(scene, dpi), "png", placed=True)
+
+
+def paint_source(scene: Scene, dpi: int) -> str:
+    """The DOT source of a graph without nodes, whose background is the scene."""
     w, h = scene.width, scene.height
     paper = polygon([(0, 0), (w, 0), (w, h), (0, h)], fill="#ffffff", stroke="#ffffff", width=0.1)
     marks: list[Mark] = [paper, *(mark for group in scene.groups for mark in group.marks)]
     orders = "".join(_orders(mark, h) for mark in marks)
     # In a quoted DOT string only the quotation mark is escaped; backslashes stand as they are.
     quoted = orders.replace('"', '\\"')
-    source = (
+    return (
         f'graph {{ graph [bb="0,0,{w:.2f},{h:.2f}", pad=0, margin=0, dpi={dpi}, '
         f'bgcolor="#ffffff", _background="{quoted}"] }}'
     )
-    return run(source, "png", placed=True)
 
 
 def _orders(mark: Mark, height: float) -> str:
@@ -49,7 +55,10 @@ def _text_orders(mark: Text, height: float) -> str:
     label = words.clean(mark.text).replace('\\"', "\\''")
     if not label:
         return ""
-    size = len(label.encode("utf-8"))
+    if label.endswith("\\"):
+        label += " "
+    # Xdot does not count the first of any backslashes in a row.
+    size = len(label.encode("utf-8")) - len(re.findall(r"\\+", label))
     span = words.width(label, mark.size, mark.bold)
     return (
         f"F {mark.size:.2f} 9 -Helvetica t {int(mark.bold)} {_sized('c', mark.colour)}"

@@ -60,12 +60,12 @@ def _beside_python() -> Path | None:
     return Path(found) if found else None
 
 
-def run(source: str, output: Literal["json0", "png"], *, placed: bool = False) -> bytes:
+def run(source: str, output: Literal["json0", "png", "svg"], *, placed: bool = False) -> bytes:
     """Feed DOT source to the program.
 
     Args:
-        source: one graph, or several one after another.
-        output: "json0" for positions, "png" for a picture.
+        source: one graph.
+        output: "json0" for positions, "png" or "svg" for a picture.
         placed: True where the source already holds every position (no layout is done).
 
     Raises:

@@ -123,7 +123,7 @@ class _Shown:
         for group in self.groups:
             title = "; ".join(f.title for f in group)
             nodes.append(
-                Node(group[0].id, Kind.RULED_OUT, title, f"ruled out by {group[0].ruled_out_by}")
+                Node(group[0].id, Kind.RULED_OUT, title, f"ruled out: {group[0].ruled_out_by}")
             )
         return nodes
 

@@ -18,8 +18,9 @@ from hypothesis import strategies as st
 
 from stillflow.engine.charts import program
 from stillflow.engine.charts.page import PAPERS
+from stillflow.engine.charts.png import paint_source
 from stillflow.engine.charts.render import FORMATS, Chart, render
-from stillflow.engine.charts.scene import Scene
+from stillflow.engine.charts.scene import Scene, Text
 from stillflow.engine.charts.text import clean
 from stillflow.engine.errors import InputError, SetupError
 
@@ -37,6 +38,8 @@ ODD_LABELS = (
     "many words " * 27,
     "",
     "tab\tnew\nline\x00nul",
+    "\\",
+    "a\\\\b \\\\\\ c\\\\",
 )
 
 
@@ -82,6 +85,19 @@ def test_any_label_can_be_painted(make_charts, label: str) -> None:
         (scene,) = chart.pages(None)
         assert wide == pytest.approx(scene.width / 2, abs=1.5)
         assert high == pytest.approx(scene.height / 2, abs=1.5)
+
+
+@with_odd_labels
+@settings(max_examples=25, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+def test_every_word_of_a_page_reaches_the_painter(make_charts, label: str) -> None:
+    for chart in make_charts(label):
+        (scene,) = chart.pages(None)
+        lines = [m.text for group in scene.groups for m in group.marks if isinstance(m, Text)]
+        # What is painted as pixels is the same drawing that this program can write as SVG.
+        painted = program.run(paint_source(scene, 72), "svg", placed=True)
+        found = ["".join(e.itertext()) for e in ElementTree.fromstring(painted).iter(f"{SVG}text")]
+        expected = [clean(line).replace('\\"', "\\''") for line in lines]
+        assert [f.strip() for f in found] == [e.strip() for e in expected if e]
 
 
 @with_odd_labels

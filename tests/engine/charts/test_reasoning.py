@@ -81,7 +81,7 @@ def test_what_is_ruled_out_says_by_what() -> None:
         )
     )
     node = next(n for n in reasoning_picture(path).nodes if n.id == "x")
-    assert (node.kind, node.text) == (Kind.RULED_OUT, "ruled out by check 1")
+    assert (node.kind, node.text) == (Kind.RULED_OUT, "ruled out: check 1")
 
 
 def test_faults_ruled_out_by_the_same_arrows_share_a_box() -> None:
