@@ -15,7 +15,7 @@ from stillflow.engine.knowledge import Check, Fault
 from stillflow.engine.loading import Knowledge
 from stillflow.engine.planner import Candidate, Problem, Think, next_action
 from stillflow.engine.progress import Progress
-from stillflow.engine.scales import Station
+from stillflow.engine.scales import Mode, Station
 from stillflow.engine.steps import Choice
 
 NEGLIGIBLE = 1e-6
@@ -85,15 +85,14 @@ class Planner:
     ) -> tuple[Problem, list[Fault], list[Check]] | None:
         """The problem as numbers, with the faults and checks its rows stand for."""
         weights = progress.probabilities
-        deferred = set(progress.deferred)
+        everything = list(self._knowledge.faults.values())
         index = [
             column
-            for column, fault in enumerate(self._knowledge.faults.values())
-            if weights[column] > NEGLIGIBLE and fault.id not in deferred
+            for column, fault in enumerate(everything)
+            if weights[column] > NEGLIGIBLE and self._may_be_dealt_with(fault, progress, check_ids)
         ]
         if not index:
             return None
-        everything = list(self._knowledge.faults.values())
         faults = [everything[column] for column in index]
         checks = [self._knowledge.checks[name] for name in check_ids]
         outlooks = self._belief.outlooks(progress.situation, check_ids)
@@ -114,6 +113,15 @@ class Planner:
             faults,
             checks,
         )
+
+    def _may_be_dealt_with(
+        self, fault: Fault, progress: Progress, check_ids: Sequence[str]
+    ) -> bool:
+        """Not left undone before; and "nothing is wrong" is never said on what was not seen."""
+        if fault.id in progress.deferred:
+            return False
+        known = {*progress.answered, *check_ids}
+        return fault.mode is not Mode.NORMAL or known.issuperset(fault.confirm_first)
 
     def _group(self, access: str | None) -> int | None:
         return None if access is None else self._groups[access]
