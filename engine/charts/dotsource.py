@@ -11,7 +11,7 @@ from collections.abc import Iterable, Mapping
 from stillflow.engine.charts import shapes
 from stillflow.engine.charts.picture import Edge, Kind, Node, Picture
 from stillflow.engine.charts.shapes import NOTE_SIZE
-from stillflow.engine.charts.text import clean, escape, wrap
+from stillflow.engine.charts.text import LEADING, clean, escape, wrap
 from stillflow.engine.charts.tidy import Gaps, Size
 
 _LABEL_ROOM = 104.0
@@ -77,7 +77,9 @@ def dot_source(
         size = (sizes or {}).get(node.id)
         if size is None:
             measured = shapes.measure(node)
-            size = Size(measured.width, measured.height)
+            # What a gate does is a line of words here, not a symbol.
+            extra = NOTE_SIZE * LEADING if node.gate else 0.0
+            size = Size(measured.width, measured.height + extra)
         graph.node(
             names[node.id],
             label=_label(node),
