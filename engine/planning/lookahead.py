@@ -1,149 +1,265 @@
 """Look-ahead over checks and fixes: many hypothetical beliefs evaluated as rows of one table.
 
-Holds the estimate of what a belief still costs, the one-step value built on it, and the deeper
-values over the best few acts. Leaves the choice and its explanation to `planner`.
+Holds the estimate of what a belief still costs, the one-step value built on it, and deeper
+values over the best few acts. Leaves the choice and its explanation to `planner`, and the exact
+answer for small problems to `exact`.
+
+Beliefs are weights, not normalised: the weight of an answer is the sum of its row, so expected
+minutes are plain sums, without a division. All minutes include the price of every wrong part and
+of the right one (see `Tables`); `planner` gives the latter back.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from functools import partial
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from stillflow.engine.planning.problem import Flags, Floats, Integers, Tables, information
 from stillflow.engine.planning.repair import fix_priority, repair_minutes
 
+# Minutes a bit of doubt still costs, in units of what the best check now asks for a bit. Chosen
+# by simulation on one set of problems, reported on another (tests/benchmarks/bench_planner.py).
+DOUBT_FACTOR = 1.5
+
+# A check that takes off less than this share of a bit tells nothing.
+_TELLS_NOTHING = 1e-9
+# Weight, as a share of the heaviest row, below which what happens is left out.
 _NEGLIGIBLE = 1e-12
 
 
 @dataclass(frozen=True)
 class Rows:
+    """Hypothetical states, one a row.
+
+    Attributes:
+        belief: (N, F) weights, 0 for what is ruled out.
+        charges: (N, G + 1) minutes still to pay to open each group, the last column 0.
+        free: (N, C) whether the check can still be done.
+    """
+
     belief: Floats
     charges: Floats
     free: Flags
 
-    def __len__(self) -> int:
-        return len(self.belief)
+
+@dataclass(frozen=True)
+class Effort:
+    """How far and how wide to look ahead.
+
+    Attributes:
+        steps: acts looked ahead before what is left is estimated, 1 or more.
+        shortlist: checks worked out by one step in each state, the best by a rough ranking.
+        checks: of those, the best to pursue by a further step.
+        fixes: fixes to pursue, the first of the order.
+    """
+
+    steps: int
+    shortlist: int = 8
+    checks: int = 5
+    fixes: int = 3
+
+    def later(self) -> Effort:
+        """Return the effort left after one more act."""
+        return replace(self, steps=self.steps - 1)
 
 
 @dataclass(frozen=True)
-class Answered:
-    mass: Floats       # (N,K)
-    straight: Floats
-    doubt: Floats
-    price: Floats      # (N,C)
+class ActValues:
+    """Expected minutes times weight of each act, inf where it was not worked out.
+
+    Attributes:
+        check: (N, C).
+        fix: (N, F).
+    """
+
+    check: Floats
+    fix: Floats
 
 
-def answered(t: Tables, rows: Rows) -> Answered:
-    b = rows.belief
-    P = t.likelihood
-    mass = b @ P.T
-    doubt = information(mass) - (information(b) @ P.T + b @ t.surprise.T)
-    straight = (b * (t.stake + rows.charges[:, t.fix_group])) @ P.T
-    for group, answers, members in t.opening:
-        straight[:, answers] -= rows.charges[:, group, None] * (b[:, members] @ P[np.ix_(answers, members)].T)
-    price = (t.check_minutes + rows.charges[:, t.check_group]) * b.sum(axis=1)[:, None]
-    return Answered(mass, straight, np.maximum(doubt, 0.0), price)
+@dataclass(frozen=True)
+class _Answered:
+    """What every answer of every check would leave, without building the beliefs.
+
+    Attributes:
+        left: (N, K) estimate of the minutes times weight left, doubt priced by the bit.
+        cost: (N, C) minutes times weight of doing the check now.
+        gain: (N, C) bits times weight it takes off the doubt; 0 if it tells nothing or is done.
+    """
+
+    left: Floats
+    cost: Floats
+    gain: Floats
 
 
-def leaf(t, rows, k):
-    b = rows.belief
-    fix = repair_minutes(t, b, rows.charges)
-    if not np.isfinite(k):
-        return fix
-    straight = (b * (t.stake + rows.charges[:, t.fix_group])).sum(axis=1)
-    doubt = information(b.sum(axis=1)) - information(b).sum(axis=1)
-    return np.minimum(fix, straight + k * doubt)
+@dataclass(frozen=True)
+class _Outcomes:
+    """The answers to checks, one a row, those of one check together.
+
+    Attributes:
+        belief, charges: of the states after the answer.
+        pair: (M,) the asked pair of row and check; start: where each pair begins.
+        source: (M,) the row asked; answer: (M,) which of the K answers it is.
+    """
+
+    belief: Floats
+    charges: Floats
+    pair: Integers
+    start: Integers
+    source: Integers
+    answer: Integers
 
 
-def spread(t, rows, which, check):
-    """children of (row, check) pairs -> rows, pair index, answers"""
-    n = t.count[check]
-    pair = np.repeat(np.arange(len(check)), n)
-    start = np.cumsum(n) - n
-    ans = t.first[check][pair] + (np.arange(len(pair)) - start[pair])
-    src = which[pair]
-    belief = rows.belief[src] * t.likelihood[ans]
-    charges = rows.charges[src]
-    charges[np.arange(len(src)), t.check_group[check][pair]] = 0.0
-    return src, pair, start, ans, belief, charges
+def doubt_price(tables: Tables, rows: Rows) -> float:
+    """Return the minutes a bit of doubt is taken to cost from the first row on.
+
+    `DOUBT_FACTOR` times the least minutes per bit among the free checks; inf if none tells
+    anything. In units of the problem itself, so that minutes and hours give the same choices.
+    """
+    found = _answered(tables, rows, 0.0)
+    telling = found.gain[0] > 0.0
+    rates = found.cost[0, telling] / found.gain[0, telling]
+    return DOUBT_FACTOR * float(np.min(rates, initial=np.inf))
 
 
-def one_step(t: Tables, rows: Rows, k: float, kb: float, inner: int):
-    """(N,) value, (N,C) Q1."""
-    a = answered(t, rows)
-    N, C = rows.free.shape
-    value = leaf(t, rows, k)
-    if C == 0:
-        return value, np.full((N, C), np.inf)
-    E = a.straight + k * a.doubt if np.isfinite(k) else None
-    if inner < C:
-        est = a.straight + kb * a.doubt
-        rough = a.price + np.add.reduceat(est, t.first, axis=1)
-        rough[~rows.free] = np.inf
-        pick = np.argpartition(rough, inner - 1, axis=1)[:, :inner]
-        which = np.repeat(np.arange(N), inner)
-        check = pick.ravel()
-        ok = rows.free[which, check]
-        which, check = which[ok], check[ok]
+def act_values(tables: Tables, rows: Rows, effort: Effort, price: float) -> ActValues:
+    """Return what each act is expected to cost, this act included.
+
+    Args:
+        tables: of the problem.
+        rows: the states to choose in.
+        effort: how far and how wide to look.
+        price: minutes per bit of doubt, from `doubt_price`.
+    """
+    near = _one_step(tables, rows, effort.shortlist, price)[1]
+    weight = rows.belief.sum(axis=1)
+    priority = fix_priority(tables, rows.belief, rows.charges)
+    which, fix = _least(np.where(rows.belief > 0.0, -priority, np.inf), effort.fixes)
+    asked, check = _least(near, effort.checks if effort.steps > 1 else 0)
+    tried = _try(tables, rows, which, fix)
+    answered, start = _ask(tables, rows, asked, check)
+    left = _values(tables, _stack(answered, tried), effort.later(), price)
+    costs = ActValues(near, np.full(rows.belief.shape, np.inf))
+    if effort.steps > 1:
+        costs.check.fill(np.inf)
+    if len(asked):
+        minutes = tables.check_minutes[check] + rows.charges[asked, tables.check_group[check]]
+        after = np.add.reduceat(left[: len(answered.belief)], start)
+        costs.check[asked, check] = minutes * weight[asked] + after
+    minutes = tables.stake[fix] + rows.charges[which, tables.fix_group[fix]]
+    costs.fix[which, fix] = minutes * weight[which] + left[len(answered.belief) :]
+    return costs
+
+
+def _values(tables: Tables, rows: Rows, effort: Effort, price: float) -> Floats:
+    """Return (N,) what each state is expected to cost; rows of no weight cost nothing."""
+    weight = rows.belief.sum(axis=1)
+    live = weight > _NEGLIGIBLE * weight.max(initial=0.0)
+    rows = Rows(rows.belief[live], rows.charges[live], rows.free[live])
+    values = np.zeros(len(live))
+    if not len(rows.belief):
+        return values
+    if effort.steps == 0:
+        values[live] = _left(tables, rows, price)
+    elif effort.steps == 1:
+        values[live] = _one_step(tables, rows, effort.shortlist, price)[0]
     else:
-        which, check = np.nonzero(rows.free)
-    q = np.full((N, C), np.inf)
+        found = act_values(tables, rows, effort, price)
+        best = found.check.min(axis=1, initial=np.inf)
+        values[live] = np.minimum(best, found.fix.min(axis=1))
+    return values
+
+
+def _one_step(tables: Tables, rows: Rows, shortlist: int, price: float) -> tuple[Floats, Floats]:
+    """Return what each state costs, (N,), and each check of its shortlist, (N, C)."""
+    value = _left(tables, rows, price)
+    costs = np.full(rows.free.shape, np.inf)
+    if not np.isfinite(price):
+        return value, costs
+    found = _answered(tables, rows, price)
+    rough = found.cost + np.add.reduceat(found.left, tables.first, axis=1)
+    which, check = _least(np.where(found.gain > 0.0, rough, np.inf), shortlist)
     if len(which):
-        src, pair, start, ans, belief, charges = spread(t, rows, which, check)
-        v = repair_minutes(t, belief, charges)
-        if E is not None:
-            v = np.minimum(v, E[src, ans])
-        q[which, check] = np.add.reduceat(v, start) + a.price[which, check]
-        value = np.minimum(value, q.min(axis=1))
-    return value, q
+        out = _outcomes(tables, rows, which, check)
+        fixing = repair_minutes(tables, out.belief, out.charges)
+        left = np.minimum(fixing, found.left[out.source, out.answer])
+        costs[which, check] = np.add.reduceat(left, out.start) + found.cost[which, check]
+    return np.minimum(value, costs.min(axis=1)), costs
 
 
-def deeper(t, rows, k, kb, inner, widths):
-    """widths: list of (checks, fixes) from the top. returns value (N,), qc (N,C), qf (N,F)"""
-    N, C = rows.free.shape
-    F = rows.belief.shape[1]
-    v1, q1 = one_step(t, rows, k, kb, inner)
-    if not widths:
-        return v1, q1, None
-    (nc, nf), rest = widths[0], widths[1:]
-    qc = np.full((N, C), np.inf)
-    qf = np.full((N, F), np.inf)
-    nc = min(nc, C)
-    ch = np.zeros(0, int)
-    parts = []
-    if nc:
-        pick = np.argsort(q1, axis=1, kind="stable")[:, :nc]
-        which = np.repeat(np.arange(N), nc)
-        check = pick.ravel()
-        ok = np.isfinite(q1[which, check])
-        which, check = which[ok], check[ok]
-        src, pair, start, ans, belief, charges = spread(t, rows, which, check)
-        free = rows.free[src]
-        free[np.arange(len(src)), check[pair]] = False
-        parts.append((belief, charges, free))
-        price = (t.check_minutes[check] + rows.charges[which, t.check_group[check]]) * rows.belief[which].sum(axis=1)
-    pr = fix_priority(t, rows.belief, rows.charges)
-    nf = min(nf, F)
-    pick = np.argsort(-pr, axis=1, kind="stable")[:, :nf]
-    fw = np.repeat(np.arange(N), nf)
-    fix = pick.ravel()
-    ok = rows.belief[fw, fix] > 0
-    fw, fix = fw[ok], fix[ok]
-    fb = rows.belief[fw]
-    fb[np.arange(len(fw)), fix] = 0.0
-    fc = rows.charges[fw]
-    fc[np.arange(len(fw)), t.fix_group[fix]] = 0.0
-    parts.append((fb, fc, rows.free[fw]))
-    fprice = (t.stake[fix] + rows.charges[fw, t.fix_group[fix]]) * rows.belief[fw].sum(axis=1)
-    B = np.concatenate([p[0] for p in parts])
-    live = B.sum(axis=1) > 0
-    child = Rows(B[live], np.concatenate([p[1] for p in parts])[live], np.concatenate([p[2] for p in parts])[live])
-    v = np.zeros(len(B))
-    v[live] = deeper(t, child, k, kb, inner, rest)[0]
-    m = len(B) - len(fix)
-    if nc and len(check):
-        qc[which, check] = np.add.reduceat(v[:m], start) + price
-    qf[fw, fix] = v[m:] + fprice
-    return np.minimum(qc.min(axis=1, initial=np.inf), qf.min(axis=1)), qc, qf
+def _left(tables: Tables, rows: Rows, price: float) -> Floats:
+    """Return (N,) the estimate of what is left: fixing only, or paying for the doubt by the bit."""
+    belief = rows.belief
+    fixing = repair_minutes(tables, belief, rows.charges)
+    if not np.isfinite(price):
+        return fixing
+    known = (belief * (tables.stake + rows.charges[:, tables.fix_group])).sum(axis=1)
+    return np.asarray(np.minimum(fixing, known + price * _doubt(belief)))
+
+
+def _doubt(belief: Floats) -> Floats:
+    return np.asarray(information(belief.sum(axis=1)) - information(belief).sum(axis=1))
+
+
+def _answered(tables: Tables, rows: Rows, price: float) -> _Answered:
+    belief, likelihood = rows.belief, tables.likelihood
+    weight = belief.sum(axis=1)[:, None]
+    cost = (tables.check_minutes + rows.charges[:, tables.check_group]) * weight
+    if not len(likelihood):
+        return _Answered(np.zeros((len(belief), 0)), cost, np.zeros_like(cost))
+    # The entropy of b x P(a | f) splits into two matrix products, so no row has to be built.
+    inner = information(belief) @ likelihood.T + belief @ tables.surprise.T
+    doubt = np.maximum(information(belief @ likelihood.T) - inner, 0.0)
+    known = (belief * (tables.stake + rows.charges[:, tables.fix_group])) @ likelihood.T
+    for group, answers, members in tables.opening:
+        spared = belief[:, members] @ likelihood[np.ix_(answers, members)].T
+        known[:, answers] -= rows.charges[:, group, None] * spared
+    gain = _doubt(belief)[:, None] - np.add.reduceat(doubt, tables.first, axis=1)
+    gain = np.where(rows.free & (gain > _TELLS_NOTHING * weight), gain, 0.0)
+    return _Answered(known + price * doubt, cost, gain)
+
+
+def _least(costs: Floats, most: int) -> tuple[Integers, Integers]:
+    """Return row and column of the least `most` finite costs of each row, ties by column."""
+    order = np.argsort(costs, axis=1, kind="stable")[:, :most]
+    which = np.repeat(np.arange(len(costs)), order.shape[1])
+    column = order.ravel()
+    finite = np.isfinite(costs[which, column])
+    return which[finite], column[finite]
+
+
+def _outcomes(tables: Tables, rows: Rows, which: Integers, check: Integers) -> _Outcomes:
+    count = tables.count[check]
+    pair = np.repeat(np.arange(len(check)), count)
+    start = np.cumsum(count) - count
+    answer = tables.first[check][pair] + np.arange(len(pair)) - start[pair]
+    source = which[pair]
+    charges = rows.charges[source]
+    charges[np.arange(len(pair)), tables.check_group[check][pair]] = 0.0
+    belief = rows.belief[source] * tables.likelihood[answer]
+    return _Outcomes(belief, charges, pair, start, source, answer)
+
+
+def _ask(tables: Tables, rows: Rows, which: Integers, check: Integers) -> tuple[Rows, Integers]:
+    """Return the states after `check[i]` is done in row `which[i]`, and where each i begins."""
+    out = _outcomes(tables, rows, which, check)
+    free = rows.free[out.source]
+    free[np.arange(len(free)), check[out.pair]] = False
+    return Rows(out.belief, out.charges, free), out.start
+
+
+def _stack(first: Rows, second: Rows) -> Rows:
+    return Rows(
+        np.concatenate((first.belief, second.belief)),
+        np.concatenate((first.charges, second.charges)),
+        np.concatenate((first.free, second.free)),
+    )
+
+
+def _try(tables: Tables, rows: Rows, which: Integers, fix: Integers) -> Rows:
+    """Return the states after `fix[i]` turned out wrong in row `which[i]`."""
+    each = np.arange(len(which))
+    belief, charges = rows.belief[which], rows.charges[which]
+    belief[each, fix] = 0.0
+    charges[each, tables.fix_group[fix]] = 0.0
+    return Rows(belief, charges, rows.free[which])

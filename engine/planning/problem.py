@@ -101,7 +101,10 @@ class Tables:
         stake: (F,), fix minutes + price of a wrong part; fix_group: (F,).
         refund: (F,), the price given back when the fix was right.
         access_minutes: (G + 1,), the last 0.
-        sharing: groups needed by two fixes or more, each with the faults concerned.
+        alone: faults whose fix shares its access with no other fix.
+        shared_group: (S,) groups needed by two fixes or more.
+        shared: (S, m) the faults of those fixes, filled up with the number F.
+        shared_stake: (S, m) their stakes, filled up with 1.
         opening: groups opened by a check and needed by a fix: (group, answers, faults).
     """
 
@@ -116,7 +119,10 @@ class Tables:
     refund: Floats
     fix_group: Integers
     access_minutes: Floats
-    sharing: tuple[tuple[int, Integers], ...]
+    alone: Integers
+    shared_group: Integers
+    shared: Integers
+    shared_stake: Floats
     opening: tuple[tuple[int, Integers, Integers], ...]
 
     @classmethod
@@ -131,7 +137,12 @@ class Tables:
         check_group = _group_numbers(problem.access, groups)
         fix_group = _group_numbers(problem.fix_access or (), groups)
         members = {g: np.flatnonzero(fix_group == g) for g in range(groups)}
+        crowds = {g: m for g, m in members.items() if len(m) > 1}
+        shared = np.full((len(crowds), max(map(len, crowds.values()), default=0)), faults)
+        for row, crowd in zip(shared, crowds.values(), strict=True):
+            row[: len(crowd)] = crowd
         price = np.asarray(problem.wrong_fix_minutes)
+        stake = problem.fix_minutes + price
         return cls(
             likelihood=np.ascontiguousarray(likelihood),
             surprise=information(likelihood),
@@ -140,11 +151,14 @@ class Tables:
             owner=owner,
             check_minutes=problem.check_minutes,
             check_group=check_group,
-            stake=problem.fix_minutes + price,
+            stake=stake,
             refund=price,
             fix_group=fix_group,
             access_minutes=np.append(problem.access_minutes, 0.0),
-            sharing=tuple((g, m) for g, m in members.items() if len(m) > 1),
+            alone=np.setdiff1d(np.arange(faults), shared),
+            shared_group=np.array(list(crowds), dtype=np.intp),
+            shared=shared,
+            shared_stake=np.append(stake, 1.0)[shared],
             opening=tuple(
                 (g, answers, m)
                 for g, m in members.items()

@@ -15,26 +15,30 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from stillflow.engine.planning.problem import Floats, Integers, Tables
+from stillflow.engine.planning.problem import Flags, Floats, Integers, Tables
 
 # Stands in for a fix of no minutes in a ratio, where it has to come before every other.
 _INSTANT = 1e-12
 
 
 @dataclass(frozen=True)
-class _Compound:
-    """The members of one shared group, sorted by ratio, and the leading ones taken as one."""
+class _Clusters:
+    """The shared groups, the members of each sorted by ratio; see `Tables.shared` for S and m."""
 
-    order: Integers
-    """(N, m) positions in the group, greatest ratio first."""
+    lead: Integers
+    """(N, S) the fault that comes first in its group."""
     weight: Floats
-    """(N, m) belief in that order."""
+    """(N, S, m) belief in that order."""
     stake: Floats
-    """(N, m) minutes in that order."""
+    """(N, S, m) minutes in that order."""
+    spent: Floats
+    """(N, S, m) minutes spent in the group up to and including each member, access included."""
+    taken: Flags
+    """(N, S, m) whether the member belongs to the compound."""
     last: Integers
-    """(N,) position of the last member taken into the compound."""
+    """(N, S, 1) position of the last member taken."""
     ratio: Floats
-    """(N,) ratio of the compound, access included."""
+    """(N, S) weight over minutes of the compound."""
 
 
 def repair_minutes(tables: Tables, belief: Floats, charges: Floats) -> Floats:
@@ -49,33 +53,26 @@ def repair_minutes(tables: Tables, belief: Floats, charges: Floats) -> Floats:
         (N,) minutes times weight, the price of every wrong part in the stakes (see `Tables`).
         Source: sum over the order of (weight not yet ruled out) x minutes.
     """
-    weight = belief.copy()
-    minutes = tables.stake + charges[:, tables.fix_group]
-    inside = np.zeros(len(belief))
-    for group, members in tables.sharing:
-        charge = charges[:, group]
-        if not charge.any():
-            continue
-        found = _compound(tables, belief, charge, members)
-        taken = np.arange(len(members)) <= found.last[:, None]
-        head = np.where(taken, found.weight, 0.0)
-        spent = charge[:, None] + np.cumsum(found.stake, axis=1)
-        total = head.sum(axis=1)
-        length = np.take_along_axis(spent, found.last[:, None], axis=1)[:, 0]
-        # The compound stands in the first place with all its weight and minutes; what is paid
-        # inside it before the right member is reached is corrected for here.
-        inside += (head * spent).sum(axis=1) - total * length
-        rest = np.where(taken, 0.0, found.weight)
-        rest[:, 0] = total
-        cost = np.where(taken, 0.0, found.stake)
-        cost[:, 0] = length
-        weight[:, members] = rest
-        minutes[:, members] = cost
-    ratio = weight / np.maximum(minutes, _INSTANT)
-    order = np.argsort(-ratio, axis=1)
-    rows = np.arange(len(belief))[:, None]
-    until = np.cumsum(minutes[rows, order], axis=1)
-    return np.asarray((weight[rows, order] * until).sum(axis=1) + inside)
+    weight = belief[:, tables.alone]
+    minutes = tables.stake[tables.alone] + charges[:, tables.fix_group[tables.alone]]
+    inside: Floats | float = 0.0
+    if tables.shared.size:
+        found = _clusters(tables, belief, charges)
+        # A compound stands in its first place with all its weight and minutes; what is paid
+        # inside it before the right member is reached is corrected for afterwards.
+        head = np.where(found.taken, found.weight, 0.0)
+        total = head.sum(axis=2)
+        length = np.take_along_axis(found.spent, found.last, axis=2)[:, :, 0]
+        inside = (head * found.spent).sum(axis=(1, 2)) - (total * length).sum(axis=1)
+        rest = found.weight - head
+        rest[:, :, 0] = total
+        cost = np.where(found.taken, 0.0, found.stake)
+        cost[:, :, 0] = length
+        weight = np.concatenate((weight, rest.reshape(len(belief), -1)), axis=1)
+        minutes = np.concatenate((minutes, cost.reshape(len(belief), -1)), axis=1)
+    order = np.argsort(-weight / np.maximum(minutes, _INSTANT), axis=1)
+    until = np.cumsum(np.take_along_axis(minutes, order, axis=1), axis=1)
+    return np.asarray((np.take_along_axis(weight, order, axis=1) * until).sum(axis=1) + inside)
 
 
 def fix_priority(tables: Tables, belief: Floats, charges: Floats) -> Floats:
@@ -92,24 +89,30 @@ def fix_priority(tables: Tables, belief: Floats, charges: Floats) -> Floats:
     """
     alone = tables.stake + charges[:, tables.fix_group]
     priority = np.asarray(belief / np.maximum(alone, _INSTANT))
-    rows = np.arange(len(belief))
-    for group, members in tables.sharing:
-        charge = charges[:, group]
-        if charge.any():
-            found = _compound(tables, belief, charge, members)
-            lead = members[found.order[:, 0]]
-            priority[rows, lead] = np.maximum(priority[rows, lead], found.ratio)
+    if tables.shared.size:
+        found = _clusters(tables, belief, charges)
+        own = np.take_along_axis(priority, found.lead, axis=1)
+        np.put_along_axis(priority, found.lead, np.maximum(own, found.ratio), axis=1)
     return priority
 
 
-def _compound(tables: Tables, belief: Floats, charge: Floats, members: Integers) -> _Compound:
-    weight = belief[:, members]
-    stake = tables.stake[members]
-    order = np.argsort(-weight / np.maximum(stake, _INSTANT), axis=1, kind="stable")
-    sorted_weight = np.take_along_axis(weight, order, axis=1)
-    sorted_stake = stake[order]
-    spent = charge[:, None] + np.cumsum(sorted_stake, axis=1)
-    ratio = np.cumsum(sorted_weight, axis=1) / np.maximum(spent, _INSTANT)
-    last = np.argmax(ratio, axis=1)
-    best = np.take_along_axis(ratio, last[:, None], axis=1)[:, 0]
-    return _Compound(order, sorted_weight, sorted_stake, last, best)
+def _clusters(tables: Tables, belief: Floats, charges: Floats) -> _Clusters:
+    filled = np.concatenate((belief, np.zeros((len(belief), 1))), axis=1)
+    weight = filled[:, tables.shared]
+    # Stable, and what fills up comes last in its row, so a lead is always a fault.
+    order = np.argsort(-weight / np.maximum(tables.shared_stake, _INSTANT), axis=2, kind="stable")
+    weight = np.take_along_axis(weight, order, axis=2)
+    group = np.arange(len(tables.shared))[:, None]
+    stake = tables.shared_stake[group, order]
+    spent = np.cumsum(stake, axis=2) + charges[:, tables.shared_group, None]
+    ratio = np.cumsum(weight, axis=2) / np.maximum(spent, _INSTANT)
+    last = np.argmax(ratio, axis=2)[:, :, None]
+    return _Clusters(
+        lead=tables.shared[group[:, 0], order[:, :, 0]],
+        weight=weight,
+        stake=stake,
+        spent=spent,
+        taken=np.arange(tables.shared.shape[1]) <= last,
+        last=last,
+        ratio=np.take_along_axis(ratio, last, axis=2)[:, :, 0],
+    )
