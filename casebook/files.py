@@ -15,7 +15,7 @@ from pathlib import Path as FilePath
 from typing import Any
 
 from stillflow.casebook.reading import in_utc, placed_in, read_mapping, text_of, to_model
-from stillflow.engine.errors import InputError
+from stillflow.engine.errors import InputError, Place
 from stillflow.engine.located import Located, Path
 from stillflow.engine.visit import Visit
 
@@ -66,6 +66,9 @@ def locate(path: str | FilePath) -> Iterator[None]:
     except InputError as problem:
         if problem.place.file or not problem.place.key:
             raise
+        if not FilePath(path).is_file():  # a pipe cannot be read twice
+            place = Place(str(path), None, problem.place.key)
+            raise InputError(problem.what, place, problem.right) from None
         source = _read(text_of(path), str(path))[1]
         with placed_in(source):
             raise

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from pathlib import Path
 
 import pytest
@@ -188,6 +189,15 @@ def test_an_error_that_knows_only_the_key_gets_its_line(tmp_path: Path) -> None:
     assert failing(Place(key="unit.class")) == f"{path}:2, unit.class: it is wrong; mend it"
     assert failing(Place(key="sealed-inlet")) == f"{path}, sealed-inlet: it is wrong; mend it"
     assert failing(Place("rules/faults.yaml", 3)) == "rules/faults.yaml:3: it is wrong; mend it"
+
+
+@pytest.mark.skipif(not hasattr(os, "mkfifo"), reason="no named pipes")
+def test_an_error_about_a_visit_from_a_pipe_does_not_read_it_again(tmp_path: Path) -> None:
+    pipe = tmp_path / "pipe"
+    os.mkfifo(pipe)
+    with pytest.raises(InputError, match="it is wrong") as caught, locate(pipe):
+        raise InputError("it is wrong", Place(key="events.1.answer"))
+    assert caught.value.place == Place(str(pipe), None, "events.1.answer")
 
 
 def test_a_byte_order_mark_does_no_harm(tmp_path: Path) -> None:

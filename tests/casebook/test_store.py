@@ -13,9 +13,11 @@ from pathlib import Path
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from sqlalchemy.dialects import postgresql
+from sqlalchemy.schema import CreateTable
 
 from stillflow.casebook.store import Casebook
-from stillflow.casebook.tables import VERSION
+from stillflow.casebook.tables import TABLES, VERSION, whole_visits
 from stillflow.engine.errors import InputError, SetupError, StillflowError
 from stillflow.engine.visit import Conclusion, Event, Site, Visit
 
@@ -308,6 +310,15 @@ def test_a_casebook_of_a_newer_stillflow_is_left_alone(tmp_path: Path, url: str)
     raw.close()
     said = failing(url, SetupError)
     assert f"newer stillflow (its version is {VERSION + 1}, ours {VERSION}); update" in said
+
+
+def test_the_tables_can_be_made_in_postgresql() -> None:
+    # No server here: what can be held to is that SQLAlchemy can say all of it in that language.
+    for table in TABLES.sorted_tables:
+        said = str(CreateTable(table, if_not_exists=True).compile(dialect=postgresql.dialect()))
+        assert said.strip().startswith(f"CREATE TABLE IF NOT EXISTS {table.name}")
+    assert "TIMESTAMP WITH TIME ZONE" in said
+    assert "LEFT OUTER JOIN" in str(whole_visits().compile(dialect=postgresql.dialect()))
 
 
 def test_nothing_but_the_store_imports_the_database_library() -> None:

@@ -1,0 +1,74 @@
+"""Every shipped worked case, by name: the engine comes to what a good technician would.
+
+The readings in a case are held to the airflow model of the case's own house.
+"""
+
+from __future__ import annotations
+
+import pytest
+
+from stillflow.casebook.cases import Case, load_cases, play, worked_out
+from stillflow.engine.loading import Knowledge, load_rules
+from stillflow.engine.scales import Where
+
+CASES = load_cases()
+HOUSES = [case for case in CASES if case.house is not None]
+
+GRADUATION = 1.0
+"""Of the gauge, inH2O: how near a written reading must be to the house's."""
+
+
+@pytest.fixture(scope="module")
+def knowledge() -> Knowledge:
+    return load_rules()
+
+
+@pytest.mark.parametrize("case", CASES, ids=lambda case: case.name)
+def test_the_engine_comes_to_what_a_good_technician_would(case: Case, knowledge: Knowledge) -> None:
+    played = play(case, knowledge)
+    asked = [turn.step.check.id for turn in played.turns if turn.step.check is not None]
+    assert played.problems == (), asked
+
+
+@pytest.mark.parametrize("case", HOUSES, ids=lambda case: case.name)
+def test_the_readings_are_those_of_the_house(case: Case, knowledge: Knowledge) -> None:
+    compared = 0
+    for fixed in range(len(case.after) + 1):
+        house = worked_out(case, knowledge, fixed)
+        for check_id, answers in case.answers(fixed).items():
+            if check_id in house:
+                # Of answers in turn the last is the good reading, the ones before slips.
+                assert answers[-1] == pytest.approx(house[check_id], abs=GRADUATION / 2), check_id
+                compared += 1
+    assert compared >= 10
+
+
+@pytest.mark.parametrize("case", HOUSES, ids=lambda case: case.name)
+def test_the_house_has_the_faults_at_sizes_the_rules_know(case: Case, knowledge: Knowledge) -> None:
+    assert case.house is not None
+    normal = {fault for fault in case.expect.fixes if knowledge.faults[fault].mode == "normal"}
+    assert set(case.house.faults) == set(case.expect.fixes) - normal
+    for fault_id, sizes in case.house.faults.items():
+        ranges = knowledge.faults[fault_id].effect.ranges()
+        assert len(sizes) == len(ranges)
+        for size, (low, high) in zip(sizes, ranges, strict=True):
+            assert low <= size <= high, fault_id
+
+
+@pytest.mark.parametrize("case", HOUSES, ids=lambda case: case.name)
+def test_house_and_visit_tell_of_one_place(case: Case) -> None:
+    assert case.house is not None
+    path, site, unit = case.house.air_path, case.visit.site, case.visit.unit
+    assert path.altitude_ft == site.altitude_ft
+    if unit.rated_sealed is not None:
+        assert path.fan.sealed_inh2o == unit.rated_sealed
+        assert path.fan.airflow_cfm == unit.rated_airflow
+
+
+def test_the_cases_reach_every_part_of_a_system(knowledge: Knowledge) -> None:
+    faults = [knowledge.faults[fault] for case in CASES for fault in case.expect.fixes]
+    assert {fault.place for fault in faults} == set(Where)
+    assert {case.kind for case in CASES} == {"plain", "misleading", "stop"}
+    assert any(len(case.expect.fixes) > 1 for case in CASES)
+    assert len(CASES) >= 12
+    assert len({case.title for case in CASES}) == len(CASES)
