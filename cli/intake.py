@@ -85,6 +85,8 @@ def ask_intake(screen: Screen, visit: Visit, keep: Callable[[Visit], None]) -> V
             visit = _with(visit, part, name, value)
             keep(visit)
             break
+    visit = visit.model_copy(update={"described": True})
+    keep(visit)
     return visit
 
 

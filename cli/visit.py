@@ -60,7 +60,7 @@ def command(
     try:
         if visit is None:
             visit = casebook.begin(visit_from(options))
-        if not visit.events:
+        if not visit.described and not visit.events:
             visit = ask_intake(screen, visit, casebook.save_header)
         Dialogue(screen, casebook, visit.id, Session(load_rules(rules), visit)).run()
     except EOFError:

@@ -167,6 +167,7 @@ class Visit(_Part):
     purpose: Literal["call", "measuring"] = Field(
         "call", description="a call on a complaint, or just measuring"
     )
+    described: bool = Field(False, description="whether house and unit have been asked about")
     technician: Name = Field("", description="who is on site")
     complaint: Annotated[str, Field(max_length=2000)] = Field(
         "", description="in the customer's words"

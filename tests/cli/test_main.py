@@ -46,7 +46,7 @@ def test_help_imports_neither_the_engine_nor_the_store() -> None:
         "from stillflow.cli.main import run\n"
         "run(['--help'])\n"
         "heavy = {'numpy', 'pydantic', 'sqlalchemy', 'scipy', 'pint', 'experta', 'fluids'}\n"
-        "sys.exit(', '.join(heavy & set(sys.modules)))\n"
+        "sys.exit(', '.join(heavy & set(sys.modules)) or 0)\n"
     )
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=False)
     assert done.returncode == 0, done.stderr
@@ -60,7 +60,7 @@ def test_a_next_step_needs_no_optimiser_no_store_and_no_charts(tmp_path: object)
         "from stillflow.cli.main import run\n"
         "run(['next', str(path), '--json'])\n"
         "heavy = {'sqlalchemy', 'scipy.optimize', 'pint', 'graphviz', 'matplotlib'}\n"
-        "sys.exit(', '.join(heavy & set(sys.modules)))\n"
+        "sys.exit(', '.join(heavy & set(sys.modules)) or 0)\n"
     )
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=False)
     assert done.returncode == 0, done.stderr

@@ -1,0 +1,185 @@
+"""`stillflow rules`: what is wrong with a rule set, what it holds, and what one entry says."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Sequence
+from typing import Any
+
+import click
+
+from stillflow.cli.options import json_option, rules_option
+from stillflow.cli.screen import Screen
+from stillflow.engine import load_rules
+from stillflow.engine.cards import Card
+from stillflow.engine.errors import KnowledgeError
+from stillflow.engine.loading import Knowledge
+
+REFUSED, FAULTY = 2, 1
+
+
+@click.group("rules")
+def command() -> None:
+    """Check, list and look up the rules."""
+
+
+@command.command("check")
+@rules_option
+@json_option
+def check(rules: tuple[str, ...], as_json: bool) -> int:
+    """Look for what is wrong with the rules.
+
+    One line for each finding: file, line and id, what is wrong, what would be right. The exit
+    code is 1 if any is of medium or high severity (somebody may be misled, or it will misbehave),
+    0 if none is, and 2 if the files cannot be loaded.
+    """
+    from stillflow.engine.audit import INSPECTIONS, Finding, Severity, audit, refused
+
+    knowledge: Knowledge | None = None
+    try:
+        knowledge = load_rules(rules)
+        found: Sequence[Finding] = audit(knowledge)
+        grave = any(one.severity is not Severity.LOW for one in found)
+        code = FAULTY if grave else 0
+    except KnowledgeError as error:
+        found, code = refused(error), REFUSED
+    if as_json:
+        click.echo(
+            json.dumps(
+                {
+                    "rules": knowledge.digest if knowledge else None,
+                    "clean": not found,
+                    "findings": [_finding(one) for one in found],
+                    "inspections": {one.name: one.finds for one in INSPECTIONS},
+                },
+                indent=2,
+                ensure_ascii=False,
+            )
+        )
+        return code
+    for one in found:
+        click.echo(str(one))
+    if knowledge is None:
+        click.echo(f"{len(found)} wrong; the rules cannot be loaded.")
+    elif found:
+        click.echo(f"{len(found)} found in {_size(knowledge)}. What is looked for:")
+        for inspection in INSPECTIONS:
+            if any(one.inspection == inspection.name for one in found):
+                click.echo(f"  {inspection.name}: {inspection.finds}")
+    else:
+        click.echo(f"Clean: {_size(knowledge)}; {len(INSPECTIONS)} kinds of slips looked for.")
+    return code
+
+
+@command.command("list")
+@click.argument("what", type=click.Choice(["faults", "checks", "rules"]), default="rules")
+@rules_option
+@json_option
+def list_(what: str, rules: tuple[str, ...], as_json: bool) -> None:
+    """List the faults, the checks or the rules, each with its id."""
+    knowledge = load_rules(rules)
+    rows = _rows(knowledge, what)
+    if as_json:
+        click.echo(json.dumps(rows, indent=2, ensure_ascii=False))
+        return
+    screen = Screen()
+    group = ""
+    for row in rows:
+        if row["group"] != group:
+            group = row["group"]
+            screen.head(group)
+        screen.item("-", f"{row['id']}: {row['title']}", 0)
+    screen.gap()
+    screen.text(f"{len(rows)} {what}; 'stillflow rules show ID' says more about one.")
+
+
+@command.command("show")
+@click.argument("entry", metavar="ID")
+@click.option("--play", is_flag=True, help="play every worked case to see where a rule fires")
+@rules_option
+@json_option
+def show(entry: str, play: bool, rules: tuple[str, ...], as_json: bool) -> None:
+    """Say all that is known of one fault, check or rule, and where it stands."""
+    from stillflow.cli.rule_cards import show_card
+    from stillflow.engine.lookup import look_up
+
+    knowledge = load_rules(rules)
+    cards = look_up(knowledge, entry)
+    cases = [_cases(card, knowledge, play) for card in cards]
+    if as_json:
+        shown = [
+            {**card.model_dump(mode="json"), **names}
+            for card, names in zip(cards, cases, strict=True)
+        ]
+        click.echo(json.dumps(shown, indent=2, ensure_ascii=False))
+        return
+    screen = Screen()
+    for card, lists in zip(cards, cases, strict=True):
+        show_card(screen, card)
+        for key, names in lists.items():
+            mark = {"true_in": "true in worked cases:", "fired_in": "fired in worked cases:"}[key]
+            screen.item(mark, ", ".join(names) or "none", 0)
+
+
+@command.command("coverage")
+@rules_option
+@json_option
+def coverage(rules: tuple[str, ...], as_json: bool) -> None:
+    """Print which checks bear on which faults, as the page rules/COVERAGE.md.
+
+    Write the page anew with: stillflow rules coverage > rules/COVERAGE.md
+    """
+    from stillflow.engine.coverage import cover, page
+
+    covered = cover(load_rules(rules))
+    click.echo(covered.model_dump_json(indent=2) if as_json else page(covered), nl=as_json)
+
+
+def _cases(card: Card, knowledge: Knowledge, play: bool) -> dict[str, list[str]]:
+    """Worked cases a rule speaks in, by how that was found out; nothing for other cards."""
+    if card.kind != "rule":
+        return {}
+    from stillflow.cli.rule_cases import fired_in, true_in
+
+    found = {"true_in": true_in(card.id, knowledge)}
+    if play:
+        found["fired_in"] = fired_in(card.id, knowledge)
+    return found
+
+
+def _finding(one: Any) -> dict[str, Any]:
+    return {
+        "severity": one.severity,
+        "inspection": one.inspection,
+        "file": one.place.file,
+        "line": one.place.line,
+        "id": one.place.key,
+        "what": one.what,
+        "right": one.right,
+    }
+
+
+def _size(knowledge: Knowledge) -> str:
+    counts = len(knowledge.faults), len(knowledge.checks), len(knowledge.rules)
+    return "{} faults, {} checks and {} rules".format(*counts)
+
+
+def _rows(knowledge: Knowledge, what: str) -> list[dict[str, Any]]:
+    entries: dict[str, list[tuple[str, str, str]]] = {
+        "faults": [(f.place, f.id, f.title) for f in knowledge.faults.values()],
+        "checks": [(c.kind, c.id, c.ask) for c in knowledge.checks.values()],
+        "rules": [("", r.id, r.because) for r in knowledge.rules.values()],
+    }
+    rows = []
+    for group, entry_id, title in entries[what]:
+        place = knowledge.places[what, entry_id]
+        rows.append(
+            {
+                "id": entry_id,
+                "title": title,
+                "group": group or place.file,
+                "file": place.file,
+                "line": place.line,
+            }
+        )
+    return sorted(rows, key=lambda row: (row["group"], row["id"]))

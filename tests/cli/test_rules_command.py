@@ -1,0 +1,179 @@
+"""`stillflow rules`: the audit, the lists, and one entry looked up."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import pytest
+from command import stillflow
+
+from stillflow.engine import load_rules
+
+EXTRA = """rules:
+  - id: shop-rule
+    when: {fact: answer.slider-look, is: SLIDER}
+    then: [{against: relief-slider-open, strength: slight}]
+    because: The shop has seen it.
+    source: common-practice
+"""
+
+
+@pytest.fixture
+def shop(tmp_path: Path) -> Path:
+    folder = tmp_path / "shop"
+    folder.mkdir()
+    return folder
+
+
+def write(folder: Path, text: str) -> None:
+    (folder / "extra.yaml").write_text(text, encoding="utf-8")
+
+
+def test_the_shipped_rules_are_clean() -> None:
+    outcome = stillflow("rules", "check")
+    assert (outcome.code, outcome.err) == (0, "")
+    assert outcome.out.startswith("Clean: ")
+    assert outcome.out.count("\n") == 1
+
+
+def test_a_slip_in_a_shops_own_folder_is_one_line_with_exit_code_1(shop: Path) -> None:
+    write(shop, EXTRA.replace("SLIDER", "open"))
+    outcome = stillflow("rules", "check", "--rules", str(shop))
+    assert outcome.code == 1
+    line = outcome.out.splitlines()[0]
+    assert line.startswith(
+        "shop/extra.yaml:2, shop-rule: it contradicts 'slider-look-open' (rules/"
+    )
+    assert "keep one" in line
+    assert line.endswith("[high, contradicts]")
+    assert "contradicts: Evidence for and against one fault" in outcome.out
+
+
+def test_what_only_makes_the_rules_harder_to_read_is_said_with_exit_code_0(shop: Path) -> None:
+    write(shop, "sources:\n  - {id: shop-book, kind: memory, title: What the old hand said}\n")
+    outcome = stillflow("rules", "check", "--rules", str(shop))
+    assert outcome.code == 0
+    assert "shop/extra.yaml:2, shop-book: nothing points at this source" in outcome.out
+
+
+def test_files_that_cannot_be_loaded_are_told_in_the_same_form_with_exit_code_2(
+    shop: Path,
+) -> None:
+    text = EXTRA.replace("SLIDER", "ajar").replace("source: common-practice", "source: hearsay")
+    write(shop, text)
+    outcome = stillflow("rules", "check", "--rules", str(shop))
+    assert outcome.code == 2
+    first, second, total = outcome.out.splitlines()
+    assert first.startswith("shop/extra.yaml:6, shop-rule source: there is no source 'hearsay'")
+    assert second.startswith("shop/extra.yaml:3, shop-rule when: ")
+    assert "never 'ajar'" in second
+    assert first.endswith("[high, not-loaded]")
+    assert total == "2 wrong; the rules cannot be loaded."
+
+
+def test_a_folder_that_is_not_there_is_one_line_with_exit_code_2() -> None:
+    outcome = stillflow("rules", "check", "--rules", "/nowhere/at/all")
+    assert outcome.code == 2
+    assert outcome.err.count("\n") == 1
+    assert "no such folder" in outcome.err
+
+
+def test_findings_as_json(shop: Path) -> None:
+    write(shop, EXTRA.replace("SLIDER", "open"))
+    outcome = stillflow("rules", "check", "--json", "--rules", str(shop))
+    assert outcome.code == 1
+    told = json.loads(outcome.out)
+    assert told["clean"] is False
+    [finding] = told["findings"]
+    assert finding["severity"] == "high"
+    assert finding["inspection"] in told["inspections"]
+    assert (finding["file"], finding["line"], finding["id"]) == ("shop/extra.yaml", 2, "shop-rule")
+    assert finding["right"]
+
+
+@pytest.mark.parametrize("what", ["faults", "checks", "rules"])
+def test_lists_name_every_entry_within_80_columns(what: str) -> None:
+    outcome = stillflow("rules", "list", what)
+    assert outcome.code == 0
+    assert max(len(line) for line in outcome.out.splitlines()) <= 80
+    entries = getattr(load_rules(), what)
+    named = [line[2:].partition(":")[0] for line in outcome.out.splitlines() if line[:2] == "- "]
+    assert sorted(named) == sorted(entries)
+
+
+def test_a_list_as_json_says_where_each_entry_stands() -> None:
+    rows = json.loads(stillflow("rules", "list", "checks", "--json").out)
+    assert {row["id"] for row in rows} == set(load_rules().checks)
+    assert all(row["file"].startswith("rules/") and row["line"] > 0 for row in rows)
+
+
+def test_a_rule_is_shown_as_a_technician_would_read_it() -> None:
+    outcome = stillflow("rules", "show", "hose-hisses-along")
+    text = " ".join(outcome.out.split())
+    assert outcome.code == 0
+    assert (
+        'When the answer to "Where does it hiss when the hose end is closed with the plate?" is '
+        '"Somewhere along the hose":'
+    ) in text
+    assert "for, very strong (x 31.6): The hose has a hole or a split" in text
+    assert "because: With its end closed the hose hisses on its length" in text
+    assert "source: What people who service" in text
+    assert "stands in: rules/evidence/listening-in-house.yaml:" in text
+    assert "worked cases:" in text
+
+
+def test_a_fault_is_shown_with_what_speaks_for_and_against_it_and_its_fix() -> None:
+    text = " ".join(stillflow("rules", "show", "hose-holed").out.split())
+    for words in (
+        "The hose has a hole or a split",
+        "a hole of 0.15 to 0.8 in at the hose",
+        "+ decisive: A hole in the hose takes air the floor should give.",
+        "- strong: With its end closed the hose hisses nowhere, so it is tight.",
+        "CAUTION Never close an inlet",
+        "Fix, about 12 min:",
+        "First: Hose unplugged from the wall",
+        "after: Sealed at the hose end equals sealed at the inlet.",
+    ):
+        assert words in text
+
+
+def test_a_check_is_shown_with_its_answers_and_the_rules_on_each() -> None:
+    text = " ".join(stillflow("rules", "show", "sealed-inlet").out.split())
+    assert "as it should be (80 %, good) sealed-inlet-good" in text
+    assert "shows whether a fix has worked" in text
+    assert "with other answers:" in text
+    assert "sealed-lost-in-hose" in text
+
+
+def test_a_shown_entry_as_json_has_the_source_with_its_note() -> None:
+    [card] = json.loads(stillflow("rules", "show", "sealed-inlet-low", "--json").out)
+    assert card["kind"] == "rule"
+    assert card["source"]["id"] == "worked-out-airflow"
+    assert any("ASTM F558" in words for words in card["source"]["rests_on"])
+    assert card["evidence"][0]["faults"]
+    assert isinstance(card["true_in"], list)
+
+
+def test_a_shops_own_rule_is_shown_from_its_own_folder(shop: Path) -> None:
+    write(shop, EXTRA.replace("SLIDER", "closed"))
+    outcome = stillflow("rules", "show", "shop-rule", "--rules", str(shop))
+    assert "stands in: shop/extra.yaml:2" in outcome.out
+
+
+def test_an_unknown_id_is_one_line_with_the_nearest() -> None:
+    outcome = stillflow("rules", "show", "hose-hold")
+    assert outcome.code == 2
+    assert outcome.out == ""
+    assert outcome.err == (
+        "stillflow: there is no fault, check or rule 'hose-hold'; did you mean 'hose-holed'?\n"
+    )
+
+
+def test_coverage_is_printed_as_the_page_and_as_json() -> None:
+    page = stillflow("rules", "coverage").out
+    assert page.startswith("<!-- Written by: stillflow rules coverage")
+    told = json.loads(stillflow("rules", "coverage", "--json").out)
+    by_id = {one["id"]: one for one in told["faults"]}
+    assert by_id["hose-holed"]["raised_by"]["hose-look"] == 5
+    assert by_id["hose-holed"]["lowered_by"]["hose-listen"] == 3
