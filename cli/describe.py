@@ -23,6 +23,12 @@ MODE_WORDS = {
 }
 
 
+def about(value: float) -> str:
+    """How long a step takes, as its heading says it."""
+    words = minutes(value)
+    return f"about {words}" if words[0].isdigit() else words
+
+
 def place_words(step: CheckStep) -> str:
     """Where the gauge goes, in words."""
     if step.station is None:
@@ -40,7 +46,7 @@ def show_check(screen: Screen, step: CheckStep, number: int) -> None:
     """A check to make: cautions first, then the question and its answers."""
     kind = "measure" if step.kind == "reading" else "look, ask or try"
     screen.gap()
-    screen.head(f"{number}. {kind}", f"about {minutes(step.minutes)}")
+    screen.head(f"{number}. {kind}", about(step.minutes))
     screen.cautions(step.cautions)
     if step.opens:
         screen.text(f"First: {step.opens}.")
@@ -68,7 +74,7 @@ def show_how(screen: Screen, step: CheckStep) -> None:
 def show_fix(screen: Screen, fix: FixStep, number: int) -> None:
     """A fix: cautions first, then the steps."""
     screen.gap()
-    screen.head(f"{number}. fix: {fix.title}", f"about {minutes(fix.minutes)}")
+    screen.head(f"{number}. fix: {fix.title}", about(fix.minutes))
     screen.cautions(fix.cautions)
     if fix.refer:
         screen.text(f"This work belongs to {fix.refer}.", style="bold")

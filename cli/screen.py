@@ -95,9 +95,9 @@ def percent(probability: float) -> str:
 
 
 def minutes(value: float) -> str:
-    """Minutes, to the half."""
+    """Minutes, to the half; less than that is a moment."""
     rounded = round(value * 2) / 2
-    return f"{rounded:g} min"
+    return f"{rounded:g} min" if rounded else "a moment"
 
 
 def suction(value: float | None) -> str:
