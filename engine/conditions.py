@@ -9,7 +9,7 @@ plain reading of the tree, for single questions such as "is this check possible 
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from typing import Annotated, Any, ClassVar
 
 from pydantic import BaseModel, ConfigDict, Discriminator, Field, Tag, model_validator
@@ -168,18 +168,28 @@ def positive(condition: Condition, negated: bool = False) -> tuple[str, Any]:
     return kind, [positive(part, negated) for part in parts(condition)]
 
 
-def say(condition: Condition) -> str:
-    """The condition in words, for people who read rules."""
+def say(condition: Condition, comparison: Callable[[Leaf], str] | None = None) -> str:
+    """The condition in words, for people who read rules.
+
+    Args:
+        condition: what to say.
+        comparison: says one comparison; the names and values of the rule files by default.
+    """
     if isinstance(condition, Leaf):
-        words = [_WORDS[name].format(_value(v)) for name, v in condition.comparisons().items()]
-        return f"{condition.fact} {' and '.join(words)}"
+        return (comparison or _say_leaf)(condition)
     if isinstance(condition, Not):
-        return f"not ({say(condition.not_)})"
+        return f"not ({say(condition.not_, comparison)})"
     joiner = " and " if isinstance(condition, All) else " or "
     return joiner.join(
-        f"({say(part)})" if isinstance(part, AnyOf | All) else say(part)
+        f"({said})" if isinstance(part, AnyOf | All) else said
         for part in parts(condition)
+        for said in (say(part, comparison),)
     )
+
+
+def _say_leaf(leaf: Leaf) -> str:
+    words = [_WORDS[name].format(_value(v)) for name, v in leaf.comparisons().items()]
+    return f"{leaf.fact} {' and '.join(words)}"
 
 
 _WORDS = {

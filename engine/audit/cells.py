@@ -1,4 +1,4 @@
-"""The cells of facts, and what must have been seen for a fact to be known.
+"""The cells of facts: the finitely many things each can be, as far as conditions can tell.
 
 Every fact has finitely many cells: its words, its flag, or for a number the limits that some
 condition compares it with and the gaps between them. A set of cells is kept as bits.
@@ -6,14 +6,13 @@ condition compares it with and the gaps between them. A set of cells is kept as 
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterator
 from itertools import pairwise
 
 from stillflow.engine.audit.shares import Interval
 from stillflow.engine.conditions import Condition, FactValue, Leaf, leaves
 from stillflow.engine.loading import Knowledge
-from stillflow.engine.scales import AirState, Station
-from stillflow.engine.vocabulary import FLAG, KEPT_PAIRS, NUMBER
+from stillflow.engine.vocabulary import FLAG, NUMBER
 
 _MAY_BE_NEGATIVE = ("drop.", "margin.", "site.", "estimate.")
 _ONLY_EVER_TRUE = ("finding.", "tried.")
@@ -88,31 +87,3 @@ def _conditions(knowledge: Knowledge) -> Iterator[Condition]:
     for fault in knowledge.faults.values():
         if fault.possible_when is not None:
             yield fault.possible_when
-
-
-def _observations() -> dict[str, frozenset[str]]:
-    found = {}
-    for state in AirState:
-        for station in Station:
-            spot = f"reading.{state}.{station}"
-            for kind in ("reading", "share", "level"):
-                found[f"{kind}.{state}.{station}"] = frozenset({spot})
-        for near, far in KEPT_PAIRS:
-            both = frozenset({f"reading.{state}.{near}", f"reading.{state}.{far}"})
-            found[f"kept.{state}.{near}-{far}"] = found[f"drop.{state}.{near}-{far}"] = both
-    for station in Station:
-        found[f"margin.{station}"] = frozenset(f"reading.{state}.{station}" for state in AirState)
-    return found
-
-
-_OBSERVATIONS = _observations()
-
-
-def observation(fact: str) -> frozenset[str]:
-    """What must have been seen for a fact to be known: readings, or the fact itself."""
-    return _OBSERVATIONS.get(fact, frozenset({fact}))
-
-
-def observed(facts: Iterable[str]) -> frozenset[str]:
-    """What must have been seen for these facts to be known."""
-    return frozenset().union(*(observation(fact) for fact in facts))

@@ -4,13 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from stillflow.engine.audit.cells import observation
 from stillflow.engine.audit.finding import Finding, Inspection, Severity
 from stillflow.engine.audit.subject import Subject
-from stillflow.engine.belief import spot_of
 from stillflow.engine.conditions import leaves, say
-from stillflow.engine.knowledge import Check
-from stillflow.engine.vocabulary import answer_fact
+from stillflow.engine.uses import observation, observation_of
 
 
 class NeverAsked(Inspection):
@@ -46,7 +43,7 @@ class SaysNothing(Inspection):
             for seen in observation(leaf.fact)
         }
         for check in knowledge.checks.values():
-            if _seen_by(check) not in used and not check.verifies:
+            if observation_of(check) not in used and not check.verifies:
                 what = "no rule uses its answer"
                 right = "write what each answer speaks for, or drop the check"
                 yield self.found(subject, "checks", check.id, what, right)
@@ -65,10 +62,3 @@ class NotAQuestion(Inspection):
             if not check.ask.rstrip().endswith("?"):
                 what = f'it asks "{check.ask}", which is not a question'
                 yield self.found(subject, "checks", check.id, what, "end it with a question mark")
-
-
-def _seen_by(check: Check) -> str:
-    if check.kind == "choice":
-        return answer_fact(check.id)
-    state, station = spot_of(check)
-    return f"reading.{state}.{station}"

@@ -17,6 +17,9 @@ from stillflow.engine.table import Floats
 _PASSES = 6
 """Times every answer is chosen again; the choice stands still after two or three."""
 
+_EQUAL = 1e-9
+"""Below this a difference is rounding."""
+
 
 class NeverRaised(Inspection):
     """Looks for a rule that speaks for each fault."""
@@ -27,7 +30,7 @@ class NeverRaised(Inspection):
 
     def look(self, subject: Subject) -> Iterator[Finding]:
         """Faults that nothing speaks for."""
-        raised = (subject.weights > 0).any(axis=0)
+        raised = _raised(subject)
         for fault_id, is_raised in zip(subject.knowledge.faults, raised, strict=True):
             if not is_raised:
                 what = "no rule that can fire speaks for it"
@@ -48,17 +51,18 @@ class NeverFirst(Inspection):
             return
         faults = list(subject.knowledge.faults.values())
         prior = subject.belief.prior({}, ())
-        raised = (subject.weights > 0).any(axis=0)
+        raised = _raised(subject)
         for index, fault in enumerate(faults):
             if not raised[index]:
                 continue
             answers, weights = _best_answers(subject, fault, index, prior)
-            if weights.argmax() == index:
+            if weights[index] >= weights.max():
                 continue
             # The table of single answers leaves joined evidence out; the belief counts it.
             shares = _believed(subject, answers, prior)
             lead = int(shares.argmax())
-            if lead != index and not _declared(subject, fault.id, faults[lead].id):
+            outdone = shares[lead] > shares[index] * (1 + _EQUAL)
+            if outdone and not _declared(subject, fault.id, faults[lead].id):
                 what = (
                     f"with every answer in its favour '{faults[lead].id}' is still likelier "
                     f"({shares[lead]:.0%} against {shares[index]:.0%})"
@@ -87,7 +91,7 @@ class NotToldApart(Inspection):
             if not subject.logic.possible({}, *whens):
                 continue
             words = "no answer tells it"
-            if apart[i, j] > 1e-9:
+            if apart[i, j] > _EQUAL:
                 words = (
                     f"all answers together weigh less than {np.exp(apart[i, j]):.1f} to 1 for it"
                 )
@@ -136,6 +140,11 @@ class AlikeInNameOnly(Inspection):
                     what = f"'{one}' and '{other}' are fixed in different ways"
                     right = "give them the same steps, or a check that tells them apart"
                     yield self.found(subject, "alike", entry.id, what, right)
+
+
+def _raised(subject: Subject) -> list[bool]:
+    """Per fault, whether some rule that can fire speaks for it."""
+    return [bool((column > 0).any()) for column in subject.weights.T]
 
 
 def _declared(subject: Subject, one: str, other: str) -> bool:

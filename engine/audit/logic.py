@@ -10,11 +10,12 @@ from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from functools import cached_property
 
-from stillflow.engine.audit.cells import Cells, observation, observed
+from stillflow.engine.audit.cells import Cells
 from stillflow.engine.audit.shares import ANY, Interval, agree, hull, level_intervals, meet
 from stillflow.engine.conditions import Condition, positive
 from stillflow.engine.knowledge import Check, Derivation
 from stillflow.engine.loading import Knowledge
+from stillflow.engine.uses import observation, observed
 from stillflow.engine.vocabulary import answer_fact
 
 MOST_CASES = 2_000

@@ -2,15 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from itertools import combinations
 
-from stillflow.engine.audit.cells import observed
 from stillflow.engine.audit.finding import Finding, Inspection, Severity
 from stillflow.engine.audit.logic import MOST_CASES, Case
 from stillflow.engine.audit.subject import Subject
 from stillflow.engine.conditions import say
 from stillflow.engine.knowledge import Evidence
+from stillflow.engine.uses import observed
 
 FOR, AGAINST = 1, -1
 _WORD = {FOR: "for", AGAINST: "against"}
@@ -49,7 +49,8 @@ class Contradicts(Inspection):
             mine, theirs = subject.signs[one], subject.signs[other]
             faults = sorted(f for f in mine if f in theirs and mine[f].isdisjoint(theirs[f]))
             if faults:
-                what = f"it contradicts '{other}' {_at(subject, other)} about {_few(faults)}"
+                where = _where(subject, "rules", other)
+                what = f"it contradicts '{other}' ({where}) about {_few(_quoted(faults))}"
                 right = "keep one, or let the two exclude each other"
                 yield self.found(subject, "rules", one, what, right)
 
@@ -75,9 +76,10 @@ class CountedTwice(Inspection):
                     yield self.found(subject, "rules", rule_id, what, right)
         for one, other in _meeting(subject):
             mine, theirs = subject.signs[one], subject.signs[other]
-            faults = sorted(f for f in mine if mine[f] & theirs.get(f, frozenset()))
-            if faults:
-                what = f"'{other}' {_at(subject, other)} says the same of {_few(faults)}"
+            shared = sorted(f for f in mine if mine[f] & theirs.get(f, frozenset()))
+            if shared:
+                where = _where(subject, "rules", other)
+                what = f"'{other}' ({where}) says the same of {_few(_quoted(shared))}"
                 right = "say it in one rule, or let the two exclude each other"
                 yield self.found(subject, "rules", one, what, right)
 
@@ -94,13 +96,13 @@ class SaidAlready(Inspection):
         for rule_id in subject.readable:
             repeated: dict[tuple[str, int], set[str]] = {}
             for fault, signs in subject.signs[rule_id].items():
-                for sign in signs:
+                for sign in sorted(signs):
                     speakers = self._speakers(subject, rule_id, fault, sign)
                     if speakers:
                         repeated[fault, sign] = speakers
             if repeated:
                 said = _few([f"{_WORD[sign]} '{fault}'" for fault, sign in sorted(repeated)])
-                others = _few(sorted(set().union(*repeated.values())))
+                others = _few(_quoted(sorted({one for some in repeated.values() for one in some})))
                 what = f"what it says {said} is said by {others} already"
                 right = "join answers only where they say more together than one by one"
                 yield self.found(subject, "rules", rule_id, what, right)
@@ -113,7 +115,7 @@ class SaidAlready(Inspection):
                 continue
             speakers = [self._alone(subject, case, one, fault, sign) for one in seen]
             if all(speakers):
-                return set().union(*speakers)
+                return {one for some in speakers for one in some}
         return set()
 
     def _alone(
@@ -145,7 +147,8 @@ class ForTheImpossible(Inspection):
                 for fault in (knowledge.faults[f] for f in item.selector if f in knowledge.faults):
                     if not any(subject.logic.possible(case, fault.possible_when) for case in cases):
                         what = f"it speaks for '{fault.id}', which cannot be there then"
-                        right = f"drop it, or look at possible_when {_at_fault(subject, fault.id)}"
+                        where = _where(subject, "faults", fault.id)
+                        right = f"drop it, or look at its possible_when ({where})"
                         yield self.found(subject, "rules", rule_id, what, right)
 
 
@@ -178,14 +181,13 @@ def _meeting(subject: Subject) -> list[tuple[str, str]]:
     return sorted(pairs)
 
 
-def _at(subject: Subject, rule_id: str) -> str:
-    place = subject.knowledge.places["rules", rule_id]
-    return f"({place.file}:{place.line})"
+def _where(subject: Subject, section: str, entry_id: str) -> str:
+    place = subject.knowledge.places[section, entry_id]
+    return f"{place.file}:{place.line}"
 
 
-def _at_fault(subject: Subject, fault_id: str) -> str:
-    place = subject.knowledge.places["faults", fault_id]
-    return f"at {place.file}:{place.line}"
+def _quoted(ids: Iterable[str]) -> list[str]:
+    return [f"'{one}'" for one in ids]
 
 
 def _few(words: list[str], most: int = 4) -> str:

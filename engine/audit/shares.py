@@ -86,9 +86,11 @@ def _both_ways(
 
 
 def _product(one: Interval, other: Interval) -> Interval:
-    # Nothing times anything may be anything, so an end at infinity stays there.
+    # Nothing times anything is nothing, whether or not the anything is reached; and nothing times
+    # an end at infinity may be anything.
     low = one[0][0] * other[0][0] if one[0][0] and other[0][0] else 0.0
     ends = one[1][0], other[1][0]
     high = math.inf if math.inf in ends else ends[0] * ends[1]
     open_low = 1 if low and (one[0][1] or other[0][1]) else 0
-    return (low, open_low), (high, -1 if one[1][1] or other[1][1] else 0)
+    open_high = -1 if high and (one[1][1] or other[1][1]) else 0
+    return (low, open_low), (high, open_high)

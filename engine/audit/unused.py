@@ -42,15 +42,10 @@ class UnusedCaution(Inspection):
     def look(self, subject: Subject) -> Iterator[Finding]:
         """Cautions without a step."""
         knowledge = subject.knowledge
-        used = {
-            name
-            for owner in (
-                *knowledge.checks.values(),
-                *knowledge.accesses.values(),
-                *(fault.fix for fault in knowledge.faults.values()),
-            )
-            for name in owner.cautions
-        }
+        shown = [check.cautions for check in knowledge.checks.values()]
+        shown += [access.cautions for access in knowledge.accesses.values()]
+        shown += [fault.fix.cautions for fault in knowledge.faults.values()]
+        used = {name for cautions in shown for name in cautions}
         for rule in knowledge.rules.values():
             used |= {item.caution for item in rule.then if isinstance(item, Warn)}
         for name in sorted(knowledge.cautions.keys() - used):

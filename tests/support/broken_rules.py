@@ -1,0 +1,105 @@
+"""The small rule set made tidy, and ways to break it for the audit."""
+
+from __future__ import annotations
+
+from small_rules import SMALL, small
+
+from stillflow.engine.audit import Finding, audit
+
+TIDY = (
+    SMALL
+    + """
+  - id: fine-hose
+    when: {fact: level.working.hose, is: fine}
+    then: [{for: nothing-wrong, strength: very-strong}, {against: hose-clogged, strength: strong}]
+    because: The hose end gives what it should.
+    source: common-practice
+"""
+)
+"""The small rule set with its one hole filled: something speaks for `nothing-wrong`."""
+
+RULE = """
+  - id: extra
+    when: {when}
+    then: [{then}]
+    because: It is said.
+    source: common-practice
+"""
+
+CHECK = """checks:
+  - id: extra
+    kind: choice
+    ask: {ask}
+    how: ["{how}"]
+    minutes: 1
+    {more}
+    answers:
+      - {{id: yes-it-is, label: it is, usual: 0.5}}
+      - {{id: no-it-is-not, label: it is not, usual: 0.5}}
+    source: common-practice
+"""
+
+USED = RULE.replace("extra", "extra-used").format(
+    when="{fact: answer.extra, is: yes-it-is}", then="{for: seal-torn, strength: slight}"
+)
+
+FAULT = """faults:
+  - id: {id}
+    title: A twin of it
+    place: unit
+    mode: leak
+    how_common: {common}
+    effect: {{kind: none}}
+    confirm: It is seen.
+    fix: {{minutes: 10, access: {access}, steps: [{step}], cautions: [unplug]}}
+    after: It is back.
+    source: common-practice
+"""
+
+EITHER = "{fact: unit.age_years, below: 3}, {fact: site.altitude_ft, above: 3}"
+
+TWINS = {
+    "for: seal-torn": "for: [seal-torn, seal-twin]",
+    "against: seal-torn": "against: [seal-torn, seal-twin]",
+}
+
+
+def rule(when: str, then: str) -> str:
+    """The tidy rules and one more."""
+    return TIDY + RULE.format(when=when, then=then)
+
+
+def check(ask: str = "Is it so?", how: str = "Look at it.", more: str = "") -> str:
+    """The tidy rules, one more check, and a rule that uses it."""
+    block = CHECK.format(ask=ask, how=how, more=more)
+    return TIDY.replace("checks:\n", block, 1) + USED
+
+
+def fault(fault_id: str, step: str, access: str = "lid-off", common: str = "common") -> str:
+    """The tidy rules and one more fault."""
+    block = FAULT.format(id=fault_id, step=step, access=access, common=common)
+    return TIDY.replace("faults:\n", block, 1)
+
+
+def twins(step: str = "Fit a new seal.", access: str = "lid-off", alike: str = "") -> str:
+    """The tidy rules with a fault that looks just like `seal-torn`."""
+    text = fault("seal-twin", step, access)
+    for old, new in TWINS.items():
+        text = text.replace(old, new)
+    return text.replace("checks:\n", f"{alike}checks:\n", 1)
+
+
+def declared(*faults: str) -> str:
+    """A declaration that these are alike."""
+    return (
+        f"alike:\n  - {{id: seals, faults: [{', '.join(faults)}], source: common-practice,\n"
+        "     because: Either way a new seal is fitted.}\n"
+    )
+
+
+def found(text: str) -> dict[str, list[Finding]]:
+    """Findings by the name of their inspection."""
+    by_name: dict[str, list[Finding]] = {}
+    for one in audit(small(text)):
+        by_name.setdefault(one.inspection, []).append(one)
+    return by_name
