@@ -1,0 +1,158 @@
+"""What a technician sees of a rule, a fault or a check: plain data, for the screen and for JSON.
+
+Only the shapes; how they are filled from a rule set is in `lookup`.
+"""
+
+from __future__ import annotations
+
+from pydantic import BaseModel, ConfigDict
+
+
+class _Card(BaseModel):
+    model_config = ConfigDict(frozen=True)
+
+
+class Named(_Card):
+    """An entry by id and title."""
+
+    id: str
+    title: str
+
+
+class SourceCard(_Card):
+    """Where a claim comes from; `words` is the reference, `rests_on` the texts behind it."""
+
+    id: str
+    kind: str
+    words: str
+    note: str
+    rests_on: tuple[str, ...]
+
+
+class Evidence(_Card):
+    """What a rule says of some faults; `times` is the factor its strength stands for.
+
+    `named` and `except_for` are the rule's own words, phrases or titles; `faults` is what they
+    come to.
+    """
+
+    direction: str
+    strength: str
+    times: float
+    named: tuple[str, ...]
+    except_for: tuple[str, ...]
+    faults: tuple[Named, ...]
+    source: SourceCard | None
+
+
+class Voice(_Card):
+    """One rule that speaks for or against a fault."""
+
+    rule: str
+    strength: str
+    times: float
+    when: str
+    because: str
+
+
+class Stopping(_Card):
+    """What ends the guided part."""
+
+    what: str
+    call: str
+    do_not: str
+
+
+class RuleCard(_Card):
+    """One rule."""
+
+    id: str
+    kind: str = "rule"
+    when: str
+    because: str
+    evidence: tuple[Evidence, ...]
+    finds: tuple[str, ...]
+    cautions: tuple[str, ...]
+    advice: tuple[str, ...]
+    doubts: tuple[Named, ...]
+    stops: tuple[Stopping, ...]
+    misleads: str
+    status: str
+    checks: tuple[Named, ...]
+    used_by: tuple[str, ...]
+    source: SourceCard
+    file: str
+    line: int | None
+
+
+class FixCard(_Card):
+    """What is done about a fault."""
+
+    minutes: float
+    opens: str | None
+    steps: tuple[str, ...]
+    parts: tuple[str, ...]
+    cautions: tuple[str, ...]
+    refer: str
+
+
+class FaultCard(_Card):
+    """One fault."""
+
+    id: str
+    kind: str = "fault"
+    title: str
+    place: str
+    mode: str
+    how_common: str
+    effect: str
+    confirm: str
+    possible_when: str | None
+    confirm_first: tuple[Named, ...]
+    raised_by: tuple[Voice, ...]
+    lowered_by: tuple[Voice, ...]
+    fix: FixCard
+    after: str
+    alike: tuple[Named, ...]
+    alike_because: str
+    source: SourceCard
+    file: str
+    line: int | None
+
+
+class AnswerCard(_Card):
+    """One answer to a check, how often it is seen when the fault is elsewhere, and its rules."""
+
+    id: str
+    label: str
+    looks: str
+    usual: float
+    good: bool
+    rules: tuple[str, ...]
+
+
+class CheckCard(_Card):
+    """One check. `rules` are those that use it together with something else."""
+
+    id: str
+    kind: str = "check"
+    ask: str
+    how: tuple[str, ...]
+    gauge: str | None
+    minutes: float
+    opens: str | None
+    tools: tuple[str, ...]
+    cautions: tuple[str, ...]
+    possible_when: str | None
+    asked_when: str | None
+    first: bool
+    verifies: bool
+    again_after_fix: bool
+    answers: tuple[AnswerCard, ...]
+    rules: tuple[str, ...]
+    source: SourceCard
+    file: str
+    line: int | None
+
+
+Card = RuleCard | FaultCard | CheckCard
