@@ -1,0 +1,35 @@
+"""The shipped rules: nothing wrong with them that an audit can find, and no hole that is hidden."""
+
+from __future__ import annotations
+
+import re
+from pathlib import Path
+
+from stillflow.engine import load_rules
+from stillflow.engine.audit import audit
+from stillflow.engine.coverage import cover, holes, page
+from stillflow.engine.loading import shipped_folder
+
+
+def test_the_audit_finds_nothing() -> None:
+    assert [str(one) for one in audit(load_rules())] == []
+
+
+def test_the_page_of_coverage_is_fresh() -> None:
+    # Write it anew with: stillflow rules coverage > rules/COVERAGE.md
+    committed = (shipped_folder() / "COVERAGE.md").read_text(encoding="utf-8")
+    assert committed == page(cover(load_rules()))
+
+
+def test_every_fault_can_be_settled_and_ruled_out_by_some_answer() -> None:
+    assert {name: ids for name, ids in holes(cover(load_rules())).items() if ids} == {}
+
+
+def test_the_guide_to_writing_rules_names_only_entries_that_exist() -> None:
+    knowledge = load_rules()
+    guide = Path(shipped_folder() / "README.md").read_text(encoding="utf-8")
+    # The one example of `alike` is made up, and says so.
+    blocks = [block for block in guide.split("```") if not block.startswith("yaml\nalike:")]
+    shown = set(re.findall(r"^  - id: (\S+)$", "".join(blocks), re.MULTILINE))
+    assert shown
+    assert shown <= {*knowledge.faults, *knowledge.checks, *knowledge.rules}
