@@ -18,9 +18,12 @@ from stillflow.engine.loading import Knowledge
 REFUSED, FAULTY = 2, 1
 
 
-@click.group("rules")
-def command() -> None:
+@click.group("rules", invoke_without_command=True)
+@click.pass_context
+def command(ctx: click.Context) -> None:
     """Check, list and look up the rules."""
+    if ctx.invoked_subcommand is None:
+        click.echo(ctx.get_help())
 
 
 @command.command("check")
@@ -95,11 +98,13 @@ def list_(what: str, rules: tuple[str, ...], as_json: bool) -> None:
 
 @command.command("show")
 @click.argument("entry", metavar="ID")
-@click.option("--play", is_flag=True, help="play every worked case to see where a rule fires")
+@click.option(
+    "--play", is_flag=True, help="play every worked case, a second each, to see where a rule fires"
+)
 @rules_option
 @json_option
 def show(entry: str, play: bool, rules: tuple[str, ...], as_json: bool) -> None:
-    """Say all that is known of one fault, check or rule, and where it stands."""
+    """Say all about one fault, check or rule, and where it stands."""
     from stillflow.cli.rule_cards import show_card
     from stillflow.engine.lookup import look_up
 
@@ -125,9 +130,10 @@ def show(entry: str, play: bool, rules: tuple[str, ...], as_json: bool) -> None:
 @rules_option
 @json_option
 def coverage(rules: tuple[str, ...], as_json: bool) -> None:
-    """Print which checks bear on which faults, as the page rules/COVERAGE.md.
+    """Print which checks bear on which faults.
 
-    Write the page anew with: stillflow rules coverage > rules/COVERAGE.md
+    It is the page rules/COVERAGE.md; write that anew with:
+    stillflow rules coverage > rules/COVERAGE.md
     """
     from stillflow.engine.coverage import cover, page
 

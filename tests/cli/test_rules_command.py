@@ -8,6 +8,7 @@ from pathlib import Path
 import pytest
 from command import stillflow
 
+from stillflow.casebook.cases import load_cases
 from stillflow.engine import load_rules
 
 EXTRA = """rules:
@@ -155,6 +156,18 @@ def test_a_shown_entry_as_json_has_the_source_with_its_note() -> None:
     assert isinstance(card["true_in"], list)
 
 
+def test_a_rule_names_the_worked_cases_it_is_true_in_and_fires_in(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    # Playing takes a second a case, so two must do here.
+    two = [case for case in load_cases() if case.name in ("burning-smell", "clogged-hose")]
+    monkeypatch.setattr("stillflow.cli.rule_cases.load_cases", lambda: two)
+    [stop] = json.loads(stillflow("rules", "show", "stop-burning-smell", "--play", "--json").out)
+    assert (stop["true_in"], stop["fired_in"]) == (["burning-smell"], ["burning-smell"])
+    [other] = json.loads(stillflow("rules", "show", "stop-smoke", "--play", "--json").out)
+    assert (other["true_in"], other["fired_in"]) == ([], [])
+
+
 def test_a_shops_own_rule_is_shown_from_its_own_folder(shop: Path) -> None:
     write(shop, EXTRA.replace("SLIDER", "closed"))
     outcome = stillflow("rules", "show", "shop-rule", "--rules", str(shop))
@@ -177,3 +190,10 @@ def test_coverage_is_printed_as_the_page_and_as_json() -> None:
     by_id = {one["id"]: one for one in told["faults"]}
     assert by_id["hose-holed"]["raised_by"]["hose-look"] == 5
     assert by_id["hose-holed"]["lowered_by"]["hose-listen"] == 3
+
+
+def test_without_a_command_its_help_is_shown() -> None:
+    outcome = stillflow("rules")
+    assert outcome.code == 0
+    for name in ("check", "list", "show", "coverage"):
+        assert f"  {name} " in outcome.out
