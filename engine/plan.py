@@ -5,21 +5,46 @@ Bridges `belief` and the generic `planner`, which knows only numbers.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
+from typing import Protocol
 
 import numpy as np
 
-from stillflow.engine.belief import Belief
+from stillflow.engine.belief import Belief, Situation
 from stillflow.engine.knowledge import Check, Fault
 from stillflow.engine.loading import Knowledge
 from stillflow.engine.planner import Candidate, Problem, Think, next_action
-from stillflow.engine.progress import Progress
 from stillflow.engine.scales import Mode, Station
 from stillflow.engine.steps import Choice
+from stillflow.engine.table import Floats
 
 NEGLIGIBLE = 1e-6
 """Faults less likely than this are left out of the look-ahead, not out of the belief."""
+
+
+class Position(Protocol):
+    """All that a choice hangs on: a visit's `Progress`, or a point that it might come to."""
+
+    @property
+    def situation(self) -> Situation:
+        """What is known."""
+
+    @property
+    def probabilities(self) -> Floats:
+        """Probability of each fault, shape (F,)."""
+
+    @property
+    def opened(self) -> Collection[str]:
+        """Ids of the accesses that stand open."""
+
+    @property
+    def answered(self) -> Collection[str]:
+        """Ids of the checks that were answered."""
+
+    @property
+    def deferred(self) -> Collection[str]:
+        """Ids of the faults whose fix was left undone."""
 
 
 @dataclass(frozen=True)
@@ -54,19 +79,19 @@ class Planner:
         self._wrong_part = wrong_part_minutes
         self._groups = {name: index for index, name in enumerate(knowledge.accesses)}
 
-    def decide(self, progress: Progress, check_ids: Sequence[str]) -> Decision | None:
+    def decide(self, position: Position, check_ids: Sequence[str]) -> Decision | None:
         """The next best check or fix; None when no fault is left to deal with.
 
         Args:
-            progress: how far the visit has come.
+            position: how far the visit has come.
             check_ids: the checks that may be made now.
         """
-        posed = self.pose(progress, check_ids)
+        posed = self.pose(position, check_ids)
         if posed is None:
             return None
         problem, faults, checks = posed
         opened = np.zeros(len(self._groups), dtype=bool)
-        for name in progress.opened:
+        for name in position.opened:
             opened[self._groups[name]] = True
         action = next_action(problem, problem.priors, opened, self._think)
         runner_up = action.runner_up
@@ -81,26 +106,26 @@ class Planner:
         return Decision(None, faults[action.index].id, choice)
 
     def pose(
-        self, progress: Progress, check_ids: Sequence[str]
+        self, position: Position, check_ids: Sequence[str]
     ) -> tuple[Problem, list[Fault], list[Check]] | None:
         """The problem as numbers, with the faults and checks its rows stand for."""
-        weights = progress.probabilities
+        weights = position.probabilities
         everything = list(self._knowledge.faults.values())
         index = [
             column
             for column, fault in enumerate(everything)
-            if weights[column] > NEGLIGIBLE and self._may_be_dealt_with(fault, progress, check_ids)
+            if weights[column] > NEGLIGIBLE and self._may_be_dealt_with(fault, position, check_ids)
         ]
         if not index:
             return None
         faults = [everything[column] for column in index]
         checks = [self._knowledge.checks[name] for name in check_ids]
-        outlooks = self._belief.outlooks(progress.situation, check_ids)
+        outlooks = self._belief.outlooks(position.situation, check_ids)
         priors = weights[index]
         return (
             Problem(
                 priors=priors / priors.sum(),
-                fix_minutes=np.array([self._fix_minutes(fault, progress) for fault in faults]),
+                fix_minutes=np.array([self._fix_minutes(fault, position) for fault in faults]),
                 check_minutes=np.array([check.minutes for check in checks]),
                 answers=[outlook.likelihood[:, index].T for outlook in outlooks],
                 access=[self._group(check.access) for check in checks],
@@ -115,21 +140,21 @@ class Planner:
         )
 
     def _may_be_dealt_with(
-        self, fault: Fault, progress: Progress, check_ids: Sequence[str]
+        self, fault: Fault, position: Position, check_ids: Sequence[str]
     ) -> bool:
         """Not left undone before; and "nothing is wrong" is never said on what was not seen."""
-        if fault.id in progress.deferred:
+        if fault.id in position.deferred:
             return False
-        known = {*progress.answered, *check_ids}
+        known = {*position.answered, *check_ids}
         return fault.mode is not Mode.NORMAL or known.issuperset(fault.confirm_first)
 
     def _group(self, access: str | None) -> int | None:
         return None if access is None else self._groups[access]
 
-    def _fix_minutes(self, fault: Fault, progress: Progress) -> float:
+    def _fix_minutes(self, fault: Fault, position: Position) -> float:
         """Minutes of a fix with what must be known before it and measured after it."""
         checks = self._knowledge.checks
-        before = [checks[name] for name in fault.confirm_first if name not in progress.answered]
+        before = [checks[name] for name in fault.confirm_first if name not in position.answered]
         after = [
             check
             for check in checks.values()
