@@ -201,9 +201,13 @@ def _given(data: Any, path: Path, known: _Keys) -> Any:
     return {key: _given(v, (*path, key), known) for key, v in data.items() if key not in blank}
 
 
+_FLAGS = (("done",), ("found",), ("described",))
+"""Last step of the paths that may hold true or false."""
+
+
 def _refuse_flags(source: Located, data: Any, path: Path) -> None:
-    """Refuse true and false wherever they would pass for 1 and 0; only `done` takes them."""
-    if isinstance(data, bool) and path[-1:] != ("done",):
+    """Refuse true and false wherever they would pass for 1 and 0."""
+    if isinstance(data, bool) and path[-1:] not in _FLAGS:
         shown = str(data).lower()
         raise InputError(
             f"'{shown}' is not a value here", source.place(path), "write a word or a number"

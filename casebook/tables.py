@@ -65,12 +65,13 @@ events = sa.Table(
     sa.Column("answer", sa.JSON(none_as_null=True), nullable=True),
     sa.Column("fix", sa.Text, nullable=True),
     sa.Column("done", sa.Boolean, nullable=True),
+    sa.Column("found", sa.Boolean, nullable=True),
 )
 
 NEWEST = (visits.c.changed.desc(), visits.c.id.desc())
 """Order of visits: the last changed first."""
 
-_EVENT_KEYS = ("check", "answer", "fix", "done", "at")
+_EVENT_KEYS = ("check", "answer", "fix", "done", "found", "at")
 
 
 def prepare(connection: Connection, place: str) -> None:

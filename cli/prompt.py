@@ -92,7 +92,7 @@ def understand(line: str, step: CheckStep) -> Typed:
 
 
 def understand_fix(line: str) -> Typed:
-    """A line typed at a fix: yes, no or a command.
+    """A line typed at a fix: yes, no, not there, or a command.
 
     Raises:
         InputError: neither.
@@ -104,7 +104,10 @@ def understand_fix(line: str) -> Typed:
         return Typed(answer="yes")
     if text in ("no", "n", "2", "skip"):
         return Typed(answer="no")
-    raise InputError(f"'{line.strip()[:40]}' is not an answer", right="yes, no, why, back or stop")
+    if text in ("not there", "nothing there", "absent", "3"):
+        return Typed(answer="not there")
+    right = "yes, no, not there, why, back or stop"
+    raise InputError(f"'{line.strip()[:40]}' is not an answer", right=right)
 
 
 def _plain(line: str) -> str:

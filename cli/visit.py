@@ -145,7 +145,7 @@ class Dialogue:
     def _question(self, step: NextStep) -> str:
         if step.fix is not None:
             who = "Was it done?" if step.fix.refer else "Done?"
-            return f"{who}   yes   no (leave it)   why   back   stop"
+            return f"{who}   yes   no (leave it)   not there\nOr: ? (how)   why   back   stop"
         assert step.check is not None
         if step.check.kind == "reading":
             return f"Type the reading in inH2O, or with a unit.\n{HINT}"
@@ -161,7 +161,7 @@ class Dialogue:
         if step.check is not None:
             self._session.record(step.check.id, answer, now)
         elif step.fix is not None:
-            self._session.record_fix(step.fix.fault, answer == "yes", now)
+            self._session.record_fix(step.fix.fault, answer == "yes", now, answer != "not there")
         self._casebook.add_event(self._id, self._session.events[-1])
         if step.check is not None and step.check.kind == "reading":
             show_sizes(self._screen, self._session.sizes())

@@ -55,7 +55,8 @@ class Repair:
     Attributes:
         number: position in the visit's events, from 1.
         fault_id: the fault.
-        done: False if it was left undone or handed to somebody else.
+        done: False if it was left undone, handed to somebody else, or not needed.
+        found: False if the fault turned out not to be there.
         probability: of the fault when the fix was recorded.
         probabilities: of every fault then, shape (F,).
         situation: what was known then.
@@ -64,6 +65,7 @@ class Repair:
     number: int
     fault_id: str
     done: bool
+    found: bool
     probability: float
     probabilities: Floats
     situation: Situation
@@ -99,7 +101,12 @@ class Progress:
     @property
     def deferred(self) -> list[str]:
         """Faults whose fix was left undone, in order."""
-        return [repair.fault_id for repair in self.repairs if not repair.done]
+        return [one.fault_id for one in self.repairs if one.found and not one.done]
+
+    @property
+    def absent(self) -> list[str]:
+        """Faults that turned out not to be there, in order."""
+        return [repair.fault_id for repair in self.repairs if not repair.found]
 
     @property
     def round(self) -> int:
@@ -126,7 +133,7 @@ class Progress:
         """Take in one event that has been checked to make sense."""
         self.events += 1
         if event.fix is not None:
-            self._repair(event.fix, bool(event.done))
+            self._repair(event.fix, bool(event.done), event.found is not False)
             return
         assert event.check is not None and event.answer is not None
         check = self.knowledge.checks[event.check]
@@ -186,12 +193,16 @@ class Progress:
         self._believe()
         self._note(check, answer, before, rule_id)
 
-    def _repair(self, fault_id: str, done: bool) -> None:
+    def _repair(self, fault_id: str, done: bool, found: bool) -> None:
         column = self.knowledge.fault_index[fault_id]
         probability = float(self.probabilities[column])
         self.repairs.append(
-            Repair(self.events, fault_id, done, probability, self.probabilities, self.situation)
+            Repair(
+                self.events, fault_id, done, found, probability, self.probabilities, self.situation
+            )
         )
+        if not found:
+            self._believe()
         if not done:
             return
         if self.knowledge.faults[fault_id].mode is not Mode.NORMAL:
@@ -210,7 +221,7 @@ class Progress:
 
     def _believe(self) -> None:
         """Fold the belief afresh over what is accepted now."""
-        self.weights = self.belief.prior(self.situation.standing, self.tried)
+        self.weights = self.belief.prior(self.situation.standing, [*self.tried, *self.absent])
         for index, (check, answer) in enumerate(self.accepted):
             situation = self._situation(index)
             self.weights = self._scaled(

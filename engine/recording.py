@@ -33,7 +33,9 @@ def checked_event(knowledge: Knowledge, event: Event, where: str = "") -> Event:
             raise InputError(
                 f"there is no fault '{event.fix}'", place, nearest(event.fix, knowledge.faults)
             )
-        return event if event.done is not None else event.model_copy(update={"done": True})
+        there = event.found is not False
+        done = there if event.done is None else event.done and there
+        return event.model_copy(update={"done": done, "found": None if there else False})
     assert event.check is not None
     check = known_check(knowledge, event.check, where)
     return event.model_copy(update={"answer": checked_answer(check, event.answer, where)})

@@ -91,13 +91,26 @@ class Session:
         """
         self._take(Event(check=check_id, answer=answer, at=at))
 
-    def record_fix(self, fault_id: str, done: bool = True, at: datetime | None = None) -> None:
-        """Take in that a fix was done, or left undone.
+    def record_fix(
+        self,
+        fault_id: str,
+        done: bool = True,
+        at: datetime | None = None,
+        found: bool = True,
+    ) -> None:
+        """Take in that a fix was done, left undone, or that its fault was not there.
+
+        Args:
+            fault_id: the fault.
+            done: whether the fix was done.
+            at: when, UTC.
+            found: False if the fault turned out not to be there; then nothing was changed, and
+                the readings still hold.
 
         Raises:
             InputError: no such fault.
         """
-        self._take(Event(fix=fault_id, done=done, at=at))
+        self._take(Event(fix=fault_id, done=done, found=None if found else False, at=at))
 
     def undo(self) -> Event | None:
         """Take back the last event, and return it; None if there is none."""
@@ -179,6 +192,8 @@ class Session:
     def _after(self, repair: Repair, present: Presenter) -> NextStep | None:
         """What follows from the last fix: verify it, finish, hand over; None to go on."""
         fault = self.knowledge.faults[repair.fault_id]
+        if not repair.found:
+            return None
         if not repair.done:
             if fault.fix.refer:
                 ending = Ending(what=f"{fault.title}: left for others.", call=fault.fix.refer)
@@ -202,8 +217,11 @@ class Session:
         return None
 
     def _plan(self, present: Presenter, concluded: Conclusions) -> NextStep:
-        checks = self._askable(concluded.facts)
+        checks, put_off = self._askable(concluded.facts)
         decision = self._planner.decide(self.progress, checks)
+        if put_off and (decision is None or decision.check_id is None):
+            # No other check pays for itself any more, so what was put off comes back.
+            decision = self._planner.decide(self.progress, [*checks, *put_off])
         if decision is None:
             left = [self.knowledge.faults[name].title for name in self.progress.deferred]
             what = f"Left undone: {', '.join(left)}." if left else "Every fault is ruled out."
@@ -222,7 +240,8 @@ class Session:
 
     def _first(self) -> Check | None:
         """A check that comes before anything else on a call, if one is still open."""
-        if self._visit.purpose != "call":
+        if self._visit.purpose != "call" and self.progress.situation.readings:
+            # Readings taken without a complaint: whatever there was to fear has been run already.
             return None
         checks = self.knowledge.checks.values()
         return next((one for one in checks if one.first and self._asked_now(one)), None)
@@ -241,8 +260,8 @@ class Session:
         here = possible(check.possible_when, self.progress.situation.standing)
         return here and not set(check.tools) & set(self._visit.missing_tools)
 
-    def _askable(self, facts: Mapping[str, FactValue]) -> list[str]:
-        """Checks the planner may choose from; what was put off only when nothing else is left."""
+    def _askable(self, facts: Mapping[str, FactValue]) -> tuple[list[str], list[str]]:
+        """Checks the planner may choose from, and those that were put off."""
         fit = [
             check
             for check in self.knowledge.checks.values()
@@ -252,4 +271,4 @@ class Session:
         ]
         unanswered = [check.id for check in fit if self._open(check)]
         put_off = [check.id for check in fit if self.progress.silent.get(check.id) == SKIPPED]
-        return unanswered or put_off
+        return unanswered, put_off

@@ -44,7 +44,8 @@ def summarise(session: Session) -> Summary:
     cautions: dict[str, None] = {}
     for repair in progress.repairs:
         fault = knowledge.faults[repair.fault_id]
-        done.append(f"{fault.title}{'' if repair.done else ' (left undone)'}")
+        how = "" if repair.done else " (left undone)" if repair.found else " (not there)"
+        done.append(f"{fault.title}{how}")
         cautions.update(dict.fromkeys(fault.fix.cautions))
     conclusion = visit.conclusion
     # The last sentence tells of air power, which is for the technician, not for the customer.

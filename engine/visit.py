@@ -129,7 +129,7 @@ class Pair(_Part):
 
 
 class Event(_Part):
-    """One thing that happened: a check answered, or a fix done or left."""
+    """One thing that happened: a check answered, or a fix done, left, or found not needed."""
 
     check: str | None = Field(None, description="id of the check that was answered")
     answer: float | str | None = Field(
@@ -140,6 +140,9 @@ class Event(_Part):
     fix: str | None = Field(None, description="id of the fault whose fix this is")
     done: bool | None = Field(
         None, description="whether the fix was done (true if not said) or left"
+    )
+    found: bool | None = Field(
+        None, description="false where the fault turned out not to be there"
     )
     at: datetime | None = Field(None, description="when, UTC, such as 2025-03-04T09:30:00Z")
 

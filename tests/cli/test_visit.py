@@ -13,7 +13,8 @@ import pytest
 from command import Outcome, stillflow
 
 from stillflow.casebook.store import Casebook
-from stillflow.engine.visit import Visit
+from stillflow.engine import Session, load_rules
+from stillflow.engine.visit import Unit, Visit
 
 INTAKE = ["Fern Cottage", "weak everywhere", "hall", "130", "114", "9", "bag", ""]
 
@@ -204,3 +205,16 @@ def test_a_store_that_cannot_be_opened_is_one_line(bad: str) -> None:
     outcome = stillflow("visit", "--db", bad)
     assert outcome.code == 2
     assert len(outcome.err.splitlines()) == 1
+
+
+def test_a_fault_that_is_not_there_is_put_on_record_as_such(tmp_path: Path) -> None:
+    session = Session(load_rules(), Visit(unit=Unit(filter="bag"), described=True))
+    session.record("danger-signs", "none")
+    session.record("bag-look", "full")
+    while (step := session.next_step()).check is not None:
+        session.record(step.check.id, "can't tell")
+    assert step.fix is not None
+    Casebook(url(tmp_path)).begin(session.visit)
+    visit(tmp_path, "not there", args=("--resume",))
+    event = kept(tmp_path).events[-1]
+    assert (event.fix, event.done, event.found) == (step.fix.fault, False, False)

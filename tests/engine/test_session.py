@@ -92,6 +92,18 @@ def test_a_fix_that_did_not_help_rules_its_fault_out_and_the_plan_goes_on() -> N
     assert probability(step, "motor-worn") > 0.5
 
 
+def test_a_fault_that_was_not_there_is_ruled_out_and_the_readings_still_hold() -> None:
+    session = started(("sealed-inlet", SHORT))
+    session.record_fix("seal-torn", found=False)
+    assert set(session.progress.answered) == {"sealed-inlet"}
+    step = session.next_step()
+    assert probability(step, "seal-torn") == 0
+    assert step.check is None or not step.check.verifies
+    assert session.events[-1].done is False
+    again = Session(small(), session.visit)
+    assert again.next_step() == step
+
+
 def test_readings_before_a_fix_are_stale_after_it_but_looks_are_kept() -> None:
     session = started(("sealed-inlet", SHORT), ("hiss", "hissing"), ("seal-look", "torn"))
     session.record_fix("seal-torn")
