@@ -64,7 +64,7 @@ class Expectation(_Part):
 
     fixes: tuple[str, ...] = Field(description="faults to be fixed or handed over, in order")
     ends: Literal["done", "refer", "stop"] = Field(description="how the visit ends")
-    asks_at_most: int | None = Field(None, ge=1, description="checks that are enough for it")
+    enough_checks: int | None = Field(None, ge=1, description="checks thought enough for it")
 
 
 class Case(_Part):
@@ -167,8 +167,18 @@ class Played:
         if self.fixes != expect.fixes:
             found, wanted = (", ".join(fixes) or "nothing" for fixes in (self.fixes, expect.fixes))
             yield f"fixes {found}; a good technician fixes {wanted}"
-        if expect.asks_at_most is not None and self.checks > expect.asks_at_most:
-            yield f"asks {self.checks} checks where {expect.asks_at_most} are enough"
+
+    @property
+    def remarks(self) -> tuple[str, ...]:
+        """What is no mistake but worth a look, a sentence each.
+
+        The planner spends minutes, not checks, so more checks than a technician would think
+        enough are remarked on and not held against it.
+        """
+        enough = self.case.expect.enough_checks
+        if enough is None or self.checks <= enough:
+            return ()
+        return (f"asks {self.checks} checks where {enough} are enough",)
 
 
 def load_cases(folder: str | FilePath | None = None) -> list[Case]:

@@ -26,8 +26,8 @@ class Row:
         expected: what a good technician comes to, or what the visit came to: faults in order, or
             `stop`; empty for a visit that came to nothing yet.
         reached: what the rules come to now; empty where they cannot say.
-        agrees: whether the two are the same (for a case, whether it also ended as it should and
-            in few enough checks); None where there is nothing to compare.
+        agrees: whether the two are the same (for a case, whether it also ended as it should);
+            None where there is nothing to compare.
         checks: checks asked (case) or answered (visit).
         minutes: of all checks and fixes, with what had to be opened for them.
         notes: what differs or could not be replayed, a sentence each.
@@ -98,7 +98,7 @@ def minutes_of(events: Iterable[Event], knowledge: Knowledge) -> float:
         if event.check is not None and event.answer not in NO_ANSWER:
             check = knowledge.checks[event.check]
             total += check.minutes + _opening(check.access, opened, knowledge)
-        elif event.fix is not None and event.done is not False:
+        elif event.fix is not None and (event.done is not False or event.found is False):
             fix = knowledge.faults[event.fix].fix
             total += fix.minutes + _opening(fix.access, opened, knowledge)
             opened.clear()
@@ -122,7 +122,7 @@ def _case_row(case: Case, knowledge: Knowledge) -> Row:
         agrees=not played.problems,
         checks=played.checks,
         minutes=minutes_of(played.visit.events, knowledge),
-        notes=played.problems,
+        notes=(*played.problems, *played.remarks),
     )
 
 

@@ -140,7 +140,8 @@ def test_a_fix_of_somebody_elses_is_handed_over() -> None:
 
 
 def test_what_differs_is_said_in_sentences() -> None:
-    other = case(("[seal-torn]", "[hose-clogged]"), ("ends: done", "ends: stop\n  asks_at_most: 1"))
+    ending = "ends: stop\n  enough_checks: 1"
+    other = case(("[seal-torn]", "[hose-clogged]"), ("ends: done", ending))
     played = play(other, RULES)
     assert any("not 'stop'" in problem or "no end" in problem for problem in played.problems)
     assert any(
@@ -148,7 +149,7 @@ def test_what_differs_is_said_in_sentences() -> None:
         and problem.endswith("a good technician fixes hose-clogged")
         for problem in played.problems
     )
-    assert f"asks {played.checks} checks where 1 are enough" in played.problems
+    assert played.remarks == (f"asks {played.checks} checks where 1 are enough",)
     assert len(played.turns) <= MOST_STEPS
 
 
