@@ -129,6 +129,11 @@ class Progress:
         """Answers believed now, by check."""
         return {check.id: answer for check, answer in self.accepted}
 
+    @property
+    def closed(self) -> set[str]:
+        """Checks that were answered or given up, so that they are not asked now."""
+        return {*(check.id for check, _ in self.accepted), *self.silent}
+
     def apply(self, event: Event) -> None:
         """Take in one event that has been checked to make sense."""
         self.events += 1

@@ -11,9 +11,10 @@ from collections.abc import Mapping, Sequence
 from datetime import datetime
 
 from stillflow.engine.airflow.estimate import Estimate
+from stillflow.engine.askable import Askable
 from stillflow.engine.baseline import Baseline, baseline_for
-from stillflow.engine.belief import Belief, Situation, possible
-from stillflow.engine.conditions import FactValue, truth
+from stillflow.engine.belief import Belief, Situation
+from stillflow.engine.conditions import FactValue
 from stillflow.engine.explain import Meaning, meanings, reasons
 from stillflow.engine.inference import Conclusions, inference_for
 from stillflow.engine.knowledge import Check, Fault, Stop
@@ -57,6 +58,7 @@ class Session:
         )
         self._inference = inference_for(knowledge)
         self._planner = Planner(knowledge, self._belief, think)
+        self._askable = Askable(knowledge, visit.missing_tools)
         self._verification = Verification(knowledge, self.baseline)
         self._step: NextStep | None = None
         self.progress = self._replay(visit.events)
@@ -217,7 +219,7 @@ class Session:
         return None
 
     def _plan(self, present: Presenter, concluded: Conclusions) -> NextStep:
-        checks, put_off = self._askable(concluded.facts)
+        checks, put_off = self._choices(concluded.facts)
         decision = self._planner.decide(self.progress, checks)
         if put_off and (decision is None or decision.check_id is None):
             # No other check pays for itself any more, so what was put off comes back.
@@ -243,32 +245,21 @@ class Session:
         if self._visit.purpose != "call" and self.progress.situation.readings:
             # Readings taken without a complaint: whatever there was to fear has been run already.
             return None
-        checks = self.knowledge.checks.values()
-        return next((one for one in checks if one.first and self._asked_now(one)), None)
-
-    def _asked_now(self, check: Check) -> bool:
-        return self._open(check) and self._possible(check)
+        return self._askable.first(self.progress.situation.standing, self.progress.closed)
 
     def _to_confirm(self, fault: Fault) -> Check | None:
-        checks = (self.knowledge.checks[name] for name in fault.confirm_first)
-        return next((one for one in checks if self._asked_now(one)), None)
+        standing = self.progress.situation.standing
+        return self._askable.to_confirm(fault, standing, self.progress.closed)
 
     def _open(self, check: Check) -> bool:
-        return check.id not in self.progress.answered and check.id not in self.progress.silent
+        return check.id not in self.progress.closed
 
     def _possible(self, check: Check) -> bool:
-        here = possible(check.possible_when, self.progress.situation.standing)
-        return here and not set(check.tools) & set(self._visit.missing_tools)
+        return self._askable.possible(check, self.progress.situation.standing)
 
-    def _askable(self, facts: Mapping[str, FactValue]) -> tuple[list[str], list[str]]:
+    def _choices(self, facts: Mapping[str, FactValue]) -> tuple[list[str], list[str]]:
         """Checks the planner may choose from, and those that were put off."""
-        fit = [
-            check
-            for check in self.knowledge.checks.values()
-            if self._possible(check)
-            and not (check.verifies and check.kind == "choice")
-            and (check.asked_when is None or truth(check.asked_when, facts) is True)
-        ]
+        fit = self._askable.choices(self.progress.situation.standing, facts)
         unanswered = [check.id for check in fit if self._open(check)]
         put_off = [check.id for check in fit if self.progress.silent.get(check.id) == SKIPPED]
         return unanswered, put_off
