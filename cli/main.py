@@ -85,6 +85,9 @@ def run(args: list[str] | None = None) -> int:
         result: Any = group.main(args=args, prog_name="stillflow", standalone_mode=False)
     except StillflowError as error:
         return _fail(str(error), 2)
+    except click.exceptions.NoArgsIsHelpError as error:
+        click.echo(error.format_message())
+        return 0
     except click.ClickException as error:
         return _fail(_one_line(error), 2)
     except (click.Abort, KeyboardInterrupt):

@@ -196,9 +196,9 @@ def _real(loc: tuple[int | str, ...], source: Located, base: Path) -> Path:
     for position, step in enumerate(loc):
         last = position == len(loc) - 1
         inner: Any = None
-        if (isinstance(value, dict) and step in value) or (
-            isinstance(value, list) and isinstance(step, int) and step < len(value)
-        ):
+        if isinstance(value, dict):
+            inner = value.get(step)
+        elif isinstance(value, list) and isinstance(step, int) and step < len(value):
             inner = value[step]
         # A step into nothing, or into a plain value with more steps to come, is a union's tag.
         if not last and not isinstance(inner, dict | list):

@@ -143,10 +143,10 @@ _STEPS: dict[str, Callable[[Any], _Test]] = {
 
 def _among(values: Floats, wanted: Sequence[float]) -> Flags:
     # np.isin sorts; for a handful of codes plain comparisons are ten times quicker.
-    found = values == wanted[0]
+    found = np.equal(values, wanted[0])
     for one in wanted[1:]:
-        found = found | (values == one)
-    return found
+        found |= np.equal(values, one)
+    return np.asarray(found)
 
 
 @lru_cache(maxsize=4)

@@ -1,1 +1,1 @@
-"""The trade's knowledge as data: YAML files and the page that teaches how to write them. No logic."""
+"""The trade's knowledge as data: YAML files, and the page that teaches to write them. No logic."""

@@ -19,6 +19,10 @@ def test_help_names_every_command() -> None:
         assert name in outcome.out
 
 
+def test_the_bare_command_shows_its_help() -> None:
+    assert stillflow().out == stillflow("--help").out
+
+
 @pytest.mark.parametrize("name", COMMANDS)
 def test_every_command_has_help_that_fits_the_screen(name: str) -> None:
     outcome = stillflow(name, "--help")
