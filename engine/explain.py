@@ -12,6 +12,8 @@ from stillflow.engine.loading import Knowledge
 from stillflow.engine.progress import Progress
 
 MOST_REASONS = 4
+FAINT = 0.02
+"""A rule that speaks this much less loudly than the loudest says nothing worth reading."""
 
 
 def reasons(knowledge: Knowledge, progress: Progress, firings: Sequence[Firing]) -> tuple[str, ...]:
@@ -36,7 +38,9 @@ def reasons(knowledge: Knowledge, progress: Progress, firings: Sequence[Firing])
         if voice > 0:
             voices.append((-voice, rule.id, rule.because))
         advice += [item.advise for item in rule.then if isinstance(item, Advice)]
-    spoken = [because for _, _, because in sorted(voices)[:MOST_REASONS]]
+    voices.sort()
+    loudest = voices[0][0] * FAINT if voices else 0.0
+    spoken = [because for voice, _, because in voices[:MOST_REASONS] if voice <= loudest]
     return tuple(dict.fromkeys([*spoken, *advice]))
 
 

@@ -1,0 +1,18 @@
+"""The README: its commands are there, and the output it shows is what the commands print."""
+
+from __future__ import annotations
+
+from readme import README, fresh
+
+
+def test_the_output_shown_is_what_the_commands_print() -> None:
+    # If this fails after a change that is meant: python tests/support/readme.py
+    text = README.read_text()
+    assert fresh(text) == text
+
+
+def test_both_commands_are_where_the_build_looks_for_them() -> None:
+    text = README.read_text()
+    assert text.count("<!-- main command -->\n```sh\n") == 1
+    assert text.count("<!-- test command -->\n```sh\n") == 1
+    assert "stillflow demo" in text.split("<!-- main command -->")[1].split("```")[1]
