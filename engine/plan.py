@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Collection, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Protocol
 
 import numpy as np
@@ -78,6 +79,15 @@ class Planner:
         self._think: Think = think
         self._wrong_part = wrong_part_minutes
         self._groups = {name: index for index, name in enumerate(knowledge.accesses)}
+
+    @cached_property
+    def verifying_minutes(self) -> float:
+        """Minutes of what is measured and asked after a fix."""
+        return sum(
+            check.minutes
+            for check in self._knowledge.checks.values()
+            if check.verifies and (check.kind == "choice" or check.station is Station.HOSE)
+        )
 
     def decide(self, position: Position, check_ids: Sequence[str]) -> Decision | None:
         """The next best check or fix; None when no fault is left to deal with.
@@ -155,12 +165,7 @@ class Planner:
         """Minutes of a fix with what must be known before it and measured after it."""
         checks = self._knowledge.checks
         before = [checks[name] for name in fault.confirm_first if name not in position.answered]
-        after = [
-            check
-            for check in checks.values()
-            if check.verifies and (check.kind == "choice" or check.station is Station.HOSE)
-        ]
-        return fault.fix.minutes + sum(check.minutes for check in [*before, *after])
+        return fault.fix.minutes + sum(check.minutes for check in before) + self.verifying_minutes
 
 
 def _title(act: Candidate, faults: Sequence[Fault], checks: Sequence[Check]) -> str:
