@@ -141,9 +141,7 @@ class Event(_Part):
     done: bool | None = Field(
         None, description="whether the fix was done (true if not said) or left"
     )
-    found: bool | None = Field(
-        None, description="false where the fault turned out not to be there"
-    )
+    found: bool | None = Field(None, description="false where the fault turned out not to be there")
     at: datetime | None = Field(None, description="when, UTC, such as 2025-03-04T09:30:00Z")
 
     @property
