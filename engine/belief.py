@@ -1,8 +1,9 @@
 """From evidence to probabilities of faults, live and in look-ahead by the same arithmetic.
 
 P(answer | fault) is the check's usual answers times the factors of the rules that each answer
-would make fire, normalised over the answers, given all that is known before it. A live answer
-multiplies the belief by its own column of that table; look-ahead uses the whole table.
+would make fire, normalised over the answers, given all that is known before it. Of the answers to
+a question a share may be mistaken: another answer was given, whichever, in place of the right one.
+A live answer multiplies the belief by its own column of that table; look-ahead uses all of it.
 """
 
 from __future__ import annotations
@@ -163,20 +164,19 @@ class Belief:
     ) -> list[Outlook]:
         base = self._table.rows([known])[0]
         rows: list[Floats] = []
-        spans: list[tuple[str, tuple[str, ...], Floats, int]] = []
+        spans: list[tuple[Check, tuple[str, ...], Floats, int]] = []
         for check_id in check_ids:
             check = self._knowledge.checks[check_id]
             answers, usual, facts = self._hypotheses(situation, check)
-            spans.append((check_id, answers, usual, len(rows)))
+            spans.append((check, answers, usual, len(rows)))
             rows.extend(self._changed(base, changed) for changed in facts)
         if not rows:
             return []
         weights = self._table.weigh(self._table.fire(np.array(rows)))
         outlooks = []
-        for check_id, answers, usual, start in spans:
-            block = np.log(usual)[:, None] + weights[start : start + len(answers)]
-            block = np.exp(block - block.max(axis=0))
-            outlooks.append(Outlook(check_id, answers, block / block.sum(axis=0)))
+        for check, answers, usual, start in spans:
+            given = _given(check, usual, weights[start : start + len(answers)])
+            outlooks.append(Outlook(check.id, answers, given))
         return outlooks
 
     def _neighbours(self, check_id: str) -> tuple[str, ...]:
@@ -216,9 +216,7 @@ class Belief:
         table = np.array([self._changed(base, changed) for changed in facts])
         names = set().union(*facts)
         weights = self._table.weigh(self._table.fire(table, self._knowledge.rules_using(names)))
-        block = np.log(usual)[:, None] + weights
-        block = np.exp(block - block.max(axis=0))
-        return np.asarray(block[index] / block.sum(axis=0))
+        return np.asarray(_given(check, usual, weights)[index])
 
     @property
     def _levels(self) -> tuple[Level, ...]:
@@ -259,6 +257,23 @@ class Belief:
             for level in self._levels
         ]
         return tuple(level.id for level in self._levels), usual / usual.sum(), facts
+
+
+def _given(check: Check, usual: Floats, weights: Floats) -> Floats:
+    """P(answer given | fault), shape (answers, faults).
+
+    Args:
+        check: which; its `mistaken` share of answers is another than the right one.
+        usual: of each answer, shape (answers,).
+        weights: natural logarithm of the evidence, shape (answers, faults).
+    """
+    block = np.log(usual)[:, None] + weights
+    block = np.exp(block - block.max(axis=0))
+    right = block / block.sum(axis=0)
+    if not check.mistaken:
+        return np.asarray(right)
+    others = (1.0 - right) / (len(usual) - 1)
+    return np.asarray((1.0 - check.mistaken) * right + check.mistaken * others)
 
 
 def possible(condition: Condition | None, facts: Mapping[str, FactValue]) -> bool:

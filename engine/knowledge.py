@@ -151,7 +151,11 @@ class Answer(BaseModel):
 
 
 class Check(Entry):
-    """One thing a person can do, look at or ask; `first` before anything else on a call."""
+    """One thing a person can do, look at or ask; `first` before anything else on a call.
+
+    `mistaken` is the share of answers to a choice that are wrong: the thing was overlooked or
+    misheard, and any of the other answers given.
+    """
 
     kind: Literal["reading", "choice"]
     ask: Annotated[str, StringConstraints(min_length=5, strip_whitespace=True)]
@@ -161,6 +165,7 @@ class Check(Entry):
     condition: AirState | None = None
     answers: tuple[Answer, ...] = ()
     usual: Mapping[Id, Probability] = Field(default_factory=dict)
+    mistaken: Annotated[float, Field(ge=0, lt=0.5, allow_inf_nan=False)] = 0.0
     access: Id | None = None
     tools: tuple[Id, ...] = ()
     cautions: tuple[Id, ...] = ()
@@ -177,6 +182,8 @@ class Check(Entry):
                 raise ValueError("a reading needs 'station:' and 'condition:'; add both")
             if self.answers:
                 raise ValueError("a reading has no listed answers; use kind: choice")
+            if self.mistaken:
+                raise ValueError("a reading is not mistaken, its gauge is; drop 'mistaken:'")
         else:
             if len(self.answers) < 2:
                 raise ValueError("a choice needs at least two answers; list them")

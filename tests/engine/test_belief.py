@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from small_rules import small
+from small_rules import SMALL, small
 
 from stillflow.engine.baseline import baseline_for
 from stillflow.engine.belief import Belief, Situation, spot_of
@@ -37,6 +37,21 @@ def test_one_look_moves_the_belief_as_worked_by_hand() -> None:
     torn = 0.1 * 100 / (0.1 * 100 + 0.9 / 10**1.5)
     weights = {"seal-torn": 10**0.5 * torn, "hose-clogged": 10**0.5 * 0.1}
     weights |= {"motor-worn": 1.0 * 0.1, "nothing-wrong": 10**-0.5 * 0.1}
+    expected = weights["seal-torn"] / sum(weights.values())
+    found = {fault.id: fault.probability for fault in session.next_step().faults}
+    assert found["seal-torn"] == pytest.approx(expected)
+
+
+def test_an_answer_that_may_be_mistaken_moves_the_belief_less_as_worked_by_hand() -> None:
+    # As above, but one answer in ten is the other one of the two.
+    text = SMALL.replace("id: seal-look\n", "id: seal-look\n    mistaken: 0.1\n", 1)
+    assert text != SMALL
+    session = Session(small(text))
+    session.record("seal-look", "torn")
+    torn = 0.1 * 100 / (0.1 * 100 + 0.9 / 10**1.5)
+    given = {"torn": 0.9 * torn + 0.1 * (1 - torn), "elsewhere": 0.9 * 0.1 + 0.1 * 0.9}
+    weights = {"seal-torn": 10**0.5 * given["torn"], "hose-clogged": 10**0.5 * given["elsewhere"]}
+    weights |= {"motor-worn": given["elsewhere"], "nothing-wrong": 10**-0.5 * given["elsewhere"]}
     expected = weights["seal-torn"] / sum(weights.values())
     found = {fault.id: fault.probability for fault in session.next_step().faults}
     assert found["seal-torn"] == pytest.approx(expected)
