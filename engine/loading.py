@@ -20,6 +20,7 @@ from typing import Any
 from pydantic import BaseModel, ValidationError
 
 from stillflow.engine import vocabulary
+from stillflow.engine.complaints import Circumstance, Combination, Complaint
 from stillflow.engine.conditions import KEYS as CONDITION_KEYS
 from stillflow.engine.conditions import leaves
 from stillflow.engine.errors import InputError, KnowledgeError, Place
@@ -51,6 +52,9 @@ SECTIONS: dict[str, type[BaseModel]] = {
     "alike": Alike,
     "checks": Check,
     "rules": Rule,
+    "complaints": Complaint,
+    "circumstances": Circumstance,
+    "combinations": Combination,
 }
 
 
@@ -67,6 +71,9 @@ class Knowledge:
     alike: Mapping[str, Alike]
     checks: Mapping[str, Check]
     rules: Mapping[str, Rule]
+    complaints: Mapping[str, Complaint]
+    circumstances: Mapping[str, Circumstance]
+    combinations: Mapping[str, Combination]
     places: Mapping[tuple[str, str], Place]
     digest: str
 

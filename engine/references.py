@@ -9,6 +9,7 @@ from collections.abc import Iterable
 from typing import TYPE_CHECKING, Any
 
 from stillflow.engine import vocabulary
+from stillflow.engine.complaints import Complaint
 from stillflow.engine.conditions import Condition, Leaf, Not, parts
 from stillflow.engine.knowledge import Check, Doubt, Evidence, Fault, Rule, Warn
 from stillflow.engine.located import nearest
@@ -24,6 +25,7 @@ _LISTED = {
     "access": "accesses",
     "confirm_first": "checks",
     "faults": "faults",
+    "circumstances": "circumstances",
     "rests_on": "sources",
 }
 """Keys that name entries of a section, in whatever section they stand."""
@@ -52,6 +54,8 @@ class References:
             self._check(check)
         for rule in self.loader.entries["rules"].values():
             self._rule(rule)
+        for complaint in self.loader.entries["complaints"].values():
+            self._complaint(complaint)
 
     def _known(self, wanted: str, name: str, section: str, entry: str, *inside: str | int) -> None:
         group = self.loader.entries[wanted]
@@ -80,6 +84,16 @@ class References:
         self._condition(check.asked_when, "checks", check.id, "asked_when")
         for level in check.usual:
             self._known("levels", level, "checks", check.id, "usual", level)
+
+    def _complaint(self, complaint: Complaint) -> None:
+        self._known("checks", complaint.check, "complaints", complaint.id, "check")
+        check = self.loader.entries["checks"].get(complaint.check)
+        if check is not None and complaint.answer not in check.answer_ids:
+            self.loader.fail(
+                f"'{complaint.answer}' is not an answer to '{complaint.check}'",
+                self.loader.place("complaints", complaint.id, "answer"),
+                nearest(complaint.answer, check.answer_ids),
+            )
 
     def _rule(self, rule: Rule) -> None:
         self._condition(rule.when, "rules", rule.id, "when")

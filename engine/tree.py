@@ -6,16 +6,17 @@ Words and drawing are left to `treeview`.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from typing import Literal, NamedTuple
 
+from stillflow.engine.airflow.estimate import FACT_NAMES
 from stillflow.engine.askable import Askable
 from stillflow.engine.belief import Situation, spot_of
 from stillflow.engine.conditions import FactValue, leaves
 from stillflow.engine.errors import InputError
 from stillflow.engine.facts import typical
-from stillflow.engine.knowledge import Check, Derivation, Doubt, Fault, Rule, Stop
+from stillflow.engine.knowledge import Check, Derivation, Doubt, Fault, Stop
 from stillflow.engine.loading import Knowledge
 from stillflow.engine.plan import Planner
 from stillflow.engine.planner import Think
@@ -122,7 +123,10 @@ class _Policy:
         self._depth = depth
         self._until = until
         self._table = rule_table(session.knowledge)
-        self._watched = tuple(_ending_rules(session.knowledge))
+        self._watched, watched_facts = _watched(session.knowledge)
+        # Sizes cost more than all other facts: they are left out where nothing here rests on them.
+        with_sizes = watched_facts & FACT_NAMES.keys()
+        self._facts = self._belief.all_facts if with_sizes else self._belief.facts
         self._findings = {
             name: column
             for name, column in self._table.columns.items()
@@ -176,7 +180,7 @@ class _Policy:
 
     def _concluded(self, point: Point) -> tuple[Mapping[str, FactValue], tuple[str, ...]]:
         """The facts at a point with the findings, and which of the rules that can end it fire."""
-        facts = self._belief.all_facts(point.situation)
+        facts = self._facts(point.situation)
         rows = self._table.rows([facts])
         fires = self._table.fire(rows, self._watched)[0]
         numbers = dict(zip(self._table.rule_ids, fires, strict=True))
@@ -270,9 +274,13 @@ class _Policy:
         return self._knowledge.accesses[access].minutes
 
 
-def _ending_rules(knowledge: Knowledge) -> Iterator[str]:
-    """Rules that stop a visit, doubt readings, or find what questions and those rules wait for."""
-    wanted = {
+def _watched(knowledge: Knowledge) -> tuple[tuple[str, ...], set[str]]:
+    """Rules that stop a visit, doubt readings, or find what questions and those rules wait for.
+
+    Returns:
+        Their ids, findings first, and the facts that they and the questions rest on.
+    """
+    facts = {
         leaf.fact
         for check in knowledge.checks.values()
         if check.asked_when is not None
@@ -282,13 +290,9 @@ def _ending_rules(knowledge: Knowledge) -> Iterator[str]:
     for rule in reversed(knowledge.ordered_rules):
         if any(
             isinstance(item, Stop | Doubt)
-            or (isinstance(item, Derivation) and item.derive in wanted)
+            or (isinstance(item, Derivation) and item.derive in facts)
             for item in rule.then
         ):
             kept.add(rule.id)
-            wanted |= _facts(rule)
-    return (rule.id for rule in knowledge.ordered_rules if rule.id in kept)
-
-
-def _facts(rule: Rule) -> set[str]:
-    return {leaf.fact for leaf in leaves(rule.when)}
+            facts |= {leaf.fact for leaf in leaves(rule.when)}
+    return tuple(rule.id for rule in knowledge.ordered_rules if rule.id in kept), facts

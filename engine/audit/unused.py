@@ -118,5 +118,8 @@ def _entries(knowledge: Knowledge) -> Iterable[Entry]:
         knowledge.alike,
         knowledge.checks,
         knowledge.rules,
+        knowledge.complaints,
+        knowledge.circumstances,
+        knowledge.combinations,
     ):
         yield from group.values()
