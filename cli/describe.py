@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from stillflow.cli.screen import Screen, minutes, percent, suction
+from stillflow.engine import Session
 from stillflow.engine.airflow.estimate import Estimate
 from stillflow.engine.baseline import Baseline
 from stillflow.engine.explain import Meaning
@@ -137,6 +138,18 @@ def show_sizes(screen: Screen, estimate: Estimate | None) -> None:
     if estimate is not None:
         screen.text("By the airflow:")
         screen.items(estimate.sentences())
+
+
+def show_reading(screen: Screen, session: Session, step: CheckStep) -> None:
+    """A reading just taken beside what was expected there, and what all readings come to."""
+    state, station = step.condition, step.station
+    value = session.progress.answered.get(step.id)
+    if state is None or station is None or value is None:
+        return
+    expected = session.baseline.at(state, station)
+    share = percent_of(float(value), expected)
+    screen.text(f"That is {share} of the {expected:.0f} expected from {session.baseline.note}.")
+    show_sizes(screen, session.sizes())
 
 
 def percent_of(value: float, expected: float) -> str:

@@ -6,19 +6,23 @@ import click
 
 from stillflow.casebook.files import load_visit, locate
 from stillflow.cli.describe import show_because, show_belief, show_check, show_ending, show_fix
-from stillflow.cli.options import json_option, rules_option
+from stillflow.cli.options import json_option, planning_options, rules_option
 from stillflow.cli.screen import Screen
 from stillflow.engine import Session, load_rules
+from stillflow.engine.planner import Think
 
 
 @click.command("next")
 @click.argument("visit", type=click.Path())
+@planning_options
 @rules_option
 @json_option
-def command(visit: str, rules: tuple[str, ...], as_json: bool) -> None:
+def command(
+    visit: str, think: Think, wrong_part: float, rules: tuple[str, ...], as_json: bool
+) -> None:
     """Give the next step of a visit file. The same file gives the same step."""
     with locate(visit):
-        session = Session(load_rules(rules), load_visit(visit))
+        session = Session(load_rules(rules), load_visit(visit), think, wrong_part)
     step = session.next_step()
     if as_json:
         click.echo(step.model_dump_json(by_alias=True, indent=2))

@@ -9,6 +9,8 @@ import click
 from pydantic import ValidationError
 
 from stillflow.engine.errors import InputError, Place
+from stillflow.engine.loading import Knowledge
+from stillflow.engine.located import nearest
 from stillflow.engine.units import quantity
 from stillflow.engine.visit import Gauge, House, Site, Unit, Visit
 
@@ -83,6 +85,39 @@ def visit_from(options: dict[str, Any]) -> Visit:
     except ValidationError as problem:
         first = problem.errors()[0]
         raise InputError(str(first["msg"]), Place(key=str(first["loc"][-1]))) from None
+
+
+def check_tools(knowledge: Knowledge, without: tuple[str, ...]) -> None:
+    """Refuse a tool that no check needs.
+
+    Raises:
+        InputError: with the nearest tool.
+    """
+    known = {tool for check in knowledge.checks.values() for tool in check.tools}
+    for tool in without:
+        if tool not in known:
+            raise InputError(
+                f"no check needs '{tool}'", Place(key="--without"), nearest(tool, known)
+            )
+
+
+def planning_options(command: Command) -> Command:
+    """Add how far the planner looks ahead, and what a wrong part costs."""
+    command = click.option(
+        "--wrong-part",
+        "wrong_part",
+        type=click.FloatRange(0, 10_000),
+        default=0.0,
+        metavar="MINUTES",
+        help="what fitting a part that was not needed costs you, in minutes",
+    )(command)
+    return click.option(
+        "--think",
+        type=click.Choice(["quick", "normal", "deep"]),
+        default="normal",
+        show_default=True,
+        help="how far to look ahead for the next check",
+    )(command)
 
 
 def db_option(command: Command) -> Command:

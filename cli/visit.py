@@ -20,15 +20,23 @@ from stillflow.cli.describe import (
     show_fix,
     show_how,
     show_meanings,
-    show_sizes,
+    show_reading,
     show_summary,
 )
 from stillflow.cli.intake import ask_intake
-from stillflow.cli.options import db_option, rules_option, system_options, visit_from
+from stillflow.cli.options import (
+    check_tools,
+    db_option,
+    planning_options,
+    rules_option,
+    system_options,
+    visit_from,
+)
 from stillflow.cli.prompt import HINT, Typed, ask, understand, understand_fix
 from stillflow.cli.screen import Screen
 from stillflow.engine import Session, load_rules
 from stillflow.engine.errors import InputError, StillflowError
+from stillflow.engine.planner import Think
 from stillflow.engine.steps import NextStep
 from stillflow.engine.summary import summarise
 from stillflow.engine.visit import Visit
@@ -43,11 +51,26 @@ from stillflow.engine.visit import Visit
     help="go on with the latest open visit, or with the one whose id starts so",
 )
 @click.option("--new", "fresh", is_flag=True, help="start a new visit without being asked")
+@click.option(
+    "--without",
+    "without",
+    multiple=True,
+    metavar="TOOL",
+    help="a tool that is not here, such as gauge or ladder (may be repeated)",
+)
 @system_options
+@planning_options
 @rules_option
 @db_option
 def command(
-    resume: str | None, fresh: bool, rules: tuple[str, ...], db: str | None, **options: Any
+    resume: str | None,
+    fresh: bool,
+    without: tuple[str, ...],
+    think: Think,
+    wrong_part: float,
+    rules: tuple[str, ...],
+    db: str | None,
+    **options: Any,
 ) -> None:
     """Be guided through a call, from complaint to verified fix.
 
@@ -55,14 +78,18 @@ def command(
     stop. Each answer is kept at once; stop or lose the connection, and --resume goes on.
     """
     screen = Screen()
+    knowledge = load_rules(rules)
+    check_tools(knowledge, without)
     casebook = Casebook(db)
     visit = _chosen(screen, casebook, resume, fresh)
     try:
         if visit is None:
-            visit = casebook.begin(visit_from(options))
+            new = visit_from(options).model_copy(update={"missing_tools": without})
+            visit = casebook.begin(new)
         if not visit.described and not visit.events:
             visit = ask_intake(screen, visit, casebook.save_header)
-        Dialogue(screen, casebook, visit.id, Session(load_rules(rules), visit)).run()
+        session = Session(knowledge, visit, think, wrong_part)
+        Dialogue(screen, casebook, visit.id, session).run()
     except EOFError:
         screen.gap()
         screen.text("Input ended. Every answer is kept; go on with: stillflow visit --resume")
@@ -163,8 +190,8 @@ class Dialogue:
         elif step.fix is not None:
             self._session.record_fix(step.fix.fault, answer == "yes", now, answer != "not there")
         self._casebook.add_event(self._id, self._session.events[-1])
-        if step.check is not None and step.check.kind == "reading":
-            show_sizes(self._screen, self._session.sizes())
+        if step.check is not None and step.check.station is not None:
+            show_reading(self._screen, self._session, step.check)
 
     def _help(self, what: str, step: NextStep) -> bool:
         """Do what was asked for instead of an answer; True if the step has changed."""

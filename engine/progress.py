@@ -126,7 +126,7 @@ class Progress:
 
     @property
     def answered(self) -> dict[str, float | str]:
-        """Answers believed now, by check."""
+        """Answers believed now, by check; readings with the gauge's zero taken off."""
         return {check.id: answer for check, answer in self.accepted}
 
     @property
@@ -158,13 +158,17 @@ class Progress:
         if check.id in self.answered:
             self.accepted = [(one, old) for one, old in self.accepted if one.id != check.id]
             self._believe()
-        self.accepted.append((check, answer))
+        believed = answer
+        if check.kind == "reading":
+            # What the gauge shows in open air is no suction.
+            believed = max(0.0, float(answer) - self.visit.gauge.zero)
+        self.accepted.append((check, believed))
         doubt = self._contradiction() if check.kind == "reading" else None
         if doubt is not None:
             self._set_aside(check, answer, before, *doubt)
             return
         prior = self._situation(len(self.accepted) - 1)
-        self.weights = self._scaled(self.weights * self.belief.likelihood(prior, check, answer))
+        self.weights = self._scaled(self.weights * self.belief.likelihood(prior, check, believed))
         self._note(check, answer, before)
 
     def _contradiction(self) -> tuple[str, tuple[str, ...]] | None:

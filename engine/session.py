@@ -40,6 +40,7 @@ class Session:
         knowledge: a loaded rule set.
         visit: the record so far; an empty one by default. Its events are replayed.
         think: how hard to look ahead for the next check.
+        wrong_part_minutes: the price, in minutes, of having fitted a part that was not needed.
 
     Raises:
         InputError: an event of the visit names an unknown check or fault, or an answer that
@@ -47,7 +48,11 @@ class Session:
     """
 
     def __init__(
-        self, knowledge: Knowledge, visit: Visit | None = None, think: Think = "normal"
+        self,
+        knowledge: Knowledge,
+        visit: Visit | None = None,
+        think: Think = "normal",
+        wrong_part_minutes: float = 0.0,
     ) -> None:
         visit = visit or Visit()
         self.knowledge = knowledge
@@ -57,7 +62,7 @@ class Session:
             knowledge, rule_table(knowledge), self.baseline, visit.gauge.tolerance
         )
         self._inference = inference_for(knowledge)
-        self._planner = Planner(knowledge, self._belief, think)
+        self._planner = Planner(knowledge, self._belief, think, wrong_part_minutes)
         self._askable = Askable(knowledge, visit.missing_tools)
         self._verification = Verification(knowledge, self.baseline)
         self._step: NextStep | None = None

@@ -11,7 +11,7 @@ from stillflow.engine import Session, load_rules
 from stillflow.engine.errors import InputError
 from stillflow.engine.scales import Mode
 from stillflow.engine.steps import NextStep
-from stillflow.engine.visit import CANT_DO, CANT_TELL, SKIPPED, Event, Visit
+from stillflow.engine.visit import CANT_DO, CANT_TELL, SKIPPED, Event, Gauge, Visit
 
 # The small rule set's plain class of unit reads 120 sealed; about 57 working at the hose end.
 SHORT, SOUND = 60.0, 119.0
@@ -315,3 +315,27 @@ def test_an_event_of_a_visit_that_cannot_be_is_placed() -> None:
     visit = Visit(events=(Event(check="sealed-inlet", answer=90), Event(check="nope", answer=1)))
     with pytest.raises(InputError, match=r"events\.1\.check"):
         Session(small(), visit)
+
+
+def test_what_the_gauge_shows_in_open_air_is_taken_off_every_reading() -> None:
+    off = Session(small(), Visit(gauge=Gauge(zero=4)))
+    off.record("sealed-inlet", SHORT + 4)
+    true = started(("sealed-inlet", SHORT))
+    assert off.progress.answered == true.progress.answered
+    assert off.next_step().faults == true.next_step().faults
+    assert off.events[0].answer == SHORT + 4
+
+
+def test_a_dear_part_is_fitted_later() -> None:
+    text = SMALL.replace("{minutes: 10, access: lid-off,", "{minutes: 1,")
+
+    def first_fix(price: float) -> str:
+        session = Session(small(text), wrong_part_minutes=price)
+        for check in ("sealed-inlet", "seal-look", "hiss", "working-inlet", "working-hose"):
+            session.record(check, CANT_TELL)
+        fix = session.next_step().fix
+        assert fix is not None
+        return fix.fault
+
+    assert first_fix(0.0) == "seal-torn"
+    assert first_fix(500.0) == "hose-clogged"
