@@ -15,6 +15,16 @@ HOUSE_TOLERANCE = 0.01
 """Share of a reading that rests on how well a rated house is known (assumed)."""
 
 
+def tolerance_of(baseline: Baseline, gauge_tolerance: float) -> float:
+    """How far a reading may be from what was expected without anything wrong, as a share of it.
+
+    Args:
+        baseline: what this system should read, and how well that is known.
+        gauge_tolerance: share of the reading.
+    """
+    return gauge_tolerance + (baseline.tolerance if baseline.wide else HOUSE_TOLERANCE)
+
+
 def sized(
     readings: Mapping[Spot, float], baseline: Baseline, gauge_tolerance: float
 ) -> Estimate | None:
@@ -27,9 +37,8 @@ def sized(
     """
     if not readings:
         return None
-    house = baseline.tolerance if baseline.wide else HOUSE_TOLERANCE
     taken = [
         Reading(station=station.value, condition=state.value, inh2o=value)
         for (state, station), value in readings.items()
     ]
-    return estimate(taken, baseline.system, gauge_tolerance + house)
+    return estimate(taken, baseline.system, tolerance_of(baseline, gauge_tolerance))

@@ -28,12 +28,14 @@ class Chart:
         picture: the whole chart, unpaged.
         data: the model it was made from, as plain JSON values.
         pages: draws the chart's pages for a paper (None: one page as large as it needs).
+        formats: what it can be rendered as; not every chart is a graph.
     """
 
     name: str
     picture: Picture
     data: dict[str, Any]
     pages: Callable[[PaperName | None], list[Scene]]
+    formats: tuple[Format, ...] = FORMATS
 
 
 @dataclass(frozen=True)
@@ -70,13 +72,17 @@ def render(
         SVG and PNG give one file for each page; the other formats give one file.
 
     Raises:
-        InputError: unknown format or paper, or an unreasonable `dpi`.
+        InputError: unknown format or paper, a format this chart cannot have, or an unreasonable
+            `dpi`.
         SetupError: the format cannot be made on this machine; says which can.
     """
     for value, known, name in ((output, FORMATS, "format"), (paper, PAPERS, "paper")):
         if value is not None and value not in known:
             right = f"choose one of {', '.join(known)}"
             raise InputError(f"there is no chart {name} {value!r}", right=right)
+    if output not in chart.formats:
+        what = f"this chart ({chart.name}) cannot be made as {output}"
+        raise InputError(what, right=f"choose one of {', '.join(chart.formats)}")
     if not 30 <= dpi <= 1200:
         raise InputError(
             f"a picture cannot be made at {dpi} dots per inch", right="give 30 to 1200"

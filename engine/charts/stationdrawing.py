@@ -11,9 +11,9 @@ from collections.abc import Callable
 
 from stillflow.engine.charts.page import KeyItem, PaperName, Room, Sheet
 from stillflow.engine.charts.picture import Picture
+from stillflow.engine.charts.plotmarks import expected_point, found_point, on_white, round_up
 from stillflow.engine.charts.scene import Mark, Scene, Text, circle, polygon, polyline, rounded
 from stillflow.engine.charts.shapes import (
-    BAR,
     GREY,
     INK,
     NOTE_SIZE,
@@ -56,10 +56,10 @@ def draw_stations(path: AirPath, picture: Picture, paper: PaperName | None) -> l
 def _key(loses: bool) -> tuple[KeyItem, ...]:
     def expected(x: float, y: float) -> list[Mark]:
         line = polyline([(x, y + 8), (x + 34, y + 8)], dash="dashed", width=1.2)
-        return [line, *_expected_point(x + 17, y + 8)]
+        return [line, *expected_point(x + 17, y + 8)]
 
     def found(x: float, y: float) -> list[Mark]:
-        return [polyline([(x, y + 8), (x + 34, y + 8)], width=2.6), *_found_point(x + 17, y + 8)]
+        return [polyline([(x, y + 8), (x + 34, y + 8)], width=2.6), *found_point(x + 17, y + 8)]
 
     def lost(x: float, y: float) -> list[Mark]:
         return _band(x, y, 34, 16)
@@ -142,20 +142,20 @@ class _Drawing:
             middle = (self.x(index - 1) + self.x(index)) / 2
             for place, line in enumerate(reversed(lines)):
                 baseline = y - 13 - place * NOTE_SIZE * LEADING
-                marks += _on_white(Text(middle, baseline, line, NOTE_SIZE, "middle"))
+                marks += on_white(Text(middle, baseline, line, NOTE_SIZE, "middle"))
         for index, lines in enumerate(self.names):
             marks += _gauge(self.x(index), y)
             for place, line in enumerate(lines):
                 baseline = y + 34 + place * TITLE_SIZE * LEADING
                 label = Text(self.x(index), baseline, line, TITLE_SIZE, "middle", bold=True)
-                marks += _on_white(label)
+                marks += on_white(label)
         return marks
 
     def _graph(self, condition: Condition) -> list[tuple[str, list[Mark]]]:
         top, bottom = self.tops[condition], self.tops[condition] + self.graph
         readings = [s.reading(condition) for s in self.path.stations]
         known = [v for r in readings for v in (r.expected, r.found) if v is not None]
-        most = _round_up(max(known, default=1.0))
+        most = round_up(max(known, default=1.0))
 
         def y(value: float) -> float:
             return bottom - (self.graph - 26) * value / most
@@ -193,44 +193,26 @@ def _values(x: float, reading: Reading, y: Callable[[float], float], bottom: flo
     above = reading.found is None or reading.expected is None or reading.expected >= reading.found
     if reading.expected is not None:
         place = y(reading.expected)
-        marks += _expected_point(x, place)
+        marks += expected_point(x, place)
         label = Text(
             x, place - 8 if above else place + 17, f"{reading.expected:g}", NOTE_SIZE, "middle"
         )
-        marks += _on_white(label)
+        marks += on_white(label)
     if reading.found is None:
-        return marks + _on_white(Text(x, bottom - 5, "not read", NOTE_SIZE, "middle", colour=GREY))
+        return marks + on_white(Text(x, bottom - 5, "not read", NOTE_SIZE, "middle", colour=GREY))
     place = y(reading.found)
-    marks += _found_point(x, place)
+    marks += found_point(x, place)
     words = f"{reading.found:g}"
     if reading.expected and reading.found < 10 * reading.expected:
         words += f" ({reading.found / reading.expected:.0%})"
     below = above and reading.expected is not None and place + 19 < bottom
     label = Text(x, place + 17 if below else place - 9, words, TEXT_SIZE, "middle", bold=True)
-    return marks + _on_white(label)
+    return marks + on_white(label)
 
 
 def _in_words(reading: Reading, unit: str) -> str:
     found = "not read" if reading.found is None else f"found {reading.found:g} {unit}"
     return found if reading.expected is None else f"{found}, expected {reading.expected:g} {unit}"
-
-
-def _on_white(label: Text) -> list[Mark]:
-    """Words with white paper behind them, so that lines do not run through them."""
-    wide = width(label.text, label.size, label.bold) + 4
-    left = label.x - wide / 2
-    top, bottom = label.y - label.size * 0.86, label.y + label.size * 0.26
-    corners = [(left, top), (left + wide, top), (left + wide, bottom), (left, bottom)]
-    return [polygon(corners, fill="#ffffff", stroke=""), label]
-
-
-def _expected_point(x: float, y: float) -> list[Mark]:
-    corners = [(x - 4, y - 4), (x + 4, y - 4), (x + 4, y + 4), (x - 4, y + 4)]
-    return [polygon(corners, fill="#ffffff", width=1.2)]
-
-
-def _found_point(x: float, y: float) -> list[Mark]:
-    return [circle(x, y, 5, fill=BAR, width=1.4)]
 
 
 def _band(x: float, y: float, w: float, h: float) -> list[Mark]:
@@ -266,10 +248,3 @@ def _gauge(x: float, y: float) -> list[Mark]:
         marks.append(polyline([inner, outer], width=0.9))
     marks.append(polyline([(x - 1.5, y + 2), (x + 4.5, y - 6)], width=1.5))
     return marks
-
-
-def _round_up(value: float) -> float:
-    """The next value above that makes a tidy scale, with a whole half; at least 1."""
-    base = 10.0 ** math.floor(math.log10(max(value, 1.0)))
-    step = base / 5 if value < 2 * base else base
-    return max(math.ceil(value / step) * step, 1.0)
