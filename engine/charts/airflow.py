@@ -1,0 +1,34 @@
+"""The airflow chart: suction against airflow, as the system should be and as it was found.
+
+Holds what the chart says; `airflowdrawing` draws it. The lines come from `airflow.curves`.
+"""
+
+from __future__ import annotations
+
+from stillflow.engine.airflow.curves import AirflowChart
+from stillflow.engine.charts.picture import Picture, TitleBlock
+from stillflow.engine.charts.render import Chart
+
+
+def airflow_lines_chart(data: AirflowChart, title: TitleBlock, words: str) -> Chart:
+    """The chart to render. It is no graph of boxes, so it cannot be made as DOT or Mermaid.
+
+    Args:
+        data: lines and readings.
+        title: the title block.
+        words: what the readings say, in a sentence or two, for those who cannot see it.
+    """
+    from stillflow.engine.charts.airflowdrawing import draw_airflow
+
+    count = len(data.marks)
+    readings = "1 reading" if count == 1 else f"{count} readings"
+    alt = f"Suction against airflow: the healthy system, the system as found, {readings}. {words}"
+    picture = Picture(title, alt, (), ())
+    content = {"title": title.model_dump(mode="json"), **data.model_dump(mode="json")}
+    return Chart(
+        "airflow",
+        picture,
+        content,
+        lambda paper: draw_airflow(data, picture, paper),
+        ("svg", "png", "pdf", "json"),
+    )

@@ -1,0 +1,256 @@
+"""The drawing of the airflow chart: axes, lines with their names on them, readings with values.
+
+Dashed is healthy, solid is found, dotted is the orifice; nothing depends on colour. What the lines
+are is worked out in `airflow.curves`.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Sequence
+
+from stillflow.engine.airflow.curves import AirflowChart, Line
+from stillflow.engine.airflow.curves import Mark as Measured
+from stillflow.engine.charts.page import KeyItem, PaperName, Room, Sheet
+from stillflow.engine.charts.picture import Picture
+from stillflow.engine.charts.plotmarks import expected_point, found_point, on_white, round_up
+from stillflow.engine.charts.scene import Dash, Mark, Point, Scene, Text, moved, polyline
+from stillflow.engine.charts.shapes import GREY, INK, NOTE_SIZE, TEXT_SIZE, Box
+from stillflow.engine.charts.text import width
+
+_SIZE = Room(620.0, 400.0)
+_LEAST = Room(420.0, 260.0)
+_LEFT, _BOTTOM, _TOP, _RIGHT = 52.0, 40.0, 14.0, 16.0
+_ROW = 13.0
+"""Least distance between the baselines of two values in points."""
+_STYLES: dict[str, tuple[Dash, float]] = {
+    "healthy": ("dashed", 1.2),
+    "found": ("solid", 2.2),
+    "orifice": ("dotted", 1.4),
+}
+_NAMES = {
+    "fan": "fan",
+    "orifice": "orifice",
+    "unit": "unit",
+    "utility": "utility inlet",
+    "inlet": "inlet",
+    "other": "other inlet",
+    "hose": "hose end",
+}
+_SAME = 0.01
+"""Lines that differ by less than this share of the scale are drawn once."""
+
+
+def draw_airflow(data: AirflowChart, picture: Picture, paper: PaperName | None) -> list[Scene]:
+    """The chart on one sheet."""
+    sheet = Sheet(picture.title, picture.alt, _key(data), paper)
+    room = sheet.room()
+    size = _SIZE
+    if room is not None:
+        wide = min(max(room.width, _LEAST.width), 1.4 * _SIZE.width)
+        size = Room(wide, min(max(room.height, _LEAST.height), 1.4 * _SIZE.height))
+    return [sheet.compose(_Graph(data, size).things(), size)]
+
+
+def _key(data: AirflowChart) -> tuple[KeyItem, ...]:
+    def sample(style: str) -> list[Mark]:
+        dash, weight = _STYLES[style]
+        return [polyline([(0, 8), (34, 8)], dash=dash, width=weight)]
+
+    def item(words: str, style: str, *points: Mark) -> KeyItem:
+        def draw(x: float, y: float) -> list[Mark]:
+            return [moved(mark, x, y) for mark in (*sample(style), *points)]
+
+        return KeyItem(words, draw)
+
+    return (
+        item("this system in good order", "healthy", *expected_point(17, 8)),
+        item("as found, with what explains it best", "found", *found_point(17, 8)),
+        item("what the orifice lets in", "orifice"),
+    )
+
+
+class _Graph:
+    def __init__(self, data: AirflowChart, size: Room) -> None:
+        self._data = data
+        self._size = size
+        flows = [max(line.airflow_cfm) for line in data.lines]
+        flows += [v for m in data.marks for v in (m.airflow_cfm, m.expected_airflow_cfm)]
+        suctions = [max(line.suction_inh2o) for line in data.lines]
+        suctions += [v for m in data.marks for v in (m.suction_inh2o, m.expected_suction_inh2o)]
+        self._most = Room(round_up(max(flows)), round_up(max(suctions)))
+        self._taken: list[Box] = []
+
+    def things(self) -> list[tuple[str, list[Mark]]]:
+        """Everything on the graph, each with the words that say what it is."""
+        things = [("Suction in inH2O against airflow in cfm", self._axes())]
+        shown = list(self._shown())
+        for line in shown:
+            things.append((_in_words(line), self._curve(line)))
+        # Values first, so that the names of lines keep clear of them.
+        values = [self._values(group) for group in self._groups()]
+        names: list[Mark] = []
+        for line in shown:
+            names += self._name(line)
+        things.append(("", names))
+        for group in values:
+            things += group
+        return things
+
+    def _at(self, flow: float, suction: float) -> Point:
+        wide = self._size.width - _LEFT - _RIGHT
+        high = self._size.height - _TOP - _BOTTOM
+        x = _LEFT + wide * flow / self._most.width
+        return x, _TOP + high * (1 - suction / self._most.height)
+
+    def _axes(self) -> list[Mark]:
+        marks: list[Mark] = []
+        right = self._at(self._most.width, 0)[0]
+        for value in _ticks(self._most.height):
+            y = self._at(0, value)[1]
+            if value:
+                marks.append(polyline([(_LEFT, y), (right, y)], stroke="#cccccc", width=0.5))
+            marks.append(Text(_LEFT - 6, y + 3.5, f"{value:g}", NOTE_SIZE, "end", colour=GREY))
+        for value in _ticks(self._most.width):
+            x, y = self._at(value, 0)
+            if value:
+                marks.append(polyline([(x, _TOP), (x, y)], stroke="#cccccc", width=0.5))
+            marks.append(Text(x, y + 14, f"{value:g}", NOTE_SIZE, "middle", colour=GREY))
+        corner = self._at(0, 0)
+        marks.append(polyline([(_LEFT, _TOP), corner, (right, corner[1])], stroke=INK))
+        foot = corner[1] + 31
+        marks.append(Text((corner[0] + right) / 2, foot, "airflow, cfm", TEXT_SIZE, "middle"))
+        marks.append(Text(0, _TOP - 4, "suction, inH2O", TEXT_SIZE))
+        return marks
+
+    def _shown(self) -> Iterable[Line]:
+        """The lines, a found one only where it is not the healthy one."""
+        healthy = {(one.of, one.inlet): one for one in self._data.lines if one.state == "healthy"}
+        for line in self._data.lines:
+            twin = healthy.get((line.of, line.inlet))
+            if line.state == "healthy" or twin is None or self._differ(line, twin):
+                yield line
+
+    def _differ(self, line: Line, twin: Line) -> bool:
+        pairs = zip(_points(line), _points(twin), strict=True)
+        return any(
+            abs(a[0] - b[0]) > _SAME * self._most.width
+            or abs(a[1] - b[1]) > _SAME * self._most.height
+            for a, b in pairs
+        )
+
+    def _curve(self, line: Line) -> list[Mark]:
+        dash, weight = _STYLES["orifice" if line.of == "orifice" else line.state]
+        inside = [
+            p for p in _points(line) if p[0] <= self._most.width and p[1] <= self._most.height
+        ]
+        if line.of == "fan":
+            weight += 0.8
+        return [polyline([self._at(*p) for p in inside], dash=dash, width=weight)]
+
+    def _name(self, line: Line) -> list[Mark]:
+        """The name of a line on the line, where there is room for it."""
+        words = _NAMES[line.of]
+        if line.inlet and line.of in ("inlet", "hose"):
+            words += f", {line.inlet}"
+        wide = width(words, NOTE_SIZE) + 6
+        points = [self._at(*p) for p in _points(line)]
+        order = sorted(range(len(points)), key=lambda i: abs(i / len(points) - 0.62))
+        for index in order:
+            x, y = points[index]
+            box = Box(x - wide / 2, y - 8, wide, 15)
+            if self._free(box):
+                self._taken.append(box)
+                return on_white(Text(x, y + 3.5, words, NOTE_SIZE, "middle"))
+        return []
+
+    def _free(self, box: Box) -> bool:
+        inside = (
+            box.x > _LEFT + 4
+            and box.x + box.w < self._size.width
+            and box.y > _TOP
+            and box.y + box.h < self._at(0, 0)[1]
+        )
+        return inside and not any(_overlap(box, other) for other in self._taken)
+
+    def _groups(self) -> Iterable[list[Measured]]:
+        """Readings whose values may come to stand over one another: sealed, then working."""
+        for condition in ("sealed", "working"):
+            group = [mark for mark in self._data.marks if mark.condition == condition]
+            if group:
+                yield group
+
+    def _values(self, group: Sequence[Measured]) -> list[tuple[str, list[Mark]]]:
+        """The readings of a group, their values beside them and none over another."""
+        things = []
+        # Where the same value was found at several places, one label names them all.
+        labels: dict[tuple[int, bool], tuple[Point, list[str]]] = {}
+        for mark in group:
+            expected = self._at(mark.expected_airflow_cfm, mark.expected_suction_inh2o)
+            found = self._at(mark.airflow_cfm, mark.suction_inh2o)
+            place = _NAMES[mark.station]
+            things.append((_expected_words(mark, place), expected_point(*expected)))
+            things.append((_found_words(mark, place), found_point(*found)))
+            value = round(mark.suction_inh2o)
+            labels.setdefault((value, True), (found, []))[1].append(place)
+            if abs(found[1] - expected[1]) > _ROW / 2:
+                value = round(mark.expected_suction_inh2o)
+                labels.setdefault((value, False), (expected, []))[1].append(place)
+        # Expected below found, so that what was read is never hidden.
+        things.sort(key=lambda thing: thing[0].startswith("Found"))
+        ordered = sorted(labels.items(), key=lambda pair: (pair[1][0][1], not pair[0][1]))
+        rows = _spread([point[1] for _, (point, _) in ordered], _TOP + 4, self._at(0, 0)[1] - 6)
+        marks: list[Mark] = []
+        for ((value, is_found), ((x, y), places)), row in zip(ordered, rows, strict=True):
+            words = f"{', '.join(places)} {value}" + ("" if is_found else " expected")
+            size = TEXT_SIZE if is_found else NOTE_SIZE
+            if abs(row - y) > 3:
+                marks.append(polyline([(x + 6, y), (x + 14, row)], width=0.6))
+            marks += on_white(Text(x + 16, row + 3.6, words, size, bold=is_found))
+            self._taken.append(Box(x - 6, y - 6, 12, 12))
+            self._taken.append(Box(x + 12, row - 7, width(words, size, is_found) + 8, 14))
+        return [*things, ("", marks)]
+
+
+def _expected_words(mark: Measured, place: str) -> str:
+    return f"Expected {mark.expected_suction_inh2o:.0f} inH2O, {mark.condition} at the {place}"
+
+
+def _found_words(mark: Measured, place: str) -> str:
+    return f"Found {mark.suction_inh2o:.0f} inH2O, {mark.condition} at the {place}"
+
+
+def _points(line: Line) -> list[Point]:
+    return list(zip(line.airflow_cfm, line.suction_inh2o, strict=True))
+
+
+def _overlap(a: Box, b: Box) -> bool:
+    return a.x < b.x + b.w and b.x < a.x + a.w and a.y < b.y + b.h and b.y < a.y + a.h
+
+
+def _spread(rows: Sequence[float], top: float, bottom: float) -> list[float]:
+    """Rows moved as little as needed to stand `_ROW` apart between two edges; in rising order."""
+    placed: list[float] = []
+    for row in rows:
+        low = placed[-1] + _ROW if placed else top
+        placed.append(max(row, low))
+    limit = bottom
+    for index in range(len(placed) - 1, -1, -1):
+        placed[index] = min(placed[index], limit)
+        limit = placed[index] - _ROW
+    return placed
+
+
+def _ticks(most: float) -> list[float]:
+    """About five round values from 0 to the end of a scale."""
+    raw = most / 5
+    base = 10.0 ** math.floor(math.log10(raw))
+    step = next(base * factor for factor in (1, 2, 2.5, 5, 10) if base * factor >= raw - 1e-9)
+    return [step * index for index in range(int(most / step + 1e-9) + 1)]
+
+
+def _in_words(line: Line) -> str:
+    if line.of == "orifice":
+        return "What the orifice lets in"
+    what = "The fan" if line.of == "fan" else f"Suction left at the {_NAMES[line.of]}"
+    return f"{what}, {'in good order' if line.state == 'healthy' else 'as found'}"
