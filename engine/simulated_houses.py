@@ -42,6 +42,10 @@ _LAST_GOOD = (Station.INLET, Station.HOSE)
 """Where the last good visit left its readings."""
 
 
+_FRAME = System(fan=Fan(sealed_inh2o=120.0, airflow_cfm=100.0))
+"""The house that drawn ones vary."""
+
+
 @dataclass(frozen=True)
 class Callers:
     """n houses that call, healthy as yet.
@@ -99,14 +103,18 @@ def draw_callers(knowledge: Knowledge, generator: np.random.Generator, count: in
         generator: where the chance comes from.
         count: how many, at least 1.
     """
-    frame = System(fan=Fan(sealed_inh2o=120.0, airflow_cfm=100.0))
+    frame = _FRAME
     houses = draw_houses(generator, count, frame, altitude_ft=ALTITUDE_FT)
     # Site altitudes are known to the hundred feet, and so is the air.
     houses = houses.with_values({"altitude_ft": houses["altitude_ft"].round(-2)})
     motors = 1.0 + (generator.random(count) < TWO_MOTORS)
     parallel = (motors > 1.0) & (generator.random(count) < PARALLEL_SHARE)
     houses = houses.with_values(
-        {"fan.motors": motors, "fan.turning": motors, PARALLEL: parallel.astype(float)}
+        {
+            "fan.motors": motors.astype(np.float64),
+            "fan.turning": motors.astype(np.float64),
+            PARALLEL: parallel.astype(np.float64),
+        }
     )
     papers = tuple(_paper(generator, motors=int(number)) for number in motors)
     lines = {one.id: fan_from_pair(one.sealed, one.working) for one in knowledge.classes.values()}
@@ -194,6 +202,6 @@ def _truth(paper: Mapping[str, Any], altitude_ft: float) -> Mapping[str, FactVal
     visit = Visit(unit=unit, site=Site(altitude_ft=float(altitude_ft)))
     # What is expected where is not a standing fact, so it is not worked out here.
     origin = Baseline.model_construct(
-        origin=paper["origin"], tolerance=RATED_TOLERANCE, expected={}, note=""
+        origin=paper["origin"], tolerance=RATED_TOLERANCE, expected={}, note="", system=_FRAME
     )
     return standing_facts(visit, origin)
