@@ -8,82 +8,36 @@ from typing import Any
 import click
 
 from stillflow.cli.describe import MODE_WORDS, show_baseline, show_belief, show_sizes
-from stillflow.cli.options import SUCTION, json_option, rules_option, system_options, visit_from
+from stillflow.cli.options import json_option, rules_option, system_options
+from stillflow.cli.readings import measured, pairs, reading_options, take_readings
 from stillflow.cli.screen import Screen, minutes, percent
 from stillflow.engine import Session, load_rules
 from stillflow.engine.errors import InputError
-from stillflow.engine.scales import AirState, Station
+from stillflow.engine.scales import Station
 from stillflow.engine.steps import NextStep
 from stillflow.engine.visit import Pair
 
-_PAIRS = (Station.UNIT, Station.UTILITY, Station.OTHER, Station.HOSE)
-
-
-def _pair_options(command: Any) -> Any:
-    for station in reversed(_PAIRS):
-        for state in reversed(AirState):
-            command = click.option(
-                f"--{station}-{state}",
-                type=SUCTION,
-                help=f"{state} suction at the {station}, inH2O",
-            )(command)
-    return command
-
 
 @click.command("read")
-@click.option("--sealed", type=SUCTION, help="suction with no air flowing, inH2O")
-@click.option("--working", type=SUCTION, help="suction with air entering through the orifice")
-@click.option(
-    "--station",
-    type=click.Choice([station.value for station in Station]),
-    default=Station.INLET.value,
-    show_default=True,
-    help="where --sealed and --working were read",
-)
-@_pair_options
+@reading_options
 @system_options
 @rules_option
 @json_option
-def command(
-    sealed: float | None,
-    working: float | None,
-    station: str,
-    rules: tuple[str, ...],
-    as_json: bool,
-    **options: Any,
-) -> None:
+def command(rules: tuple[str, ...], as_json: bool, **options: Any) -> None:
     """Say what a pair of readings means, in one go.
 
     Readings are in inH2O unless a unit is written: 90, '90 inH2O', '22.4 kPa'. What they are
     held against is the unit's rating, or its class and age, corrected for altitude and orifice.
     """
-    found: dict[Station, dict[AirState, float]] = {}
-    for where in _PAIRS:
-        for state in AirState:
-            value = options.pop(f"{where}_{state}")
-            if value is not None:
-                found.setdefault(where, {})[state] = value
-    for state, value in ((AirState.SEALED, sealed), (AirState.WORKING, working)):
-        if value is not None:
-            at = found.setdefault(Station(station), {})
-            if state in at:
-                raise InputError(f"{state} at the {station} is given twice", right="give it once")
-            at[state] = value
+    found = take_readings(options)
     if not found:
         raise InputError("there is nothing to read", right="give --sealed, --working or both")
-    knowledge = load_rules(rules)
-    visit = visit_from(options).model_copy(update={"purpose": "measuring"})
-    session = Session(knowledge, visit)
-    for check in knowledge.checks.values():
-        if check.kind == "reading" and check.station is not None and check.condition is not None:
-            value = found.get(check.station, {}).get(check.condition)
-            if value is not None:
-                session.record(check.id, value)
+    session = measured(load_rules(rules), found, options)
     step = session.next_step()
     if as_json:
         click.echo(json.dumps(_as_json(session, step), indent=2))
     else:
-        _show(Screen(), session, step, {where: Pair(**pair) for where, pair in found.items()})
+        _show(Screen(), session, step, pairs(found))
 
 
 def _as_json(session: Session, step: NextStep) -> dict[str, Any]:
