@@ -18,10 +18,6 @@ import numpy as np
 from stillflow.engine.planning.problem import Flags, Floats, Integers, Tables, information
 from stillflow.engine.planning.repair import fix_priority, repair_minutes
 
-# Minutes a bit of doubt still costs, in units of what the best check now asks for a bit. Chosen
-# by simulation on one set of problems, reported on another (tests/benchmarks/bench_planner.py).
-DOUBT_FACTOR = 1.5
-
 # A check that takes off less than this share of a bit tells nothing.
 _TELLS_NOTHING = 1e-9
 # Weight, as a share of the heaviest row, below which what happens is left out.
@@ -49,19 +45,44 @@ class Effort:
 
     Attributes:
         steps: acts looked ahead before what is left is estimated, 1 or more.
+        doubt_factor: minutes a bit of doubt still costs, in units of what the best check now
+            asks for a bit. The further the search, the more often it picks what was estimated
+            too low, so the dearer the doubt has to be.
         shortlist: checks worked out by one step in each state, the best by a rough ranking.
         checks: of those, the best to pursue by a further step.
         fixes: fixes to pursue, the first of the order.
     """
 
     steps: int
-    shortlist: int = 8
+    doubt_factor: float
+    shortlist: int = 6
     checks: int = 5
     fixes: int = 3
 
     def later(self) -> Effort:
         """Return the effort left after one more act."""
         return replace(self, steps=self.steps - 1)
+
+
+@dataclass(frozen=True)
+class DoubtPrice:
+    """What doubt is taken to cost where it is not followed up; both inf if no check tells.
+
+    Attributes:
+        bit: minutes for each bit of it.
+        least: minutes as long as there is any, for it takes a check at least.
+    """
+
+    bit: float
+    least: float
+
+    def of(self, doubt: Floats, weight: Floats) -> Floats:
+        """Return minutes times weight for doubts in bits times weight, elementwise."""
+        # Rounding leaves traces of doubt where there is none.
+        some = doubt > _TELLS_NOTHING * weight
+        if not np.isfinite(self.bit):
+            return np.where(some, np.inf, 0.0)
+        return np.where(some, np.maximum(self.bit * doubt, self.least * weight), 0.0)
 
 
 @dataclass(frozen=True)
@@ -82,7 +103,7 @@ class _Answered:
     """What every answer of every check would leave, without building the beliefs.
 
     Attributes:
-        left: (N, K) estimate of the minutes times weight left, doubt priced by the bit.
+        left: (N, K) estimate of the minutes times weight left if one checks on.
         cost: (N, C) minutes times weight of doing the check now.
         gain: (N, C) bits times weight it takes off the doubt; 0 if it tells nothing or is done.
     """
@@ -110,26 +131,29 @@ class _Outcomes:
     answer: Integers
 
 
-def doubt_price(tables: Tables, rows: Rows) -> float:
-    """Return the minutes a bit of doubt is taken to cost from the first row on.
+def doubt_price(tables: Tables, rows: Rows, factor: float) -> DoubtPrice:
+    """Return what doubt is taken to cost from the first row on.
 
-    `DOUBT_FACTOR` times the least minutes per bit among the free checks; inf if none tells
-    anything. In units of the problem itself, so that minutes and hours give the same choices.
+    A bit costs the factor times the least minutes per bit among the free checks: in units of the
+    problem itself, so that minutes and hours give the same choices.
     """
-    found = _answered(tables, rows, 0.0)
+    found = _answered(tables, rows, DoubtPrice(0.0, 0.0))
     telling = found.gain[0] > 0.0
     rates = found.cost[0, telling] / found.gain[0, telling]
-    return DOUBT_FACTOR * float(np.min(rates, initial=np.inf))
+    return DoubtPrice(
+        factor * float(np.min(rates, initial=np.inf)),
+        float(np.min(tables.check_minutes[telling], initial=np.inf)),
+    )
 
 
-def act_values(tables: Tables, rows: Rows, effort: Effort, price: float) -> ActValues:
+def act_values(tables: Tables, rows: Rows, effort: Effort, price: DoubtPrice) -> ActValues:
     """Return what each act is expected to cost, this act included.
 
     Args:
         tables: of the problem.
         rows: the states to choose in.
         effort: how far and how wide to look.
-        price: minutes per bit of doubt, from `doubt_price`.
+        price: of doubt, from `doubt_price`.
     """
     near = _one_step(tables, rows, effort.shortlist, price)[1]
     weight = rows.belief.sum(axis=1)
@@ -151,7 +175,7 @@ def act_values(tables: Tables, rows: Rows, effort: Effort, price: float) -> ActV
     return costs
 
 
-def _values(tables: Tables, rows: Rows, effort: Effort, price: float) -> Floats:
+def _values(tables: Tables, rows: Rows, effort: Effort, price: DoubtPrice) -> Floats:
     """Return (N,) what each state is expected to cost; rows of no weight cost nothing."""
     weight = rows.belief.sum(axis=1)
     live = weight > _NEGLIGIBLE * weight.max(initial=0.0)
@@ -170,11 +194,13 @@ def _values(tables: Tables, rows: Rows, effort: Effort, price: float) -> Floats:
     return values
 
 
-def _one_step(tables: Tables, rows: Rows, shortlist: int, price: float) -> tuple[Floats, Floats]:
+def _one_step(
+    tables: Tables, rows: Rows, shortlist: int, price: DoubtPrice
+) -> tuple[Floats, Floats]:
     """Return what each state costs, (N,), and each check of its shortlist, (N, C)."""
     value = _left(tables, rows, price)
     costs = np.full(rows.free.shape, np.inf)
-    if not np.isfinite(price):
+    if not np.isfinite(price.bit):
         return value, costs
     found = _answered(tables, rows, price)
     rough = found.cost + np.add.reduceat(found.left, tables.first, axis=1)
@@ -187,36 +213,35 @@ def _one_step(tables: Tables, rows: Rows, shortlist: int, price: float) -> tuple
     return np.minimum(value, costs.min(axis=1)), costs
 
 
-def _left(tables: Tables, rows: Rows, price: float) -> Floats:
-    """Return (N,) the estimate of what is left: fixing only, or paying for the doubt by the bit."""
+def _left(tables: Tables, rows: Rows, price: DoubtPrice) -> Floats:
+    """Return (N,) the estimate of what is left: fixing only, or checking at the price of doubt."""
     belief = rows.belief
     fixing = repair_minutes(tables, belief, rows.charges)
-    if not np.isfinite(price):
-        return fixing
     known = (belief * (tables.stake + rows.charges[:, tables.fix_group])).sum(axis=1)
-    return np.asarray(np.minimum(fixing, known + price * _doubt(belief)))
+    return np.asarray(np.minimum(fixing, known + price.of(_doubt(belief), belief.sum(axis=1))))
 
 
 def _doubt(belief: Floats) -> Floats:
     return np.asarray(information(belief.sum(axis=1)) - information(belief).sum(axis=1))
 
 
-def _answered(tables: Tables, rows: Rows, price: float) -> _Answered:
+def _answered(tables: Tables, rows: Rows, price: DoubtPrice) -> _Answered:
     belief, likelihood = rows.belief, tables.likelihood
     weight = belief.sum(axis=1)[:, None]
     cost = (tables.check_minutes + rows.charges[:, tables.check_group]) * weight
     if not len(likelihood):
         return _Answered(np.zeros((len(belief), 0)), cost, np.zeros_like(cost))
     # The entropy of b x P(a | f) splits into two matrix products, so no row has to be built.
+    mass = belief @ likelihood.T
     inner = information(belief) @ likelihood.T + belief @ tables.surprise.T
-    doubt = np.maximum(information(belief @ likelihood.T) - inner, 0.0)
+    doubt = np.maximum(information(mass) - inner, 0.0)
     known = (belief * (tables.stake + rows.charges[:, tables.fix_group])) @ likelihood.T
     for group, answers, members in tables.opening:
         spared = belief[:, members] @ likelihood[np.ix_(answers, members)].T
         known[:, answers] -= rows.charges[:, group, None] * spared
     gain = _doubt(belief)[:, None] - np.add.reduceat(doubt, tables.first, axis=1)
     gain = np.where(rows.free & (gain > _TELLS_NOTHING * weight), gain, 0.0)
-    return _Answered(known + price * doubt, cost, gain)
+    return _Answered(known + price.of(doubt, mass), cost, gain)
 
 
 def _least(costs: Floats, most: int) -> tuple[Integers, Integers]:
