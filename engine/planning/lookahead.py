@@ -16,7 +16,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from stillflow.engine.planning.problem import Flags, Floats, Integers, Tables, information
-from stillflow.engine.planning.repair import fix_priority, repair_minutes
+from stillflow.engine.planning.repair import fix_priority, repair_at_least, repair_minutes
 
 # A check that takes off less than this share of a bit tells nothing.
 _TELLS_NOTHING = 1e-9
@@ -207,8 +207,11 @@ def _one_step(
     which, check = _least(np.where(found.gain > 0.0, rough, np.inf), shortlist)
     if len(which):
         out = _outcomes(tables, rows, which, check)
-        fixing = repair_minutes(tables, out.belief, out.charges)
-        left = np.minimum(fixing, found.left[out.source, out.answer])
+        left = found.left[out.source, out.answer]
+        # While there is much doubt fixing only cannot win, and its order need not be found.
+        close = repair_at_least(tables, out.belief, out.charges) < left
+        fixing = repair_minutes(tables, out.belief[close], out.charges[close])
+        left[close] = np.minimum(fixing, left[close])
         costs[which, check] = np.add.reduceat(left, out.start) + found.cost[which, check]
     return np.minimum(value, costs.min(axis=1)), costs
 

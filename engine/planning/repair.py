@@ -68,11 +68,24 @@ def repair_minutes(tables: Tables, belief: Floats, charges: Floats) -> Floats:
         rest[:, :, 0] = total
         cost = np.where(found.taken, 0.0, found.stake)
         cost[:, :, 0] = length
-        weight = np.concatenate((weight, rest.reshape(len(belief), -1)), axis=1)
-        minutes = np.concatenate((minutes, cost.reshape(len(belief), -1)), axis=1)
+        weight = np.concatenate((weight, rest.reshape(-1, tables.shared.size)), axis=1)
+        minutes = np.concatenate((minutes, cost.reshape(-1, tables.shared.size)), axis=1)
     order = np.argsort(-weight / np.maximum(minutes, _INSTANT), axis=1)
     until = np.cumsum(np.take_along_axis(minutes, order, axis=1), axis=1)
     return np.asarray((np.take_along_axis(weight, order, axis=1) * until).sum(axis=1) + inside)
+
+
+def repair_at_least(tables: Tables, belief: Floats, charges: Floats) -> Floats:
+    """Return (N,) a bound that `repair_minutes` is never below, and that is cheap to find.
+
+    The right fix and its access are always paid. After k fixes at least the weight outside the k
+    likeliest faults is left, so the wrong ones cost at least what they would if the least minutes
+    went with the most weight (rearrangement inequality).
+    """
+    right = (belief * (tables.stake + charges[:, tables.fix_group])).sum(axis=1)
+    # The likeliest last: the weight left after k fixes is then the sum of the first F - k.
+    left = np.cumsum(np.sort(belief, axis=1), axis=1)[:, :-1]
+    return np.asarray(right + left @ np.sort(tables.stake)[:-1][::-1])
 
 
 def fix_priority(tables: Tables, belief: Floats, charges: Floats) -> Floats:
