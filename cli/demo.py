@@ -9,6 +9,7 @@ import click
 
 from stillflow.casebook.cases import Played, load_cases, play
 from stillflow.casebook.files import visit_text
+from stillflow.cli.chart import draw_stations
 from stillflow.cli.describe import (
     show_because,
     show_check,
@@ -16,7 +17,7 @@ from stillflow.cli.describe import (
     show_fix,
     show_summary,
 )
-from stillflow.cli.drawing import draw_reasoning, write_file
+from stillflow.cli.drawing import Target, draw_reasoning, write_file
 from stillflow.cli.screen import Screen
 from stillflow.engine import Session, load_rules
 from stillflow.engine.errors import InputError, Place
@@ -32,13 +33,13 @@ CASE = "bin-crooked-after-emptying"
     type=click.Path(file_okay=False),
     default="stillflow-demo",
     show_default=True,
-    help="folder for the visit file, the summary and the drawn reasoning path",
+    help="folder for the visit file, the summary, the drawn reasoning path and air path",
 )
 def command(out: str) -> None:
     """Play one invented call on an invented house, no questions asked.
 
     Shows each check and its answer, why it was asked, the conclusion and the after-readings, and
-    leaves the visit file, the summary and the drawn reasoning path in a folder.
+    leaves the visit file, the summary, the drawn reasoning path and air path in a folder.
     """
     knowledge = load_rules()
     case = next(one for one in load_cases() if one.name == CASE)
@@ -60,9 +61,10 @@ def command(out: str) -> None:
         raise InputError(reason, Place(out), "choose another folder with --out") from None
     write_file(folder / "visit.yaml", visit_text(session.visit).encode())
     write_file(folder / "summary.txt", page.getvalue().encode())
-    draw_reasoning(session, folder / "reasoning.svg")
+    draw_reasoning(session, Target(str(folder / "reasoning.svg")))
+    draw_stations(session, Target(str(folder / "stations.svg")))
     screen.gap()
-    screen.text(f"Left in {folder}: visit.yaml, summary.txt, reasoning.svg")
+    screen.text(f"Left in {folder}: visit.yaml, summary.txt, reasoning.svg, stations.svg")
 
 
 def _show(screen: Screen, played: Played) -> None:

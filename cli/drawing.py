@@ -1,15 +1,23 @@
-"""Charts written to files: the format follows from the file's name."""
+"""Charts written to files: format, paper and date as options, a file for each page.
+
+Which charts there are is left to the commands.
+"""
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from datetime import date, datetime
 from pathlib import Path
+from typing import Any, NamedTuple
+
+import click
 
 from stillflow.engine import Session
-from stillflow.engine.charts.reasoning import reasoning_chart
-from stillflow.engine.charts.render import Chart, render
+from stillflow.engine.charts.page import PAPERS, PaperName
+from stillflow.engine.charts.picture import TitleBlock
+from stillflow.engine.charts.render import FORMATS, Chart, render
 from stillflow.engine.errors import InputError, Place
-from stillflow.engine.pathview import reasoning_path
-from stillflow.engine.trace import rounds
+from stillflow.engine.trace import telling_round
 
 ENDINGS = {
     ".svg": "svg",
@@ -19,23 +27,133 @@ ENDINGS = {
     ".mmd": "mermaid",
     ".json": "json",
 }
+_ENDING_OF = {name: ending for ending, name in ENDINGS.items()}
+
+STDOUT = "-"
 
 
-def write_chart(chart: Chart, path: Path) -> None:
-    """Write a chart in the format its file name asks for.
+class Target(NamedTuple):
+    """Where a chart goes: file (`-` for standard output, empty for the usual name), format, paper.
+
+    The format is empty where the file's name decides.
+    """
+
+    out: str
+    format: str = ""
+    paper: PaperName | None = None
+
+
+def chart_options(formats: tuple[str, ...] = FORMATS) -> Callable[..., Any]:
+    """Add --format (one of `formats`), --out, --paper and --date."""
+
+    def add(command: Callable[..., Any]) -> Callable[..., Any]:
+        return format_option(formats)(_where(command))
+
+    return add
+
+
+def _where(command: Callable[..., Any]) -> Callable[..., Any]:
+    command = click.option(
+        "--date",
+        "day",
+        type=click.DateTime(["%Y-%m-%d"]),
+        metavar="YYYY-MM-DD",
+        help="the day written on it (default: the visit's, or today)",
+    )(command)
+    command = click.option(
+        "--paper",
+        type=click.Choice(list(PAPERS)),
+        help="cut it into pages of this paper, lying on the long side",
+    )(command)
+    return click.option(
+        "--out",
+        type=click.Path(dir_okay=False, allow_dash=True),
+        default="",
+        metavar="FILE",
+        help="where to (default: the chart's name in this folder; - for standard output)",
+    )(command)
+
+
+def format_option(formats: tuple[str, ...]) -> Callable[..., Any]:
+    """Make the option that chooses a format where the file's ending does not."""
+    return click.option(
+        "--format",
+        "form",
+        type=click.Choice(list(formats)),
+        help="what to make (default: by the file's ending, else svg)",
+    )
+
+
+def day_of(day: datetime | None, session: Session | None = None) -> date:
+    """The day a chart is of: as given, else the visit's, else today."""
+    opened = session.visit.opened if session is not None and day is None else None
+    return (day or opened or datetime.now()).date()
+
+
+def titled(title: TitleBlock, site: str) -> TitleBlock:
+    """The title block with the house named in it."""
+    return title.model_copy(update={"title": f"{title.title}: {site}"}) if site else title
+
+
+def format_of(path: Path) -> str:
+    """The format that a file's name asks for.
 
     Raises:
-        InputError: no such format, or the file cannot be written.
+        InputError: no format is called that.
     """
     if path.suffix.lower() not in ENDINGS:
-        right = f"end it in {', '.join(ENDINGS)}"
+        right = f"end it in {', '.join(ENDINGS)}, or give --format"
         raise InputError(f"'{path.suffix}' is not a format for charts", Place(str(path)), right)
-    data = render(chart, ENDINGS[path.suffix.lower()])[0].data
-    write_file(path, data)
+    return ENDINGS[path.suffix.lower()]
+
+
+def write_chart(chart: Chart, target: Target) -> list[Path]:
+    """Write a chart; one that needs several pages gets a number on each file's name.
+
+    Returns:
+        The files written, none for standard output.
+
+    Raises:
+        InputError: no such format, a chart that cannot have it, or a file that cannot be written.
+        SetupError: the format cannot be made on this machine; says which can.
+    """
+    form = target.format
+    if not form:
+        named = target.out not in ("", STDOUT)
+        form = format_of(Path(target.out)) if named else "svg"
+    files = render(chart, form, target.paper)
+    if target.out == STDOUT:
+        if len(files) > 1:
+            right = "name a file with --out, or use --format pdf"
+            raise InputError(f"the chart has {len(files)} pages", Place(key="--out"), right)
+        data = files[0].data
+        click.echo(data if form in ("png", "pdf") else data.decode("utf-8"), nl=False)
+        return []
+    path = Path(target.out or f"{chart.name}{_ENDING_OF[form]}")
+    paths = [path]
+    if len(files) > 1:
+        digits = len(str(len(files)))
+        paths = [
+            path.with_name(f"{path.stem}-{file.page:0{digits}}{path.suffix}") for file in files
+        ]
+    for one, file in zip(paths, files, strict=True):
+        write_file(one, file.data)
+    return paths
+
+
+def drawn(paths: list[Path]) -> str:
+    """What was written, in a line."""
+    if len(paths) == 1:
+        return f"Drawn: {paths[0]}"
+    return f"Drawn: {paths[0]} to {paths[-1]} ({len(paths)} pages)"
 
 
 def write_file(path: Path, data: bytes) -> None:
-    """Write bytes. Errors as `write_chart`."""
+    """Write bytes.
+
+    Raises:
+        InputError: the file cannot be written.
+    """
     try:
         path.write_bytes(data)
     except OSError as problem:
@@ -43,10 +161,35 @@ def write_file(path: Path, data: bytes) -> None:
         raise InputError(reason.lower(), Place(str(path)), "choose another place") from None
 
 
-def draw_reasoning(session: Session, path: Path, fault: str | None = None) -> None:
-    """Draw the round that led to the last fix, or the one still open. Errors as `write_chart`."""
-    every = rounds(session)
-    fixed = [one for one in every if one.repair is not None]
-    view = reasoning_path(session, fixed[-1] if fixed else every[-1], fault)
-    focus = "" if fault is None else f"fault:{fault}"
-    write_chart(reasoning_chart(view, focus), path)
+def draw_reasoning(
+    session: Session,
+    target: Target,
+    focus: str | None = None,
+    why_not: str | None = None,
+) -> list[Path]:
+    """Draw how a visit came to its last fix, or where it stands.
+
+    Args:
+        session: the visit.
+        target: where to.
+        focus: a fault; only what bears on it is drawn.
+        why_not: a fault; only what bears on it and on the likeliest one is drawn.
+
+    Returns:
+        The files written.
+
+    Raises:
+        InputError, SetupError: as `write_chart`.
+    """
+    from stillflow.engine.charts.reasoning import reasoning_chart
+    from stillflow.engine.pathview import reasoning_path
+    from stillflow.engine.whynot import why_not as compare
+
+    one = telling_round(session)
+    shown = [] if focus is None else [focus]
+    if why_not is not None:
+        shown = list(dict.fromkeys([compare(session, one, why_not).leader.id, why_not, *shown]))
+    path = reasoning_path(session, one, shown, why_not)
+    title = path.title.model_copy(update={"date": day_of(None, session)})
+    path = path.model_copy(update={"title": title})
+    return write_chart(reasoning_chart(path, [f"fault:{name}" for name in shown]), target)

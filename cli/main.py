@@ -17,6 +17,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "read": ("read", "Say what a pair of readings means, in one go."),
     "next": ("next_step", "Give the next step of a visit file."),
     "why": ("why", "Explain a visit: what was concluded, from what, by which rules."),
+    "chart": ("chart", "Draw decision tree, fault tree, stations or airflow, to pin to the wall."),
     "demo": ("demo", "Play one invented call on an invented house, no questions asked."),
     "rules": ("rules", "Check, list and look up the rules."),
     "schema": ("schema", "Print the JSON Schema of a file format."),

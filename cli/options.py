@@ -33,6 +33,27 @@ class Quantity(click.ParamType[float]):
         return quantity(value, self.unit, name, self.low, self.high)
 
 
+class Share(click.ParamType[float]):
+    """A share of the whole, as 0.95 or 95%."""
+
+    name = "share"
+
+    def convert(
+        self, value: Any, param: click.Parameter | None, ctx: click.Context | None
+    ) -> float:
+        """Read the share; errors name the option."""
+        text = str(value).strip()
+        try:
+            share = float(text.removesuffix("%")) / (100.0 if text.endswith("%") else 1.0)
+        except ValueError:
+            share = -1.0
+        if not 0.0 <= share <= 1.0:
+            name = param.opts[0] if param is not None else ""
+            right = "write it as 95% or 0.95"
+            raise InputError(f"'{text[:40]}' is not a share", Place(key=name), right)
+        return share
+
+
 SUCTION = Quantity("inH2O", 0, 300)
 
 _UNIT: tuple[tuple[str, str, Any, str], ...] = (

@@ -2,46 +2,86 @@
 
 from __future__ import annotations
 
-from pathlib import Path
+from collections.abc import Sequence
 
 import click
 
 from stillflow.cli.describe import show_sizes
+from stillflow.cli.drawing import (
+    ENDINGS,
+    STDOUT,
+    Target,
+    draw_reasoning,
+    drawn,
+    format_option,
+)
 from stillflow.cli.options import db_option, rules_option
 from stillflow.cli.screen import Screen, percent
 from stillflow.cli.visits import any_visit
 from stillflow.engine import Session, load_rules
-from stillflow.engine.conditions import FactValue
+from stillflow.engine.charts.page import PAPERS, PaperName
+from stillflow.engine.charts.render import FORMATS
 from stillflow.engine.errors import InputError, Place
 from stillflow.engine.located import nearest
-from stillflow.engine.trace import Round, contributions, rounds
+from stillflow.engine.rulewords import fact_words
+from stillflow.engine.trace import (
+    Contribution,
+    Round,
+    contributions,
+    loudness,
+    rounds,
+    ruled_out,
+    telling_round,
+)
 from stillflow.engine.visit import NO_ANSWER
+from stillflow.engine.whynot import why_not
 
 
 @click.command("why")
 @click.argument("visit")
-@click.option("--chart", type=click.Path(dir_okay=False), help="also draw it: .svg, .png or .dot")
-@click.option("--fault", metavar="ID", help="only what bears on one fault")
+@click.option(
+    "--chart",
+    type=click.Path(dir_okay=False, allow_dash=True),
+    metavar="FILE",
+    help=f"also draw it: a file ending in {', '.join(ENDINGS)}; - for standard output",
+)
+@format_option(FORMATS)
+@click.option("--paper", type=click.Choice(list(PAPERS)), help="fit the chart to this paper")
+@click.option("--focus", metavar="FAULT", help="only what bears on one fault")
+@click.option("--not", "other", metavar="FAULT", help="why it is not this fault")
 @rules_option
 @db_option
 def command(
-    visit: str, chart: str | None, fault: str | None, rules: tuple[str, ...], db: str | None
+    visit: str,
+    chart: str | None,
+    form: str | None,
+    paper: PaperName | None,
+    focus: str | None,
+    other: str | None,
+    rules: tuple[str, ...],
+    db: str | None,
 ) -> None:
     """Explain a visit: a visit file, or the id of a visit that is kept."""
     knowledge = load_rules(rules)
-    if fault is not None and fault not in knowledge.faults:
-        right = nearest(fault, knowledge.faults)
-        raise InputError(f"there is no fault '{fault}'", Place(key="--fault"), right)
+    for name, fault in (("--focus", focus), ("--not", other)):
+        if fault is not None and fault not in knowledge.faults:
+            right = nearest(fault, knowledge.faults)
+            raise InputError(f"there is no fault '{fault}'", Place(key=name), right)
+    if chart is None and (form or paper):
+        raise InputError("--format and --paper are of the chart", right="name it with --chart")
     session = any_visit(visit, knowledge, db)
-    screen = Screen()
-    for one in rounds(session):
-        show_round(screen, session, one, fault)
+    if chart != STDOUT:
+        screen = Screen()
+        if other is not None:
+            show_why_not(screen, session, telling_round(session), other)
+        else:
+            for one in rounds(session):
+                show_round(screen, session, one, focus)
     if chart is not None:
-        from stillflow.cli.drawing import draw_reasoning
-
-        draw_reasoning(session, Path(chart), fault)
-        screen.gap()
-        screen.text(f"Drawn: {chart}")
+        paths = draw_reasoning(session, Target(chart, form or "", paper), focus, other)
+        if paths:
+            screen.gap()
+            screen.text(drawn(paths))
 
 
 def show_round(screen: Screen, session: Session, one: Round, only: str | None) -> None:
@@ -65,25 +105,84 @@ def show_round(screen: Screen, session: Session, one: Round, only: str | None) -
     )
     shown = only or shares[0][1].id
     screen.text(f"What speaks on '{knowledge.faults[shown].title}':", style="bold")
-    said_by = contributions(session, one, knowledge.faults[shown])
-    by_rule = {firing.rule_id: firing for firing in one.firings}
-    for said_item in said_by:
-        rule = knowledge.rules[said_item.rule_id]
-        mark = "+" if said_item.sign > 0 else "-"
-        facts = ", ".join(
-            f"{name} {_value(value)}" for name, value in by_rule[rule.id].facts.items()
-        )
-        source = knowledge.sources[rule.source].title
-        screen.item(mark, f"{said_item.strength}: {rule.because}")
-        screen.text(f"{rule.id}; {facts}; source: {source}", 4, style="dim")
+    said_by = sorted(contributions(session, one, knowledge.faults[shown]), key=loudness)
+    show_contributions(screen, session, one, said_by)
     if not said_by:
         screen.text("No rule.", 2)
     show_sizes(screen, one.sizes)
     rows = [(fault.title, percent(float(share))) for share, fault in shares[:5]]
     screen.table(("then likely", ""), rows)
+    if only is None:
+        show_ruled_out(screen, session, one)
     if one.repair is not None:
         title = knowledge.faults[one.repair.fault_id].title
         screen.item("fix:", f"{title}, {percent(one.repair.probability)} likely when chosen", 0)
+
+
+def show_contributions(
+    screen: Screen, session: Session, one: Round, said: Sequence[Contribution]
+) -> None:
+    """What rules say, how strongly, on what facts and from what source."""
+    knowledge = session.knowledge
+    by_rule = {firing.rule_id: firing for firing in one.firings}
+    for item in said:
+        rule = knowledge.rules[item.rule_id]
+        facts = by_rule[rule.id].facts.items()
+        because = "; ".join(fact_words(name, value, knowledge) for name, value in facts)
+        screen.item("+" if item.sign > 0 else "-", f"{item.strength}: {rule.because}")
+        source = knowledge.sources[rule.source].title
+        screen.text(f"{rule.id}: {because} (source: {source})", 4, style="dim")
+
+
+def show_ruled_out(screen: Screen, session: Session, one: Round, most: int = 5) -> None:
+    """What was likely before and is not now, with the rule that speaks loudest against it."""
+    knowledge = session.knowledge
+    out = list(ruled_out(session, one).items())
+    if out:
+        screen.text("Ruled out:", style="bold")
+    for fault_id, item in out[:most]:
+        because = knowledge.rules[item.rule_id].because
+        screen.item("-", f"{knowledge.faults[fault_id].title}: {because}")
+    if len(out) > most:
+        screen.text(f"and {len(out) - most} more; ask of one with --not FAULT.", 2)
+
+
+def show_why_not(screen: Screen, session: Session, one: Round, fault_id: str) -> None:
+    """Why it is not a certain fault: what it lost, what spoke, and what explains more."""
+    knowledge = session.knowledge
+    answer = why_not(session, one, fault_id)
+    title = answer.fault.title
+    screen.head(f"Why not: {title}?")
+    if answer.leads:
+        screen.text(f"It is the likeliest fault, {percent(answer.probability)}.", style="bold")
+    else:
+        screen.text(
+            f"It was {percent(answer.first)} likely at first and is {percent(answer.probability)} "
+            f"now; '{answer.leader.title}' leads with {percent(answer.leading)}.",
+            style="bold",
+        )
+    if answer.never:
+        screen.text(f"{answer.never[0].upper()}{answer.never[1:]}.")
+    if answer.falls:
+        screen.text("What cost it most:", style="bold")
+    for fall in answer.falls:
+        asked = fall.asked
+        said = _answer(session, asked.check_id, asked.answer)
+        lost = f"from {percent(fall.before)} to {percent(fall.after)}"
+        screen.item(f"{asked.number}.", f"{knowledge.checks[asked.check_id].ask} {said} ({lost})")
+    for words, said_by in (
+        ("What speaks against it:", answer.against),
+        ("What speaks for it:", answer.speaks_for),
+    ):
+        screen.text(words, style="bold")
+        show_contributions(screen, session, one, said_by)
+        if not said_by:
+            screen.text("No rule that fired.", 2)
+    if not answer.leads:
+        screen.text(f"What speaks for '{answer.leader.title}':", style="bold")
+        rest = contributions(session, one, answer.leader)
+        speaks = sorted((item for item in rest if item.sign > 0), key=loudness)
+        show_contributions(screen, session, one, speaks)
 
 
 def _answer(session: Session, check_id: str, answer: float | str) -> str:
@@ -93,9 +192,3 @@ def _answer(session: Session, check_id: str, answer: float | str) -> str:
     if check.kind == "reading":
         return f"- {answer:.0f} inH2O."
     return f"- {next(one.label for one in check.answers if one.id == answer)}."
-
-
-def _value(value: FactValue) -> str:
-    if isinstance(value, bool):
-        return "yes" if value else "no"
-    return f"{value:.2f}" if isinstance(value, float) else value

@@ -53,7 +53,7 @@ def known_complaint(knowledge: Knowledge, name: str) -> Complaint:
         InputError: there is none; names the nearest.
     """
     if name not in knowledge.complaints:
-        right = f"{nearest(name, knowledge.complaints)}; one of: {', '.join(knowledge.complaints)}"
+        right = nearest(name, knowledge.complaints) or f"one of: {', '.join(knowledge.complaints)}"
         raise InputError(f"there is no complaint '{name}'", right=right)
     return knowledge.complaints[name]
 

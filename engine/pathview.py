@@ -5,11 +5,12 @@ Chooses what is worth a place on the wall; the layout is the charts' business.
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 
 import numpy as np
 
 from stillflow.engine.belief import spot_of
+from stillflow.engine.charts.numbers import percent
 from stillflow.engine.charts.picture import TitleBlock
 from stillflow.engine.charts.reasoning import (
     PathDerived,
@@ -20,10 +21,12 @@ from stillflow.engine.charts.reasoning import (
     ReasoningPath,
 )
 from stillflow.engine.conditions import FactValue
-from stillflow.engine.knowledge import Check
+from stillflow.engine.loading import Knowledge
 from stillflow.engine.progress import Asked
+from stillflow.engine.rulewords import fact_words
 from stillflow.engine.session import Session
-from stillflow.engine.trace import Round, contributions
+from stillflow.engine.trace import Round, contributions, loudest_against, ruled_out
+from stillflow.engine.uses import observation, observation_of
 from stillflow.engine.visit import NO_ANSWER
 
 LIKELY = 0.02
@@ -32,19 +35,31 @@ MOST_RULED_OUT = 4
 UNHELPFUL = 0.01
 
 
-def reasoning_path(session: Session, one: Round, focus: str | None = None) -> ReasoningPath:
+def reasoning_path(
+    session: Session, one: Round, also: Sequence[str] = (), why_not: str | None = None
+) -> ReasoningPath:
     """The path of one round.
 
     Args:
         session: the visit.
         one: which round of it.
-        focus: a fault that must be shown whatever its probability.
+        also: faults that must be shown whatever their probability.
+        why_not: a fault to show as ruled out, with all that speaks for and against it.
     """
     knowledge = session.knowledge
-    shown, out = _faults(session, one, focus)
+    shown, out = _faults(session, one, also)
+    if why_not is not None:
+        shown = [name for name in shown if name != why_not]
+        against = loudest_against(session, one, why_not)
+        share = percent(float(one.probabilities[knowledge.fault_index[why_not]]))
+        out[why_not] = f"{share} now. " + (
+            knowledge.rules[against.rule_id].because
+            if against
+            else "Nothing speaks against it, but other faults explain more."
+        )
     said = [c for c in contributions(session, one) if c.fault_id in {*shown, *out}]
     # For what is ruled out only what speaks against it is of interest.
-    said = [c for c in said if c.fault_id in shown or c.sign < 0]
+    said = [c for c in said if c.fault_id in {*shown, why_not} or c.sign < 0]
     speaking = {c.rule_id for c in said}
     by_rule = {firing.rule_id: firing for firing in one.firings}
     needed = set(speaking)
@@ -67,7 +82,7 @@ def reasoning_path(session: Session, one: Round, focus: str | None = None) -> Re
             for tail in _sources(session, name, asked):
                 tails[tail] = None
                 if tail.startswith("fact:"):
-                    facts[tail] = _standing(tail, name, value)
+                    facts[tail] = _standing(tail, name, value, knowledge)
                 elif tail.startswith("finding:"):
                     found[tail] = _finding(name)
         links += [PathLink(tail=tail, head=head) for tail in tails]
@@ -86,10 +101,13 @@ def reasoning_path(session: Session, one: Round, focus: str | None = None) -> Re
             )
         )
     site = session.visit.site.name
+    title = "How it was found"
+    if why_not is not None:
+        title = f"Why not “{knowledge.faults[why_not].title}”"
     when = session.visit.opened
     return ReasoningPath(
         title=TitleBlock(
-            title=f"How it was found: {site}" if site else "How it was found",
+            title=f"{title}: {site}" if site else title,
             subtitle=session.visit.complaint,
             date=when.date() if when else None,
             rules_version=knowledge.digest,
@@ -110,27 +128,19 @@ def reasoning_path(session: Session, one: Round, focus: str | None = None) -> Re
     )
 
 
-def _faults(session: Session, one: Round, focus: str | None) -> tuple[list[str], dict[str, str]]:
+def _faults(session: Session, one: Round, also: Sequence[str]) -> tuple[list[str], dict[str, str]]:
     """The likely faults, and the once likely ones with what ruled them out."""
     knowledge = session.knowledge
     names = list(knowledge.faults)
     order = sorted(range(len(names)), key=lambda i: (-one.probabilities[i], names[i]))
     shown = [names[i] for i in order[:MOST_LIKELY] if one.probabilities[i] >= LIKELY]
-    if focus is not None and focus not in shown:
-        shown.append(focus)
-    first = one.asked[0].before if one.asked else one.probabilities
-    fallen = sorted(range(len(names)), key=lambda i: (-first[i], names[i]))
-    out: dict[str, str] = {}
-    for index in fallen:
-        name = names[index]
-        if name in shown or one.probabilities[index] > first[index] / 10:
-            continue
-        against = [c for c in contributions(session, one, knowledge.faults[name]) if c.sign < 0]
-        if against:
-            out[name] = knowledge.rules[against[0].rule_id].because
-        if len(out) == MOST_RULED_OUT:
-            break
-    return shown, out
+    shown += [name for name in also if name not in shown]
+    out = {
+        name: knowledge.rules[item.rule_id].because
+        for name, item in ruled_out(session, one).items()
+        if name not in shown
+    }
+    return shown, dict(list(out.items())[:MOST_RULED_OUT])
 
 
 def _fault(session: Session, one: Round, name: str, out: dict[str, str]) -> PathFault:
@@ -166,35 +176,23 @@ def _asked(session: Session, asked: Asked) -> PathFact:
 
 def _sources(session: Session, name: str, asked: dict[str, Asked]) -> Iterable[str]:
     """The parts of the path that a fact comes from."""
-    kind, _, rest = name.partition(".")
-    if kind == "finding":
+    if name.startswith("finding."):
         return [f"finding:{name}"]
-    if kind == "answer" and rest in asked:
-        return [f"check:{rest}"]
+    # Sizes are estimated from all the readings there are.
+    sized = name.startswith("estimate.")
+    behind = observation(name)
     checks = [
         check.id
         for check in session.knowledge.checks.values()
-        if check.kind == "reading" and check.id in asked and _bears_on(check, kind, rest)
+        if check.id in asked
+        and (observation_of(check) in behind or (sized and check.kind == "reading"))
     ]
     return [f"check:{check_id}" for check_id in checks] or [f"fact:{name}"]
 
 
-def _bears_on(check: Check, kind: str, rest: str) -> bool:
-    state, station = spot_of(check)
-    if kind == "margin":
-        return rest == station
-    if kind in ("reading", "share", "level"):
-        return rest == f"{state}.{station}"
-    if kind in ("kept", "drop"):
-        pair_state, _, pair = rest.partition(".")
-        return pair_state == state and station in pair.split("-")
-    return False
-
-
-def _standing(tail: str, name: str, value: FactValue) -> PathFact:
-    said = {True: "yes", False: "no"}.get(value) if isinstance(value, bool) else None
-    number = f"{value:g}" if isinstance(value, float) else str(value)
-    return PathFact(id=tail, title=name.replace(".", " ").replace("_", " "), found=said or number)
+def _standing(tail: str, name: str, value: FactValue, knowledge: Knowledge) -> PathFact:
+    words = fact_words(name, value, knowledge)
+    return PathFact(id=tail, title=f"{words[0].upper()}{words[1:]}")
 
 
 def _finding(name: str) -> PathDerived:

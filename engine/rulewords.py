@@ -20,7 +20,7 @@ from stillflow.engine.airflow.effects import (
     SpeedEffect,
     ThroatEffect,
 )
-from stillflow.engine.conditions import Condition, Leaf, say
+from stillflow.engine.conditions import Condition, FactValue, Leaf, say
 from stillflow.engine.knowledge import Source
 from stillflow.engine.loading import Knowledge
 from stillflow.engine.scales import Station
@@ -51,6 +51,12 @@ _COMPARED = {
 def condition_words(condition: Condition, knowledge: Knowledge) -> str:
     """A condition as a clause: "sealed suction at the inlet is low or very low"."""
     return say(condition, lambda leaf: _leaf_words(leaf, knowledge))
+
+
+def fact_words(name: str, value: FactValue, knowledge: Knowledge) -> str:
+    """A known fact as a clause: "sealed suction at the inlet is low"."""
+    rounded = value if isinstance(value, bool | str) else float(f"{value:.3g}")
+    return _leaf_words(Leaf(fact=name, is_=rounded), knowledge)
 
 
 def _leaf_words(leaf: Leaf, knowledge: Knowledge) -> str:

@@ -10,12 +10,17 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from stillflow.engine.airflow.estimate import Estimate
+from stillflow.engine.belief import Situation
 from stillflow.engine.conditions import FactValue
 from stillflow.engine.inference import Firing
 from stillflow.engine.knowledge import Fault
 from stillflow.engine.progress import Asked, Repair
+from stillflow.engine.scales import Strength
 from stillflow.engine.session import Session
 from stillflow.engine.table import Floats
+
+FALLEN = 10.0
+"""A fault that has become so many times less likely counts as ruled out."""
 
 
 @dataclass(frozen=True)
@@ -42,6 +47,7 @@ class Round:
     Attributes:
         number: 0 for the first.
         asked: the checks answered in it, in order.
+        situation: what was known at its end.
         facts: plain facts at its end, findings not among them.
         firings: the rules that fire on them.
         probabilities: of every fault at its end, shape (F,).
@@ -51,6 +57,7 @@ class Round:
 
     number: int
     asked: tuple[Asked, ...]
+    situation: Situation
     facts: Mapping[str, FactValue]
     firings: tuple[Firing, ...]
     probabilities: Floats
@@ -72,10 +79,16 @@ def rounds(session: Session) -> list[Round]:
             continue
         firings = session.conclude(situation).firings
         facts = session.facts(situation)
-        found.append(
-            Round(number, asked, facts, firings, probabilities, session.sizes(situation), repair)
-        )
+        sizes = session.sizes(situation)
+        found.append(Round(number, asked, situation, facts, firings, probabilities, sizes, repair))
     return found
+
+
+def telling_round(session: Session) -> Round:
+    """The round that led to the last fix, or the one still open where nothing was fixed."""
+    every = rounds(session)
+    fixed = [one for one in every if one.repair is not None]
+    return fixed[-1] if fixed else every[-1]
 
 
 def contributions(session: Session, one: Round, fault: Fault | None = None) -> list[Contribution]:
@@ -89,3 +102,33 @@ def contributions(session: Session, one: Round, fault: Fault | None = None) -> l
                         Contribution(firing.rule_id, item.sign, item.strength.value, fault_id)
                     )
     return said
+
+
+def ruled_out(session: Session, one: Round) -> dict[str, Contribution]:
+    """Faults that a round made at least ten times less likely, and what speaks loudest against.
+
+    By fault id, those that were likeliest before it first. Faults that lost only because others
+    gained are not among them.
+    """
+    names = list(session.knowledge.faults)
+    first = one.asked[0].before if one.asked else one.probabilities
+    out = {}
+    for index in sorted(range(len(names)), key=lambda i: (-first[i], names[i])):
+        if first[index] <= 0.0 or one.probabilities[index] > first[index] / FALLEN:
+            continue
+        against = loudest_against(session, one, names[index])
+        if against is not None:
+            out[names[index]] = against
+    return out
+
+
+def loudest_against(session: Session, one: Round, fault_id: str) -> Contribution | None:
+    """The strongest evidence against a fault in a round, ties by rule; None without any."""
+    said = contributions(session, one, session.knowledge.faults[fault_id])
+    against = [item for item in said if item.sign < 0]
+    return min(against, key=loudness, default=None)
+
+
+def loudness(item: Contribution) -> tuple[float, str]:
+    """Sorts contributions, the strongest first, ties by rule."""
+    return -Strength(item.strength).factor, item.rule_id

@@ -80,6 +80,7 @@ def visit_tree(
     depth: int | None = None,
     until: float = 1.0,
     think: Think = "normal",
+    wrong_part_minutes: float = 0.0,
 ) -> PolicyTree:
     """Unroll what a visit would do from here.
 
@@ -94,6 +95,7 @@ def visit_tree(
         depth: acts after which the tree ends, None for any number.
         until: a fix at least this likely to be right ends its branch, 0 to 1.
         think: how far the planner looks ahead.
+        wrong_part_minutes: the price, in minutes, of having fitted a part that was not needed.
 
     Raises:
         InputError: a number out of range, or starting facts that contradict each other.
@@ -106,19 +108,20 @@ def visit_tree(
         because = session.knowledge.rules[session.progress.doubting].because
         names = ", ".join(session.progress.again)
         raise InputError(f"the answers given contradict each other: {because}", right=names)
-    policy = _Policy(session, depth, until, think)
+    planner = Planner(session.knowledge, session.progress.belief, think, wrong_part_minutes)
+    policy = _Policy(session, planner, depth, until)
     return unroll(policy.start(), policy, reach, cut_to=LIVE)
 
 
 class _Policy:
     """What a visit does at a point: the same in the same order as `Session.next_step`."""
 
-    def __init__(self, session: Session, depth: int | None, until: float, think: Think) -> None:
+    def __init__(self, session: Session, planner: Planner, depth: int | None, until: float) -> None:
         self._knowledge = session.knowledge
         self._baseline = session.baseline
         self._progress = session.progress
         self._belief = session.progress.belief
-        self._planner = Planner(session.knowledge, self._belief, think)
+        self._planner = planner
         self._askable = Askable(session.knowledge, session.visit.missing_tools)
         self._depth = depth
         self._until = until

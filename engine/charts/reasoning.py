@@ -6,6 +6,7 @@ comes from (a visit's trace) is left to the caller.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Literal
 
 from pydantic import Field, model_validator
@@ -108,19 +109,21 @@ class ReasoningPath(Plain):
         return self
 
 
-def focused(path: ReasoningPath, focus: str) -> ReasoningPath:
-    """Only what bears on one conclusion (a fault or a derived fact).
+def focused(path: ReasoningPath, *focus: str) -> ReasoningPath:
+    """Only what bears on some conclusions (faults or derived facts).
 
     Raises:
-        InputError: nothing on the path has that id.
+        InputError: nothing on the path has such an id.
     """
     known = [*(f.id for f in path.faults), *(d.id for d in path.derived)]
-    if focus not in known:
-        raise InputError(
-            f"there is no conclusion {focus!r} on this path", right=f"known are: {', '.join(known)}"
-        )
-    kept = {focus}
-    waiting = [focus]
+    for one in focus:
+        if one not in known:
+            raise InputError(
+                f"there is no conclusion {one!r} on this path",
+                right=f"known are: {', '.join(known)}",
+            )
+    kept = set(focus)
+    waiting = list(focus)
     while waiting:
         head = waiting.pop()
         for link in path.links:
@@ -128,8 +131,9 @@ def focused(path: ReasoningPath, focus: str) -> ReasoningPath:
                 kept.add(link.tail)
                 waiting.append(link.tail)
     titles = {f.id: f.title for f in path.faults} | {d.id: d.title for d in path.derived}
+    named = " and ".join(f"“{titles[one]}”" for one in focus)
     title = path.title.model_copy(
-        update={"filters": (*path.title.filters, f"only what bears on “{titles[focus]}”")}
+        update={"filters": (*path.title.filters, f"only what bears on {named}")}
     )
     return ReasoningPath(
         title=title,
@@ -141,21 +145,21 @@ def focused(path: ReasoningPath, focus: str) -> ReasoningPath:
     )
 
 
-def reasoning_chart(path: ReasoningPath, focus: str = "", most: int = 6) -> Chart:
+def reasoning_chart(path: ReasoningPath, focus: Sequence[str] = (), most: int = 6) -> Chart:
     """The path as a chart to render.
 
     Args:
         path: what to show.
-        focus: id of a fault or derived fact; only what bears on it is shown.
+        focus: ids of faults or derived facts; only what bears on them is shown.
         most: how many of the likeliest faults get a box of their own.
 
     Raises:
-        InputError: nothing on the path has the id `focus`.
+        InputError: nothing on the path has an id in `focus`.
     """
     from stillflow.engine.charts.reasoningpicture import draw_reasoning, reasoning_picture
 
     if focus:
-        path = focused(path, focus)
+        path = focused(path, *focus)
     picture = reasoning_picture(path, most)
     return Chart(
         "reasoning-path",

@@ -128,7 +128,7 @@ def test_focus_keeps_only_what_bears_on_the_fault(path: ReasoningPath) -> None:
 
 def test_focus_on_something_unknown_names_what_is_there(path: ReasoningPath) -> None:
     with pytest.raises(InputError, match=r"'nothing'.*likely, less, rare, out, d1"):
-        reasoning_chart(path, "nothing")
+        reasoning_chart(path, ["nothing"])
 
 
 @pytest.mark.parametrize(

@@ -1,0 +1,154 @@
+"""`stillflow chart`: charts to pin to the wall, of the rules or of a visit."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import click
+
+from stillflow.cli.chart_faults import faults
+from stillflow.cli.chart_tree import tree
+from stillflow.cli.drawing import Target, chart_options, day_of, drawn, titled, write_chart
+from stillflow.cli.options import db_option, rules_option, system_options
+from stillflow.cli.readings import measured, reading_options, take_readings
+from stillflow.cli.visits import any_visit
+from stillflow.engine import Session, load_rules
+from stillflow.engine.belief import Situation
+from stillflow.engine.charts.picture import TitleBlock
+from stillflow.engine.charts.render import Chart
+from stillflow.engine.errors import InputError
+from stillflow.engine.loading import Knowledge
+from stillflow.engine.trace import telling_round
+
+
+@click.group("chart")
+def command() -> None:
+    """Draw charts to pin to the wall: decision tree, fault tree, stations, airflow.
+
+    The reasoning path of a visit is drawn by 'stillflow why VISIT --chart FILE'.
+    """
+
+
+command.add_command(tree)
+command.add_command(faults)
+
+
+@command.command("stations")
+@click.argument("visit", required=False)
+@reading_options
+@system_options
+@chart_options()
+@rules_option
+@db_option
+def stations(visit: str | None, **options: Any) -> None:
+    """Draw the air path as a strip, expected beside found, to see where suction is lost.
+
+    Of a visit (a file, or the id of one that is kept), or of readings given as for
+    'stillflow read'.
+    """
+    _draw(visit, options, _station_chart)
+
+
+@command.command("airflow")
+@click.argument("visit", required=False)
+@reading_options
+@system_options
+@chart_options()
+@rules_option
+@db_option
+def airflow(visit: str | None, **options: Any) -> None:
+    """Draw suction against airflow: the fan, the system in good order and as found, the readings.
+
+    Of a visit (a file, or the id of one that is kept), or of readings given as for
+    'stillflow read'.
+    """
+    _draw(visit, options, _airflow_chart)
+
+
+def _draw(visit: str | None, options: dict[str, Any], make: Any) -> None:
+    target = Target(options.pop("out"), options.pop("form") or "", options.pop("paper"))
+    day = options.pop("day")
+    knowledge = load_rules(options.pop("rules"))
+    session, situation, filters = _chosen(visit, knowledge, options.pop("db"), options)
+    title = TitleBlock(
+        title="", date=day_of(day, session), rules_version=knowledge.digest, filters=filters
+    )
+    paths = write_chart(make(session, situation, title), target)
+    if paths:
+        click.echo(drawn(paths))
+
+
+def _chosen(
+    visit: str | None, knowledge: Knowledge, db: str | None, options: dict[str, Any]
+) -> tuple[Session, Situation, tuple[str, ...]]:
+    """The session, the moment of it to draw, and what narrows the chart down to that moment."""
+    found = take_readings(options)
+    if visit is None:
+        if not found:
+            right = "name a visit, or give readings such as --sealed 90 --working 50"
+            raise InputError("there is nothing to draw", right=right)
+        session = measured(knowledge, found, options)
+        return session, session.progress.situation, ()
+    if found or any(value is not None for value in options.values()):
+        right = "name a visit, or give readings"
+        raise InputError("a visit has its own readings and its own system", right=right)
+    session = any_visit(visit, knowledge, db)
+    return (session, *_told(session))
+
+
+def draw_stations(session: Session, target: Target) -> list[Path]:
+    """Draw the air path of a visit as it was before its last fix, or as it stands.
+
+    Raises:
+        InputError: no readings were taken.
+    """
+    situation, filters = _told(session)
+    title = TitleBlock(
+        title="",
+        date=day_of(None, session),
+        rules_version=session.knowledge.digest,
+        filters=filters,
+    )
+    return write_chart(_station_chart(session, situation, title), target)
+
+
+def _told(session: Session) -> tuple[Situation, tuple[str, ...]]:
+    """The readings a visit is drawn with, and what to say of when they were taken."""
+    one = telling_round(session)
+    if not one.situation.readings:
+        raise InputError("no readings were taken on this visit", right="there is nothing to draw")
+    if one.repair is None:
+        return one.situation, ()
+    title = session.knowledge.faults[one.repair.fault_id].title
+    return one.situation, (f"readings before the fix: {title}",)
+
+
+def _station_chart(session: Session, situation: Situation, title: TitleBlock) -> Chart:
+    from stillflow.engine.charts.stations import station_chart
+    from stillflow.engine.stationview import air_path
+
+    title = titled(title.model_copy(update={"title": "Where suction is lost"}), _site(session))
+    title = title.model_copy(update={"subtitle": _expected(session)})
+    tolerance = session.visit.gauge.tolerance
+    return station_chart(air_path(situation.readings, session.baseline, tolerance, title))
+
+
+def _airflow_chart(session: Session, situation: Situation, title: TitleBlock) -> Chart:
+    from stillflow.engine.airflow.curves import airflow_chart
+    from stillflow.engine.charts.airflow import airflow_lines_chart
+
+    estimate = session.sizes(situation)
+    assert estimate is not None
+    words = " ".join(estimate.sentences())
+    title = titled(title.model_copy(update={"title": "Suction and airflow"}), _site(session))
+    title = title.model_copy(update={"subtitle": f"{words} {_expected(session)}"})
+    return airflow_lines_chart(airflow_chart(session.baseline.system, estimate), title, words)
+
+
+def _site(session: Session) -> str:
+    return session.visit.site.name
+
+
+def _expected(session: Session) -> str:
+    return f"Expected from {session.baseline.note}."

@@ -1,0 +1,168 @@
+"""`stillflow chart tree`: what to check next, for every answer, as a tree to print."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from datetime import datetime
+from typing import Any
+
+import click
+
+from stillflow.cli.drawing import Target, chart_options, day_of, drawn, write_chart
+from stillflow.cli.options import (
+    Share,
+    check_tools,
+    planning_options,
+    rules_option,
+    system_options,
+    visit_from,
+)
+from stillflow.cli.screen import percent
+from stillflow.engine import Session, load_rules
+from stillflow.engine.charts.page import PaperName
+from stillflow.engine.charts.picture import TitleBlock
+from stillflow.engine.errors import InputError, Place
+from stillflow.engine.loading import Knowledge
+from stillflow.engine.planner import Think
+from stillflow.engine.policytree import PolicyTree
+from stillflow.engine.visit import NO_ANSWER
+
+HELP = """Draw what to check next, for every answer, down to the fix.
+
+\b
+stillflow chart tree --paper a3 --out tree.pdf
+stillflow chart tree --complaint weak-at-one-inlet --given slider-look=closed
+stillflow chart tree --rated-sealed 130 --rated-airflow 114 --until 95%
+"""
+
+
+@click.command("tree", help=HELP)
+@click.option("--complaint", metavar="ID", help="what the customer calls about")
+@click.option(
+    "--given",
+    multiple=True,
+    metavar="CHECK=ANSWER",
+    help="an answer known at the start (may be repeated)",
+)
+@click.option("--depth", type=click.IntRange(min=1), help="steps after which it ends")
+@click.option(
+    "--until",
+    type=Share(),
+    default="1",
+    metavar="SHARE",
+    help="a fix this sure, such as 95%, ends its branch",
+)
+@click.option(
+    "--reach",
+    type=Share(),
+    default="0.01",
+    show_default=True,
+    metavar="SHARE",
+    help="leave what fewer calls come to to the guided visit",
+)
+@click.option(
+    "--without", multiple=True, metavar="TOOL", help="a tool that is not here (may be repeated)"
+)
+@system_options
+@planning_options
+@chart_options()
+@rules_option
+def tree(
+    complaint: str | None,
+    given: tuple[str, ...],
+    depth: int | None,
+    until: float,
+    reach: float,
+    without: tuple[str, ...],
+    think: Think,
+    wrong_part: float,
+    form: str | None,
+    out: str,
+    paper: PaperName | None,
+    day: datetime | None,
+    rules: tuple[str, ...],
+    **options: Any,
+) -> None:
+    """Draw the decision tree from any starting facts."""
+    from stillflow.engine.charts.decision import decision_chart
+    from stillflow.engine.tree import visit_tree
+    from stillflow.engine.treeview import decision_tree
+
+    knowledge = load_rules(rules)
+    check_tools(knowledge, without)
+    visit = visit_from(options).model_copy(update={"missing_tools": without})
+    session = Session(knowledge, visit, think, wrong_part)
+    filters = [*_start(session, complaint, given)]
+    filters += [f"without {tool.replace('-', ' ')}" for tool in without]
+    if depth is not None:
+        filters.append(f"{depth} steps" if depth > 1 else "1 step")
+    if until < 1.0:
+        filters.append(f"until a fix is {percent(until)} sure")
+    filters.append(f"what at least {_one_in(reach)} calls come to")
+    if think != "normal":
+        filters.append(f"{think} look-ahead")
+    if wrong_part:
+        filters.append(f"a wrong part costs {wrong_part:g} minutes")
+    unrolled = visit_tree(
+        session,
+        reach=reach,
+        depth=depth,
+        until=until,
+        think=think,
+        wrong_part_minutes=wrong_part,
+    )
+    what = knowledge.complaints[complaint].title if complaint else "Poor suction"
+    title = TitleBlock(
+        title=f"What to check next: {what[0].lower()}{what[1:]}",
+        subtitle=_explained(session, unrolled),
+        date=day_of(day),
+        rules_version=knowledge.digest,
+        filters=tuple(filters),
+    )
+    chart = decision_chart(decision_tree(unrolled, knowledge, session.baseline, title))
+    paths = write_chart(chart, Target(out, form or "", paper))
+    if paths:
+        click.echo(drawn(paths))
+
+
+def _start(session: Session, complaint: str | None, given: Sequence[str]) -> Iterable[str]:
+    """Put the starting facts on record; yields each in words."""
+    from stillflow.engine.faultview import known_complaint
+
+    knowledge = session.knowledge
+    if complaint is not None:
+        known = known_complaint(knowledge, complaint)
+        session.record(known.check, known.answer)
+        yield f"complaint: {known.title}"
+    for one in given:
+        name, joined, answer = one.partition("=")
+        if not joined:
+            right = "write it as check=answer, such as slider-look=closed"
+            raise InputError(f"'{one[:40]}' is not an answer", Place(key="--given"), right)
+        session.record(name.strip(), answer.strip())
+        yield _said(knowledge, session, name.strip())
+
+
+def _said(knowledge: Knowledge, session: Session, check_id: str) -> str:
+    check = knowledge.checks[check_id]
+    answer = session.events[-1].answer
+    question = check.ask.rstrip("?")
+    if answer in NO_ANSWER:
+        return f"{question}: {answer}"
+    if check.kind == "reading":
+        assert check.station is not None
+        return f"{check.condition} at {check.station.words}: {answer:.0f} inH2O"
+    return f"{question}: {next(one.label for one in check.answers if one.id == answer)}"
+
+
+def _explained(session: Session, unrolled: PolicyTree) -> str:
+    return (
+        "Begins once the question about danger signs is answered with none. "
+        f"Readings are in inH2O, held against {session.baseline.note}. "
+        f"In {percent(unrolled.ended)} of calls the fault is found on this page; else, and where "
+        "a fix does not bring the suction back, go on with: stillflow visit."
+    )
+
+
+def _one_in(share: float) -> str:
+    return "all" if share <= 0.0 else f"1 in {1 / share:,.0f}"
