@@ -159,7 +159,7 @@ def _explained(session: Session, unrolled: PolicyTree) -> str:
     return (
         "Begins once the question about danger signs is answered with none. "
         f"Readings are in inH2O, held against {session.baseline.note}. "
-        f"In {percent(unrolled.ended)} of calls the fault is found on this page; else, and where "
+        f"In {percent(unrolled.ended)} of calls the fault is found within this tree; else, and where "
         "a fix does not bring the suction back, go on with: stillflow visit."
     )
 

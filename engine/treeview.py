@@ -71,20 +71,25 @@ class _Words:
             return self._fix(number, node, act, nodes)
         check = self._knowledge.checks[act.id]
         cautions = list(check.cautions)
-        detail = ""
+        details = []
         if check.access is not None:
             access = self._knowledge.accesses[check.access]
             if node.figures["minutes"] >= check.minutes + access.minutes / 2:
                 cautions += access.cautions
-                detail = f"First: {access.title[0].lower()}{access.title[1:]}"
+                details.append(f"First: {access.title[0].lower()}{access.title[1:]}.")
+        branches = tuple(self._branches(check, node, nodes))
+        if all(_left_to_visit(nodes[branch.node]) for branch in node.branches):
+            # Whatever the answer, this is as far as the tree goes.
+            details.append(f"Then go on with {LIVE}.")
+            branches = ()
         return TreeNode(
             id=str(number),
             kind="check",
             title=_question(check),
-            detail=detail,
+            detail=" ".join(details),
             minutes=node.figures["minutes"],
             caution=self._beware(cautions),
-            branches=tuple(self._branches(check, node, nodes)),
+            branches=branches,
         )
 
     def _fix(self, number: int, node: Node, act: Act, nodes: Sequence[Node]) -> TreeNode:
@@ -114,7 +119,7 @@ class _Words:
 
     def _end(self, number: int, node: Node) -> TreeNode:
         if node.handed_to == LIVE:
-            title, detail = "Go on with the guided visit", "stillflow visit"
+            title, detail = f"On with {LIVE}", ""
             if isinstance(node.act, Act):
                 title, detail = "Take these readings again", node.reason
         elif isinstance(node.act, Act) and node.act.kind == "stop":

@@ -39,6 +39,8 @@ _GRAPH = (88.0, 128.0)
 _LEFT = 150.0
 """Room at the left for the fan and the names of the graphs."""
 _PIPE = 9.0
+_FAN = 20.0
+"""Radius of the fan."""
 _BETWEEN = 34.0
 _NAMES: dict[Condition, tuple[str, str]] = {
     "sealed": ("Sealed", "no air flowing"),
@@ -81,7 +83,10 @@ class _Drawing:
         self.wide = _LEFT + self.column * count
         self.banner = self._banner()
         self.names = [wrap(s.title, self.column - 14, TITLE_SIZE, bold=True) for s in path.stations]
-        self.behind = [wrap(s.behind, self.column - 26, NOTE_SIZE) for s in path.stations]
+        self.behind = [
+            wrap(s.behind, self.column - 26 - (0 if index else _FAN), NOTE_SIZE)
+            for index, s in enumerate(path.stations)
+        ]
         above = max(len(lines) for lines in self.behind) * NOTE_SIZE * LEADING
         below = max(len(lines) for lines in self.names) * TITLE_SIZE * LEADING
         self.pipe = len(self.banner) * TITLE_SIZE * LEADING + 14 + above + 12 + _PIPE
@@ -139,7 +144,7 @@ class _Drawing:
             Text(fan, y + 36, "fan", NOTE_SIZE, "middle"),
         ]
         for index, lines in enumerate(self.behind):
-            middle = (self.x(index - 1) + self.x(index)) / 2
+            middle = (self.x(index - 1) + self.x(index)) / 2 + (0 if index else _FAN / 2)
             for place, line in enumerate(reversed(lines)):
                 baseline = y - 13 - place * NOTE_SIZE * LEADING
                 marks += on_white(Text(middle, baseline, line, NOTE_SIZE, "middle"))
@@ -229,7 +234,7 @@ def _band(x: float, y: float, w: float, h: float) -> list[Mark]:
 
 
 def _fan(x: float, y: float) -> list[Mark]:
-    marks: list[Mark] = [circle(x, y, 20, fill="#ffffff", width=1.6)]
+    marks: list[Mark] = [circle(x, y, _FAN, fill="#ffffff", width=1.6)]
     for turn in range(4):
         angle = math.pi / 2 * turn + math.pi / 8
         side = angle + 0.75
