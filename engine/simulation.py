@@ -47,7 +47,8 @@ CANDIDATES = 16
 MOST_ROUNDS = 20
 """Times houses are drawn anew for faults that fitted none, before that is called an error."""
 
-MOST_STEPS = 300
+MOST_STEPS = 2000
+"""More than all fixes with all readings after each; beyond it something goes in circles."""
 
 
 @dataclass

@@ -140,7 +140,10 @@ def test_answers_come_from_the_rules_own_table(calls: list[SimulatedCall]) -> No
         column = KNOWLEDGE.fault_index[call.faults[0]]
         for check in QUESTIONS:
             [outlook] = belief.outlooks(bare, [check.id])
-            expected = outlook.likelihood[:, column].copy()
+            given = outlook.likelihood[:, column]
+            # Mistakes are drawn apart from the table: of the answers given, those that are right.
+            wrong = check.mistaken / (len(given) - 1)
+            expected = (given - wrong) / (1.0 - check.mistaken - wrong)
             for index, answer in enumerate(check.answer_ids):
                 if stops & set(belief.fired(bare.with_choice(check.id, answer))):
                     expected[index] = 0.0
