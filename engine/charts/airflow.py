@@ -6,6 +6,7 @@ Holds what the chart says; `airflowdrawing` draws it. The lines come from `airfl
 from __future__ import annotations
 
 from stillflow.engine.airflow.curves import AirflowChart
+from stillflow.engine.charts.numbers import counted
 from stillflow.engine.charts.picture import Picture, TitleBlock
 from stillflow.engine.charts.render import Chart
 
@@ -20,8 +21,7 @@ def airflow_lines_chart(data: AirflowChart, title: TitleBlock, words: str) -> Ch
     """
     from stillflow.engine.charts.airflowdrawing import draw_airflow
 
-    count = len(data.marks)
-    readings = "1 reading" if count == 1 else f"{count} readings"
+    readings = counted(len(data.marks), "reading")
     alt = f"Suction against airflow: the healthy system, the system as found, {readings}. {words}"
     picture = Picture(title, alt, (), ())
     content = {"title": title.model_dump(mode="json"), **data.model_dump(mode="json")}

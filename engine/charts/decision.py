@@ -14,7 +14,7 @@ from typing import Literal
 from pydantic import Field, model_validator
 
 from stillflow.engine.charts import shapes
-from stillflow.engine.charts.numbers import minutes, percent
+from stillflow.engine.charts.numbers import counted, minutes, percent
 from stillflow.engine.charts.page import PaperName, Sheet, kind_key
 from stillflow.engine.charts.paging import Trunk
 from stillflow.engine.charts.picture import Edge, Kind, Node, Picture, Plain, TitleBlock
@@ -139,7 +139,8 @@ def decision_chart(tree: DecisionTree) -> Chart:
     first = tree.by_id[tree.root].title
     picture = Picture(
         title=tree.title,
-        alt=f"A decision tree of {checks} checks with {len(ends)} ends. It begins with: {first}.",
+        alt=f"A decision tree of {counted(checks, 'check')} with {counted(len(ends), 'end')}. "
+        f"It begins with: {first.rstrip('.')}.",
         nodes=tuple(boxes.values()),
         edges=tuple(
             Edge(i, b.to, f"{b.answer} ({percent(b.probability)})", "for")

@@ -10,7 +10,7 @@ from dataclasses import replace
 
 from stillflow.engine.charts import shapes
 from stillflow.engine.charts.gates import HEIGHT, gate_key, symbol
-from stillflow.engine.charts.numbers import chance
+from stillflow.engine.charts.numbers import chance, counted
 from stillflow.engine.charts.page import PaperName, Sheet
 from stillflow.engine.charts.paging import Trunk
 from stillflow.engine.charts.picture import Edge, Gate, Kind, Node, Picture, TitleBlock
@@ -47,7 +47,8 @@ def faulttree_chart(tree: FaultTree, title: TitleBlock, analysis: Analysis | Non
     causes = sum(1 for name in order if isinstance(tree.by_id[name], Event))
     picture = Picture(
         title=title,
-        alt=f"A fault tree. Top event: {tree.by_id[tree.top].title}. Below it, {causes} causes.",
+        alt=f"A fault tree. Top event: {tree.by_id[tree.top].title}. "
+        f"Below it, {counted(causes, 'cause')}.",
         nodes=tuple(nodes.values()),
         edges=tuple(Edge(name, i) for name in order for i in _inputs(tree, name)),
         across=False,

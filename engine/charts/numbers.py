@@ -22,3 +22,8 @@ def chance(probability: float) -> str:
 def minutes(value: float) -> str:
     """A time in whole minutes."""
     return "under 1 min" if 0 < value < 1 else f"{value:.0f} min"
+
+
+def counted(count: int, what: str) -> str:
+    """So many of something: "1 check", "3 checks"."""
+    return f"{count} {what}" if count == 1 else f"{count} {what}s"

@@ -1,0 +1,305 @@
+"""`stillflow chart` and the charts of `why`: every kind, every format, one line for a mistake."""
+
+from __future__ import annotations
+
+import csv
+import datetime
+import io
+import json
+import xml.etree.ElementTree as ElementTree
+from pathlib import Path
+
+import pytest
+from command import Outcome, stillflow
+
+from stillflow.engine import load_rules
+
+SVG = "{http://www.w3.org/2000/svg}"
+TREE = ("chart", "tree", "--depth", "1")
+READINGS = ("--unit-sealed", "130", "--sealed", "91", "--working", "53")
+RATED = ("--rated-sealed", "130", "--rated-airflow", "114")
+
+
+@pytest.fixture(scope="module")
+def visit(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The demo's visit: a bin that sits crooked, found and put right."""
+    folder = tmp_path_factory.mktemp("demo")
+    assert stillflow("demo", "--out", str(folder)).code == 0
+    return folder / "visit.yaml"
+
+
+def drawn(tmp_path: Path, *args: str, name: str = "chart.svg") -> bytes:
+    path = tmp_path / name
+    outcome = stillflow(*args, "--out", str(path))
+    assert (outcome.code, outcome.err) == (0, "")
+    assert outcome.out == f"Drawn: {path}\n"
+    return path.read_bytes()
+
+
+def words(svg: bytes) -> str:
+    root = ElementTree.fromstring(svg)
+    return " ".join("".join(element.itertext()) for element in root.iter(f"{SVG}text"))
+
+
+def refused(outcome: Outcome, *parts: str) -> None:
+    assert outcome.code == 2
+    assert outcome.out == ""
+    assert outcome.err.startswith("stillflow: ")
+    assert outcome.err.count("\n") == 1
+    for part in parts:
+        assert part in outcome.err
+
+
+CHARTS = {
+    "tree": TREE,
+    "faults": ("chart", "faults", "--worth", "5%"),
+    "stations": ("chart", "stations", *READINGS, *RATED),
+    "airflow": ("chart", "airflow", *READINGS, *RATED),
+}
+FORMATS = [
+    (chart, form)
+    for chart in CHARTS
+    for form in ("svg", "png", "dot", "mermaid", "json")
+    if (chart, form) not in (("airflow", "dot"), ("airflow", "mermaid"))
+]
+BEGINS = {
+    "svg": b"<",
+    "png": b"\x89PNG",
+    "dot": b"// ",
+    "mermaid": b"flowchart ",
+    "json": b"{",
+}
+
+
+@pytest.mark.parametrize(("chart", "form"), FORMATS)
+def test_every_chart_comes_in_every_format_it_can_have(
+    tmp_path: Path, chart: str, form: str
+) -> None:
+    ending = {"mermaid": "mmd"}.get(form, form)
+    by_ending = drawn(tmp_path, *CHARTS[chart], name=f"one.{ending}")
+    assert by_ending.startswith(BEGINS[form])
+    by_option = drawn(tmp_path, *CHARTS[chart], "--format", form, name="other.chart")
+    assert by_option == by_ending
+
+
+def test_a_pdf_needs_its_extra_and_is_one_file_of_pages(tmp_path: Path) -> None:
+    pytest.importorskip("fpdf")
+    pytest.importorskip("fontpkg_arimo")
+    data = drawn(
+        tmp_path, "chart", "faults", "--worth", "5%", "--paper", "letter", name="faults.pdf"
+    )
+    assert data.startswith(b"%PDF-")
+    assert data.count(b"/Type /Page\n") > 1
+
+
+@pytest.mark.parametrize("chart", list(CHARTS))
+def test_the_title_block_has_the_day_the_rules_and_what_narrows_it_down(
+    tmp_path: Path, chart: str
+) -> None:
+    svg = drawn(tmp_path, *CHARTS[chart], "--date", "2025-03-04")
+    said = words(svg)
+    assert "2025-03-04" in said
+    assert f"rules {load_rules().digest}" in said
+    assert "shown:" in said
+    root = ElementTree.fromstring(svg)
+    assert len(root.findtext(f"{SVG}desc") or "") > 30
+    assert drawn(tmp_path, *CHARTS[chart], "--date", "2025-03-04") == svg
+
+
+def test_without_a_date_the_day_is_today(tmp_path: Path) -> None:
+    assert datetime.date.today().isoformat() in words(drawn(tmp_path, *TREE))
+
+
+def test_without_a_name_it_is_called_after_the_chart(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    assert stillflow(*TREE).out == "Drawn: decision-tree.svg\n"
+    assert stillflow(*CHARTS["stations"], "--format", "dot").out == "Drawn: stations.dot\n"
+    assert {path.name for path in tmp_path.iterdir()} == {"decision-tree.svg", "stations.dot"}
+
+
+def test_a_dash_writes_to_standard_output() -> None:
+    outcome = stillflow(*CHARTS["stations"], "--out", "-", "--format", "json")
+    assert json.loads(outcome.out)["chart"] == "stations"
+
+
+def test_a_paper_cuts_a_large_chart_into_numbered_files(tmp_path: Path) -> None:
+    outcome = stillflow(
+        "chart", "faults", "--paper", "a4", "--out", str(tmp_path / "f.svg"), "--worth", "1%"
+    )
+    files = sorted(path.name for path in tmp_path.iterdir())
+    assert len(files) > 2
+    assert f"({len(files)} pages)" in outcome.out
+    for number, name in enumerate(files, 1):
+        assert str(number) in name
+        assert f"page {number} of {len(files)}" in words((tmp_path / name).read_bytes())
+    refused(stillflow("chart", "faults", "--paper", "a4", "--out", "-"), "pages", "--out")
+
+
+def test_a_tree_starts_from_what_is_known(tmp_path: Path) -> None:
+    svg = drawn(
+        tmp_path,
+        *TREE,
+        *("--complaint", "weak-at-one-inlet", "--given", "slider-look=closed"),
+        *("--given", "sealed-inlet=22.4 kPa", "--without", "camera", *RATED),
+    )
+    said = words(svg)
+    assert "What to check next: weak at one inlet only" in said
+    for part in (
+        "complaint: Weak at one inlet only",
+        "Is the relief slider on the handle closed: Closed, or there is none",
+        "sealed at the inlet: 90 inH2O",
+        "without camera",
+        "1 step",
+    ):
+        assert part in said
+    asked = json.loads(drawn(tmp_path, *TREE, "--complaint", "weak-everywhere", name="t.json"))
+    assert "Where is the suction weak?" not in {node["title"] for node in asked["nodes"]}
+
+
+def test_until_and_reach_narrow_the_tree_and_say_so(tmp_path: Path) -> None:
+    said = words(
+        drawn(tmp_path, "chart", "tree", "--reach", "20%", "--until", "95%", "--think", "quick")
+    )
+    assert "until a fix is 95 % sure" in said
+    assert "what at least 1 in 5 calls come to" in said
+    assert "quick look-ahead" in said
+
+
+def test_the_fault_tree_has_the_complaint_on_top(tmp_path: Path) -> None:
+    content = json.loads(
+        drawn(tmp_path, "chart", "faults", "--complaint", "clogs-again", name="f.json")
+    )
+    gates = {gate["id"]: gate for gate in content["tree"]["gates"]}
+    assert gates[content["tree"]["top"]]["title"] == "It clogs again at the same place"
+    assert "and" in {gate["kind"] for gate in gates.values()}
+    assert content["analysis"]["method"] == "rare-event"
+
+
+def test_the_table_shows_cut_sets_and_importance() -> None:
+    outcome = stillflow("chart", "faults", "--table", "--complaint", "clogs-again")
+    assert outcome.code == 0
+    for part in ("Birnbaum", "Fussell-Vesely", "only together", "Hair, string or long fluff"):
+        assert part in outcome.out
+    assert max(map(len, outcome.out.splitlines())) <= 80
+
+
+def test_the_table_as_csv_has_the_top_the_cut_sets_and_the_events() -> None:
+    rows = list(csv.DictReader(io.StringIO(stillflow("chart", "faults", "--format", "csv").out)))
+    kinds = [row["kind"] for row in rows]
+    assert kinds == sorted(kinds, key=["top", "cut-set", "event"].index)
+    events = [row["id"] for row in rows if row["kind"] == "event"]
+    assert set(load_rules().circumstances) <= set(events)
+    both = next(row for row in rows if row["id"] == "backwards-fitting + stringy-debris")
+    single = {row["id"]: float(row["probability"]) for row in rows if row["kind"] == "event"}
+    assert both["order"] == "2"
+    assert float(both["probability"]) == pytest.approx(
+        single["backwards-fitting"] * single["stringy-debris"]
+    )
+    summed = sum(float(row["probability"]) for row in rows if row["kind"] == "cut-set")
+    assert float(rows[0]["probability"]) == pytest.approx(summed)
+
+
+def test_exact_is_no_more_than_the_rare_event_sum(tmp_path: Path) -> None:
+    args = ("chart", "faults", "--table", "--format", "json")
+    rough, exact = json.loads(stillflow(*args).out), json.loads(stillflow(*args, "--exact").out)
+    assert exact["method"] == "exact"
+    assert 0 < exact["probability"] < rough["probability"]
+    outcome = stillflow("chart", "faults", "--table", "--out", str(tmp_path / "t.csv"))
+    assert outcome.out == f"Written: {tmp_path / 't.csv'}\n"
+    assert (tmp_path / "t.csv").read_text().startswith("kind,id,title")
+
+
+def test_a_visit_is_drawn_as_it_was_before_its_fix(tmp_path: Path, visit: Path) -> None:
+    said = words(drawn(tmp_path, "chart", "stations", str(visit)))
+    assert "Where suction is lost: The Gooseberry House" in said
+    assert "readings before the fix: The bin or bag door was closed crooked" in said
+    assert "89 (71%)" in said
+    said = words(drawn(tmp_path, "chart", "airflow", str(visit)))
+    assert "utility inlet 89" in said
+    assert "in hole open in the unit" in said
+
+
+def test_the_demo_leaves_the_air_path_beside_the_reasoning(visit: Path) -> None:
+    names = {path.name for path in visit.parent.iterdir()}
+    assert names == {"visit.yaml", "summary.txt", "reasoning.svg", "stations.svg"}
+
+
+def test_why_draws_what_bears_on_one_fault(tmp_path: Path, visit: Path) -> None:
+    path = tmp_path / "why.svg"
+    outcome = stillflow("why", str(visit), "--focus", "brushes-worn", "--chart", str(path))
+    assert "What speaks on 'The motor's carbon brushes are worn down'" in outcome.out
+    said = words(path.read_bytes())
+    assert "The motor's carbon" in said
+    assert "The bin or bag door was" not in said
+
+
+def test_why_not_is_answered_in_words_and_drawn(tmp_path: Path, visit: Path) -> None:
+    path = tmp_path / "not.svg"
+    outcome = stillflow("why", str(visit), "--not", "hose-clogged", "--chart", str(path))
+    assert "Why not: Something is stuck in the hose?" in outcome.out
+    assert "What speaks against it:" in outcome.out
+    assert "leads with" in " ".join(outcome.out.split())
+    said = words(path.read_bytes())
+    assert "Why not “Something is stuck in the hose”: The Gooseberry House" in said
+    assert "ruled out: under 1% now." in said
+
+
+def test_why_says_what_was_ruled_out_and_by_what(visit: Path) -> None:
+    out = stillflow("why", str(visit)).out
+    assert "Ruled out:" in out
+    assert "answer." not in out
+    assert "level." not in out
+
+
+def test_why_takes_any_format_and_standard_output(visit: Path) -> None:
+    outcome = stillflow("why", str(visit), "--chart", "-", "--format", "json")
+    assert json.loads(outcome.out)["chart"] == "reasoning-path"
+
+
+@pytest.mark.parametrize(
+    ("args", "parts"),
+    [
+        ((*TREE, "--out", "chart.gif"), ("'.gif' is not a format", ".svg", "--format")),
+        ((*TREE, "--format", "gif"), ("gif", "svg")),
+        ((*TREE, "--paper", "a5"), ("a5", "a4")),
+        ((*TREE, "--out", "/no/such/place/chart.svg"), ("/no/such/place/chart.svg", "another")),
+        ((*TREE, "--date", "tomorrow"), ("tomorrow",)),
+        (("chart", "tree", "--depth", "0"), ("--depth",)),
+        (("chart", "tree", "--until", "most"), ("--until", "95%")),
+        (("chart", "tree", "--until", "0"), ("until is 0",)),
+        (("chart", "tree", "--reach", "200%"), ("--reach", "is not a share")),
+        (("chart", "tree", "--complaint", "weak-evrywhere"), ("'weak-everywhere'",)),
+        (("chart", "tree", "--given", "slider-look"), ("--given", "check=answer")),
+        (("chart", "tree", "--given", "slider=closed"), ("no check 'slider'", "slider-look")),
+        (("chart", "tree", "--given", "slider-look=ajar"), ("'ajar' is not an answer", "closed")),
+        (("chart", "tree", "--without", "gage"), ("--without", "gauge")),
+        (("chart", "faults", "--complaint", "weak"), ("no complaint 'weak'", "weak-")),
+        (("chart", "faults", "--worth", "1"), ("1 is not a share",)),
+        (("chart", "faults", "--table", "--format", "png"), ("a table cannot be made as png",)),
+        (("chart", "stations"), ("nothing to draw", "--sealed")),
+        (("chart", "stations", "nosuch.yaml"), ("nosuch.yaml",)),
+        (("chart", "airflow", *READINGS, "--format", "dot"), ("cannot be made as dot", "svg")),
+        (("chart", "airflow", "--sealed", "9000"), ("--sealed",)),
+        (("chart", "bars"), ("bars",)),
+    ],
+)
+def test_what_cannot_be_drawn_is_one_line(args: tuple[str, ...], parts: tuple[str, ...]) -> None:
+    refused(stillflow(*args), *parts)
+
+
+def test_what_a_visit_cannot_give_is_one_line(tmp_path: Path, visit: Path) -> None:
+    refused(stillflow("chart", "stations", str(visit), *READINGS), "its own readings")
+    refused(stillflow("chart", "airflow", str(visit), *RATED), "its own system")
+    empty = tmp_path / "empty.yaml"
+    empty.write_text("stillflow: 1\n")
+    refused(stillflow("chart", "airflow", str(empty)), "no readings were taken")
+    refused(stillflow("why", str(visit), "--not", "brushes"), "--not", "no fault 'brushes'")
+    refused(stillflow("why", str(visit), "--focus", "brushes"), "--focus")
+    refused(stillflow("why", str(visit), "--format", "png"), "--chart")
+
+
+def test_readings_that_contradict_each_other_start_no_tree() -> None:
+    args = ("--given", "sealed-inlet=40", "--given", "working-inlet=70", *RATED)
+    refused(stillflow(*TREE, *args), "contradict each other")
