@@ -13,12 +13,16 @@ from typing import Protocol
 import numpy as np
 
 from stillflow.engine.belief import Belief, Situation
+from stillflow.engine.conditions import Leaf
 from stillflow.engine.knowledge import Check, Fault
 from stillflow.engine.loading import Knowledge
 from stillflow.engine.planner import Candidate, Problem, Think, next_action
-from stillflow.engine.scales import Mode, Station
+from stillflow.engine.scales import Mode, Station, Strength
 from stillflow.engine.steps import Choice
 from stillflow.engine.table import Floats
+
+EVEN = 0.5
+"""A fault likelier than not is mended whatever was seen."""
 
 NEGLIGIBLE = 1e-6
 """Faults less likely than this are left out of the look-ahead, not out of the belief."""
@@ -128,6 +132,13 @@ class Planner:
         ]
         if not index:
             return None
+        # Looks deceive now and then, so what was seen to be sound comes last, not never.
+        sound = self._seen_sound(position)
+        index = [
+            column
+            for column in index
+            if everything[column].id not in sound or weights[column] > EVEN
+        ] or index
         faults = [everything[column] for column in index]
         checks = [self._knowledge.checks[name] for name in check_ids]
         outlooks = self._belief.outlooks(position.situation, check_ids)
@@ -148,6 +159,36 @@ class Planner:
             faults,
             checks,
         )
+
+    def _seen_sound(self, position: Position) -> set[str]:
+        """Faults that a look alone speaks against very strongly: nobody mends what he saw whole.
+
+        By the belief a quick fix may still pay for itself, but to be told to close what one has
+        just found closed costs more trust than minutes.
+        """
+        return set().union(
+            *(self._cleared.get(choice, set()) for choice in position.situation.choices.items())
+        )
+
+    @cached_property
+    def _cleared(self) -> dict[tuple[str, str], set[str]]:
+        """Per check and answer, the faults that rules on this answer alone all but rule out."""
+        cleared: dict[tuple[str, str], set[str]] = {}
+        for rule in self._knowledge.rules.values():
+            if not isinstance(rule.when, Leaf):
+                continue
+            check = self._knowledge.checks.get(rule.when.fact.removeprefix("answer."))
+            against = [
+                faults
+                for item, faults in self._knowledge.evidence[rule.id]
+                if item.sign < 0 and item.strength.factor >= Strength.VERY_STRONG.factor
+            ]
+            if check is None or not against:
+                continue
+            for answer in check.answer_ids:
+                if rule.when.holds(answer):
+                    cleared.setdefault((check.id, answer), set()).update(*against)
+        return cleared
 
     def _may_be_dealt_with(
         self, fault: Fault, position: Position, check_ids: Sequence[str]

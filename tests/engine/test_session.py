@@ -326,6 +326,22 @@ def test_what_the_gauge_shows_in_open_air_is_taken_off_every_reading() -> None:
     assert off.events[0].answer == SHORT + 4
 
 
+def test_what_was_just_seen_to_be_whole_is_mended_last() -> None:
+    # A fix so short that by the minutes alone it would be tried all the same.
+    text = SMALL.replace("{minutes: 10, access: lid-off,", "{minutes: 0.1,")
+    session = Session(small(text))
+    session.record("sealed-inlet", SHORT)
+    session.record("seal-look", "whole")
+    for check in ("hiss", "working-inlet", "working-hose"):
+        session.record(check, CANT_TELL)
+    offered = []
+    while (step := session.next_step()).fix is not None:
+        offered.append(step.fix.fault)
+        session.record_fix(step.fix.fault, found=False)
+    assert offered[-1] == "seal-torn"
+    assert "motor-worn" in offered
+
+
 def test_a_dear_part_is_fitted_later() -> None:
     text = SMALL.replace("{minutes: 10, access: lid-off,", "{minutes: 1,")
 
