@@ -17,8 +17,8 @@ from stillflow.cli.options import (
     system_options,
     visit_from,
 )
-from stillflow.cli.screen import percent
 from stillflow.engine import Session, load_rules
+from stillflow.engine.charts.numbers import percent
 from stillflow.engine.charts.page import PaperName
 from stillflow.engine.charts.picture import TitleBlock
 from stillflow.engine.errors import InputError, Place
@@ -159,8 +159,8 @@ def _explained(session: Session, unrolled: PolicyTree) -> str:
     return (
         "Begins once the question about danger signs is answered with none. "
         f"Readings are in inH2O, held against {session.baseline.note}. "
-        f"In {percent(unrolled.ended)} of calls the fault is found within this tree; else, and where "
-        "a fix does not bring the suction back, go on with: stillflow visit."
+        f"In {percent(unrolled.ended)} of calls the fault is found within this tree; else, and "
+        "where a fix does not bring the suction back, go on with: stillflow visit."
     )
 
 

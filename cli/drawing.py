@@ -8,16 +8,19 @@ from __future__ import annotations
 from collections.abc import Callable
 from datetime import date, datetime
 from pathlib import Path
-from typing import Any, NamedTuple
+from typing import NamedTuple
 
 import click
 
+from stillflow.cli.options import Command
 from stillflow.engine import Session
 from stillflow.engine.charts.page import PAPERS, PaperName
 from stillflow.engine.charts.picture import TitleBlock
 from stillflow.engine.charts.render import FORMATS, Chart, render
 from stillflow.engine.errors import InputError, Place
 from stillflow.engine.trace import telling_round
+
+Decorator = Callable[[Command], Command]
 
 ENDINGS = {
     ".svg": "svg",
@@ -43,16 +46,16 @@ class Target(NamedTuple):
     paper: PaperName | None = None
 
 
-def chart_options(formats: tuple[str, ...] = FORMATS) -> Callable[..., Any]:
+def chart_options(formats: tuple[str, ...] = FORMATS) -> Decorator:
     """Add --format (one of `formats`), --out, --paper and --date."""
 
-    def add(command: Callable[..., Any]) -> Callable[..., Any]:
+    def add(command: Command) -> Command:
         return format_option(formats)(_where(command))
 
     return add
 
 
-def _where(command: Callable[..., Any]) -> Callable[..., Any]:
+def _where(command: Command) -> Command:
     command = click.option(
         "--date",
         "day",
@@ -74,7 +77,7 @@ def _where(command: Callable[..., Any]) -> Callable[..., Any]:
     )(command)
 
 
-def format_option(formats: tuple[str, ...]) -> Callable[..., Any]:
+def format_option(formats: tuple[str, ...]) -> Decorator:
     """Make the option that chooses a format where the file's ending does not."""
     return click.option(
         "--format",

@@ -28,7 +28,7 @@ WORTH_AN_EVENT = 0.005
 _WORTH_A_GATE = 0.1
 """Combinations are what nobody thinks of: they are drawn down to this part of that share."""
 
-_WORDS = {
+_PLACES = {
     Where.UNIT: "In the unit",
     Where.TUBING: "In the tubing",
     Where.INLETS: "At the inlets",
@@ -37,6 +37,8 @@ _WORDS = {
     Where.SUPPLY: "In the electric supply",
     Where.MEASUREMENT: "In the measuring",
     Where.SYSTEM: "In how the system is used",
+}
+_MODES = {
     Mode.LEAK: "air gets in",
     Mode.OBSTRUCTION: "something is in the way",
     Mode.WEAK_POWER: "too little power",
@@ -104,8 +106,8 @@ def fault_tree(
         Cause(
             id=name,
             title=fault.title,
-            place=fault.place,
-            mode=fault.mode,
+            place=_PLACES[fault.place],
+            mode=_MODES[fault.mode],
             probability=_presence(knowledge, combined, name, shares[name]),
             alone=name not in within,
         )
@@ -116,8 +118,8 @@ def fault_tree(
         Cause(
             id=name,
             title=one.title,
-            place=Where.SYSTEM,
-            mode=Mode.SETTING,
+            place=_PLACES[Where.SYSTEM],
+            mode=_MODES[Mode.SETTING],
             probability=one.share,
             alone=False,
             undeveloped=True,
@@ -129,9 +131,8 @@ def fault_tree(
         name: share for name, share in shares.items() if name not in kept and name not in within
     }
     causes += _together(knowledge, left)
-    words = {str(key.value): text for key, text in _WORDS.items()}
     top = ANY_COMPLAINT if complaint is None else complaint.title
-    return build_tree(top, causes, combined, words)
+    return build_tree(top, causes, combined)
 
 
 def _by_place(knowledge: Knowledge) -> list[tuple[str, Fault]]:
@@ -150,8 +151,8 @@ def _combinations(
         faulttree_build.Combination(
             id=name,
             title=one.title,
-            place=one.place,
-            mode=one.mode,
+            place=_PLACES[one.place],
+            mode=_MODES[one.mode],
             causes=(*one.faults, *one.circumstances),
         )
         for name, one in knowledge.combinations.items()
@@ -188,8 +189,8 @@ def _together(knowledge: Knowledge, left: dict[str, float]) -> list[Cause]:
             causes.append(
                 Cause(
                     id=f"others {place}",
-                    title=f"{_WORDS[place]}: {count}, each rare",
-                    place=place,
+                    title=f"{_PLACES[place]}: {count}, each rare",
+                    place=_PLACES[place],
                     mode="others",
                     probability=1.0 - prod(1.0 - share for share in here),
                     undeveloped=True,

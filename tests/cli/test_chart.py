@@ -162,7 +162,7 @@ def test_until_and_reach_narrow_the_tree_and_say_so(tmp_path: Path) -> None:
     said = words(
         drawn(tmp_path, "chart", "tree", "--reach", "20%", "--until", "95%", "--think", "quick")
     )
-    assert "until a fix is 95 % sure" in said
+    assert "until a fix is 95% sure" in said
     assert "what at least 1 in 5 calls come to" in said
     assert "quick look-ahead" in said
 

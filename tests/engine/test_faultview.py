@@ -45,6 +45,12 @@ def test_places_are_below_the_top_and_modes_below_places() -> None:
     assert [tree.by_id[name].title for name in unit.inputs] == ["Torn seal", "Worn motor"]
 
 
+def test_places_and_modes_of_the_same_name_have_their_own_words() -> None:
+    titles = {gate.title for gate in fault_tree(load_rules(), worth=0.0).gates}
+    assert "In the measuring: the readings are wrong" in titles
+    assert "In the unit: air gets in" in titles
+
+
 def test_every_fault_that_can_be_is_in_the_tree_of_the_shipped_rules() -> None:
     knowledge = load_rules()
     tree = fault_tree(knowledge, worth=0.0)

@@ -1,6 +1,6 @@
-"""The terminal output shown in the README, made by the commands themselves.
+"""What the README shows, made by the commands themselves: terminal output, and drawn charts.
 
-Run `python tests/support/readme.py` to write it anew; a test holds it fresh.
+Run `python tests/support/readme.py` to write it all anew; tests hold it fresh.
 """
 
 from __future__ import annotations
@@ -15,6 +15,7 @@ from command import stillflow
 README = Path(__file__).parents[2] / "README.md"
 DEMO = "<!-- from the demo -->\n```text\n"
 CHECKED = "<!-- checked output -->\n```text\n"
+DRAWN = "<!-- drawn -->\n```sh\n"
 DEMO_LINES = 5
 
 
@@ -41,5 +42,24 @@ def fresh(text: str) -> str:
     return CHECKED.join(made)
 
 
+def drawn(text: str) -> dict[str, bytes]:
+    """The charts the README shows, by the path they are kept at, drawn anew."""
+    charts = {}
+    for piece in text.split(DRAWN)[1:]:
+        _, *args = shlex.split(piece[: piece.index("```")].replace("\\\n", " "))
+        place = args.index("--out") + 1
+        path = args[place]
+        with tempfile.TemporaryDirectory() as folder:
+            args[place] = str(Path(folder) / Path(path).name)
+            outcome = stillflow(*args)
+            assert outcome.code == 0, outcome.err
+            charts[path] = Path(args[place]).read_bytes()
+    return charts
+
+
 if __name__ == "__main__":
     README.write_text(fresh(README.read_text()))
+    for kept, data in drawn(README.read_text()).items():
+        chart = README.parent / kept
+        chart.parent.mkdir(exist_ok=True)
+        chart.write_bytes(data)
