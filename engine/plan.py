@@ -142,13 +142,14 @@ class Planner:
         faults = [everything[column] for column in index]
         checks = [self._knowledge.checks[name] for name in check_ids]
         outlooks = self._belief.outlooks(position.situation, check_ids)
-        priors = weights[index]
+        kept = np.array(index)
+        priors = weights[kept]
         return (
             Problem(
                 priors=priors / priors.sum(),
                 fix_minutes=np.array([self._fix_minutes(fault, position) for fault in faults]),
                 check_minutes=np.array([check.minutes for check in checks]),
-                answers=[outlook.likelihood[:, index].T for outlook in outlooks],
+                answers=[outlook.likelihood.take(kept, axis=1).T for outlook in outlooks],
                 access=[self._group(check.access) for check in checks],
                 access_minutes=np.array([a.minutes for a in self._knowledge.accesses.values()]),
                 fix_access=[self._group(fault.fix.access) for fault in faults],

@@ -62,7 +62,7 @@ class Problem:
         price = np.zeros(faults) if self.wrong_fix_minutes is None else self.wrong_fix_minutes
         fix_access = (None,) * faults if self.fix_access is None else self.fix_access
         _same_length("answers", self.answers, len(minutes), "checks")
-        tables = tuple(_answer_table(t, i, faults) for i, t in enumerate(self.answers))
+        tables = _answer_tables(self.answers, faults)
         self._keep("priors", priors)
         self._keep("fix_minutes", _numbers(self.fix_minutes, "fix_minutes", faults))
         self._keep("check_minutes", minutes)
@@ -221,21 +221,34 @@ def _distribution(weights: Floats, name: str) -> Floats:
     return weights / total
 
 
-def _answer_table(values: ArrayLike, number: int, faults: int) -> Floats:
-    name = f"answers of check {number}"
-    table = np.array(values, dtype=np.float64)
-    if table.ndim != 2 or table.shape[0] != faults or table.shape[1] == 0:
-        right = f"it should be ({faults}, number of answers)"
-        raise InputError(f"the table of {name} has shape {table.shape}", right=right)
-    _no_bad_values(table, f"the table of {name}")
-    totals = table.sum(axis=1)
-    worst = int(np.argmax(np.abs(totals - 1.0)))
-    if abs(totals[worst] - 1.0) > _SUM_TOLERANCE:
-        what = f"the {name}, given fault {worst}, add up to {totals[worst]:.6g}"
-        raise InputError(what, right="they should add up to 1")
-    table /= totals[:, None]
-    table.setflags(write=False)
-    return table
+def _answer_tables(values: Sequence[ArrayLike], faults: int) -> tuple[Floats, ...]:
+    """Check and copy the tables of all checks, as views of one array: most calls are live ones."""
+    tables = [np.asarray(one, dtype=np.float64) for one in values]
+    for number, table in enumerate(tables):
+        if table.ndim != 2 or table.shape[0] != faults or table.shape[1] == 0:
+            what = f"the table of {_answers_of(number)} has shape {table.shape}"
+            raise InputError(what, right=f"it should be ({faults}, number of answers)")
+    if not tables:
+        return ()
+    whole = np.concatenate(tables, axis=1)
+    count = np.array([table.shape[1] for table in tables])
+    ends = np.cumsum(count)
+    totals = np.add.reduceat(whole, ends - count, axis=1)
+    off = np.abs(totals - 1.0)
+    # Written so that a missing number is never good.
+    if not (whole.min() >= 0.0 and off.max() <= _SUM_TOLERANCE):
+        for number, table in enumerate(tables):
+            _no_bad_values(table, f"the table of {_answers_of(number)}")
+        worst, number = np.unravel_index(int(np.argmax(off)), off.shape)
+        what = f"the {_answers_of(int(number))}, given fault {worst}, add up to"
+        raise InputError(f"{what} {totals[worst, number]:.6g}", right="they should add up to 1")
+    whole /= np.repeat(totals, count, axis=1)
+    whole.setflags(write=False)
+    return tuple(whole[:, end - size : end] for size, end in zip(count, ends, strict=True))
+
+
+def _answers_of(number: int) -> str:
+    return f"answers of check {number}"
 
 
 def _groups(
