@@ -17,7 +17,7 @@ from stillflow.engine.airflow.estimate import FACT_NAMES, Estimate
 from stillflow.engine.baseline import Baseline
 from stillflow.engine.conditions import Condition, FactValue, truth
 from stillflow.engine.facts import Spot, judge, reading_facts, standing_facts, typical
-from stillflow.engine.knowledge import Check, Level
+from stillflow.engine.knowledge import Check, Derivation, Level
 from stillflow.engine.loading import Knowledge
 from stillflow.engine.sizing import sized
 from stillflow.engine.table import Floats, RuleTable
@@ -89,6 +89,11 @@ class Belief:
         # Estimates cost more than all other facts; look-ahead needs them only for evidence.
         self._sizes_weigh = any(knowledge.evidence[one] for one in knowledge.rules_using(sizing))
         self._sizes_wanted = bool(sizing)
+        self._deriving = [
+            rule.id
+            for rule in knowledge.ordered_rules
+            if any(isinstance(item, Derivation) for item in rule.then)
+        ]
 
     def facts(self, situation: Situation) -> dict[str, FactValue]:
         """Every plain fact of a situation that evidence may rest on (findings not among them)."""
@@ -148,7 +153,7 @@ class Belief:
         """
         facts = self.facts(situation)
         keys = {
-            check_id: (check_id, tuple(facts.get(name) for name in self._neighbours(check_id)))
+            check_id: (check_id, tuple(facts.get(name) for name in self.neighbours(check_id)))
             for check_id in check_ids
         }
         missing = [check_id for check_id in check_ids if keys[check_id] not in self._known]
@@ -162,25 +167,31 @@ class Belief:
     def _worked_out(
         self, situation: Situation, known: Mapping[str, FactValue], check_ids: Sequence[str]
     ) -> list[Outlook]:
-        base = self._table.rows([known])[0]
+        if not check_ids:
+            return []
+        before = self._table.rows([known])
+        self._table.fire(before, self._deriving)
+        base = before[0]
         rows: list[Floats] = []
+        names: set[str] = set()
         spans: list[tuple[Check, tuple[str, ...], Floats, int]] = []
         for check_id in check_ids:
             check = self._knowledge.checks[check_id]
             answers, usual, facts = self._hypotheses(situation, check)
             spans.append((check, answers, usual, len(rows)))
             rows.extend(self._changed(base, changed) for changed in facts)
-        if not rows:
-            return []
-        weights = self._table.weigh(self._table.fire(np.array(rows)))
+            names.update(*facts)
+        # What no answer has a part in weighs on all of them alike.
+        concerned = self._knowledge.rules_using(names)
+        weights = self._table.weigh(self._table.fire(np.array(rows), concerned))
         outlooks = []
         for check, answers, usual, start in spans:
             given = _given(check, usual, weights[start : start + len(answers)])
             outlooks.append(Outlook(check.id, answers, given))
         return outlooks
 
-    def _neighbours(self, check_id: str) -> tuple[str, ...]:
-        """The facts that a check's outlook may hang on, itself not among them."""
+    def neighbours(self, check_id: str) -> tuple[str, ...]:
+        """The facts that a check's outlook may hang on, itself not among them, in order of name."""
         if check_id not in self._shared:
             knowledge = self._knowledge
             check = knowledge.checks[check_id]
@@ -202,7 +213,7 @@ class Belief:
         A reading stands in its level's place, so that look-ahead and live belief agree.
         """
         before = self._table.rows([self.facts(situation)])
-        self._table.fire(before)
+        self._table.fire(before, self._deriving)
         base = before[0]
         answers, usual, facts = self._hypotheses(situation, check)
         if check.kind == "reading":

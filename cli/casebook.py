@@ -1,0 +1,201 @@
+"""`stillflow casebook`: the visits and cases on record, run through the rules again."""
+
+from __future__ import annotations
+
+import json
+import sys
+from collections.abc import Iterable, Mapping, Sequence
+from contextlib import AbstractContextManager
+from dataclasses import asdict
+from typing import Any, TypeVar
+
+import click
+
+from stillflow.casebook.cases import Case, load_cases
+from stillflow.casebook.replay import Report, Row, replay
+from stillflow.cli.options import db_option, json_option, rules_option
+from stillflow.cli.screen import Screen
+from stillflow.engine import load_rules
+from stillflow.engine.loading import Knowledge
+from stillflow.engine.visit import Visit
+
+Item = TypeVar("Item")
+
+MISSED = 1
+SEED = 1
+"""Generated visits are the same ones every time, so that figures can be compared."""
+
+_LISTED = 8
+
+
+@click.group("casebook")
+def command() -> None:
+    """Run what is on record through the rules again."""
+
+
+@command.command("replay")
+@click.option(
+    "--cases",
+    type=click.Path(),
+    metavar="FOLDER",
+    help="a folder of worked cases to play in place of the shipped ones",
+)
+@click.option(
+    "--generated",
+    type=click.IntRange(1, 1_000_000),
+    metavar="N",
+    help="also run N made-up visits, drawn from the shipped rules, in one table",
+)
+@rules_option
+@db_option
+@json_option
+def replay_(
+    cases: str | None,
+    generated: int | None,
+    rules: tuple[str, ...],
+    db: str | None,
+    as_json: bool,
+) -> int:
+    """Run the worked cases and the kept visits through the rules.
+
+    A worked case is played from its beginning and held against what a good technician comes to; a
+    kept visit is taken up before its last fix and held against that fix. With --rules, what
+    comes out otherwise than by the shipped rules is shown too. The exit code is 1 if a worked case
+    does not come out as it should.
+    """
+    from stillflow.casebook.store import Casebook
+
+    now, shipped = load_rules(rules), load_rules()
+    with Casebook(db) as casebook:
+        items: list[Case | Visit] = [*load_cases(cases), *casebook.recent(sys.maxsize)]
+    report = _replayed(items, now, "Cases and visits")
+    other = now.digest != shipped.digest
+    before = _replayed(items, shipped, "The same by the shipped rules") if other else None
+    shown: dict[str, Any] = {
+        "rules": now.digest,
+        "shipped_rules": shipped.digest,
+        "cases": _rows(report, before, "case"),
+        "visits": _rows(report, before, "visit"),
+    }
+    if generated is not None:
+        shown["generated"] = _generated(generated, shipped, now)
+    if as_json:
+        click.echo(json.dumps(shown, indent=2, ensure_ascii=False))
+    else:
+        _show(Screen(), shown)
+    return MISSED if any(row["agrees"] is False for row in shown["cases"]) else 0
+
+
+def _replayed(items: Sequence[Case | Visit], knowledge: Knowledge, label: str) -> Report:
+    with _watched(items, len(items), label) as watched:
+        return replay(watched, knowledge)
+
+
+def _watched(
+    items: Iterable[Item], count: int, label: str
+) -> AbstractContextManager[Iterable[Item]]:
+    """The same items, with a bar where a person watches and nothing where none does."""
+    hidden = not sys.stderr.isatty()
+    return click.progressbar(items, count, label, file=sys.stderr, hidden=hidden)
+
+
+def _rows(report: Report, before: Report | None, kind: str) -> list[dict[str, Any]]:
+    old: dict[str, Row] = {one.name: one for one in before.rows} if before else {}
+    return [
+        {**asdict(row), "by_shipped_rules": old[row.name].reached if old else None}
+        for row in report.rows
+        if row.kind == kind
+    ]
+
+
+def _generated(count: int, shipped: Knowledge, now: Knowledge) -> dict[str, Any]:
+    import numpy as np
+
+    from stillflow.casebook.comparison import compare
+    from stillflow.casebook.generated import KINDS, draw_kinds, generate
+
+    generator = np.random.default_rng(SEED)
+    kinds = draw_kinds(shipped, generator, KINDS)
+    drawn = generate(kinds, generator, count)
+    with _watched(drawn, count, "Generated visits") as watched:
+        visits = list(watched)
+    return {"kinds": KINDS, "seed": SEED, **asdict(compare(visits, shipped, now))}
+
+
+def _show(screen: Screen, shown: Mapping[str, Any]) -> None:
+    _show_rows(screen, "Worked cases", "as expected", shown["cases"])
+    _show_rows(screen, "Kept visits", "as they ended", shown["visits"])
+    if "generated" in shown:
+        _show_generated(screen, shown["generated"], shown["rules"] != shown["shipped_rules"])
+
+
+def _show_rows(screen: Screen, title: str, good: str, rows: list[dict[str, Any]]) -> None:
+    compared = [row for row in rows if row["agrees"] is not None]
+    agreeing = sum(row["agrees"] for row in compared)
+    screen.head(title, f"{agreeing} of {len(compared)} {good}")
+    if len(rows) > len(compared):
+        open_ = len(rows) - len(compared)
+        screen.text(f"{open_} more {'has' if open_ == 1 else 'have'} nothing to compare with.")
+    if rows:
+        checks = sum(row["checks"] for row in rows) / len(rows)
+        minutes = sum(row["minutes"] for row in rows) / len(rows)
+        screen.text(f"On average {checks:.1f} checks and {minutes:.0f} min.")
+    remarked = 0
+    for row in rows:
+        moved = row["by_shipped_rules"] not in (None, row["reached"])
+        if row["agrees"] and not moved:
+            remarked += bool(row["notes"])
+        elif row["agrees"] is False or moved or row["notes"]:
+            screen.item("-", f"{row['name']}: {_said(row, moved)}")
+            for note in row["notes"]:
+                screen.text(note, 4)
+    if remarked:
+        screen.text(f"{remarked} that agree have a remark: see --json.")
+
+
+def _said(row: Mapping[str, Any], moved: bool) -> str:
+    said = "agrees" if row["agrees"] else f"comes to {row['reached'] or 'nothing'}"
+    if row["agrees"] is False:
+        said += f", not {row['expected']}"
+    if moved:
+        said += f"; by the shipped rules it comes to {row['by_shipped_rules'] or 'nothing'}"
+    return said
+
+
+def _show_generated(screen: Screen, shown: Mapping[str, Any], other: bool) -> None:
+    count, agreeing = shown["visits"], shown["agreeing"]
+    screen.head("Generated visits", f"{agreeing:,} of {count:,} agree" if other else f"{count:,}")
+    screen.text(
+        f"{shown['fewest']} to {shown['most']} rules fire on a visit; {len(shown['silent'])} rules "
+        f"fire on none. The engine of live visits fires the same on {shown['live_agreeing']} of "
+        f"the first {shown['live']}."
+    )
+    if other:
+        same_rules = count - agreeing - shown["other_rules"]
+        screen.text(
+            f"On {shown['other_rules']:,} visits other rules fire than of the shipped ones; on "
+            f"{same_rules:,} more the same rules say something else."
+        )
+        _show_changes(screen, shown)
+    screen.text(
+        "Their answers are drawn from the shipped rules, so this says what the rules do, not "
+        "whether they are right."
+    )
+
+
+def _show_changes(screen: Screen, shown: Mapping[str, Any]) -> None:
+    rules, faults = shown["rules"], shown["faults"]
+    if rules:
+        rows = [(one["rule_id"], f"+{one['gained']:,}", f"-{one['lost']:,}") for one in rules]
+        screen.table(("rules that fire on other visits", "gained", "lost"), rows[:_LISTED])
+    if shown["believed"]:
+        screen.text(
+            f"Of the first {shown['believed']} visits that do not agree, the likeliest fault is "
+            f"another on {shown['other_fault']}."
+        )
+    if faults:
+        rows = [(one["before"], one["now"], f"{one['visits']:,}") for one in faults]
+        screen.table(("likeliest fault before", "now", "visits"), rows[:_LISTED])
+    left = max(len(rules) - _LISTED, 0) + max(len(faults) - _LISTED, 0)
+    if left:
+        screen.text(f"{left} more lines with --json.", 2)
