@@ -239,9 +239,9 @@ def _answer_tables(values: Sequence[ArrayLike], faults: int) -> tuple[Floats, ..
     if not (whole.min() >= 0.0 and off.max() <= _SUM_TOLERANCE):
         for number, table in enumerate(tables):
             _no_bad_values(table, f"the table of {_answers_of(number)}")
-        worst, number = np.unravel_index(int(np.argmax(off)), off.shape)
-        what = f"the {_answers_of(int(number))}, given fault {worst}, add up to"
-        raise InputError(f"{what} {totals[worst, number]:.6g}", right="they should add up to 1")
+        worst, check = divmod(int(np.argmax(off)), len(tables))
+        what = f"the {_answers_of(check)}, given fault {worst}, add up to"
+        raise InputError(f"{what} {totals[worst, check]:.6g}", right="they should add up to 1")
     whole /= np.repeat(totals, count, axis=1)
     whole.setflags(write=False)
     return tuple(whole[:, end - size : end] for size, end in zip(count, ends, strict=True))
