@@ -7,7 +7,7 @@ are is worked out in `airflow.curves`.
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable
 
 from stillflow.engine.airflow.curves import AirflowChart, Line
 from stillflow.engine.airflow.curves import Mark as Measured
@@ -22,7 +22,9 @@ _SIZE = Room(620.0, 400.0)
 _LEAST = Room(420.0, 260.0)
 _LEFT, _BOTTOM, _TOP, _RIGHT = 52.0, 40.0, 14.0, 16.0
 _ROW = 13.0
-"""Least distance between the baselines of two values in points."""
+"""Values whose marks are nearer than half of this, in points, are read as one."""
+_STEP = 2.0
+"""Points by which a value is moved until it hides nothing."""
 _STYLES: dict[str, tuple[Dash, float]] = {
     "healthy": ("dashed", 1.2),
     "found": ("solid", 2.2),
@@ -87,15 +89,10 @@ class _Graph:
         shown = list(self._shown())
         for line in shown:
             things.append((_in_words(line), self._curve(line)))
-        # Values first, so that the names of lines keep clear of them.
-        values = [self._values(group) for group in self._groups()]
-        names: list[Mark] = []
-        for line in shown:
-            names += self._name(line)
-        things.append(("", names))
-        for group in values:
-            things += group
-        return things
+        # Readings and values first, so that the names of lines keep clear of them.
+        readings, values = self._readings(), self._values()
+        names = [mark for line in shown for mark in self._name(line)]
+        return [*things, ("", names), *readings, ("", values)]
 
     def _at(self, flow: float, suction: float) -> Point:
         wide = self._size.width - _LEFT - _RIGHT
@@ -173,43 +170,53 @@ class _Graph:
         )
         return inside and not any(_overlap(box, other) for other in self._taken)
 
-    def _groups(self) -> Iterable[list[Measured]]:
-        """Readings whose values may come to stand over one another: sealed, then working."""
-        for condition in ("sealed", "working"):
-            group = [mark for mark in self._data.marks if mark.condition == condition]
-            if group:
-                yield group
-
-    def _values(self, group: Sequence[Measured]) -> list[tuple[str, list[Mark]]]:
-        """The readings of a group, their values beside them and none over another."""
-        things = []
-        # Where the same value was found at several places, one label names them all.
-        labels: dict[tuple[int, bool], tuple[Point, list[str]]] = {}
-        for mark in group:
-            expected = self._at(mark.expected_airflow_cfm, mark.expected_suction_inh2o)
-            found = self._at(mark.airflow_cfm, mark.suction_inh2o)
+    def _readings(self) -> list[tuple[str, list[Mark]]]:
+        """The readings as marks, expected below found, so that what was read is never hidden."""
+        expected, found = [], []
+        for mark in self._data.marks:
             place = _NAMES[mark.station]
-            things.append((_expected_words(mark, place), expected_point(*expected)))
-            things.append((_found_words(mark, place), found_point(*found)))
-            value = round(mark.suction_inh2o)
-            labels.setdefault((value, True), (found, []))[1].append(place)
-            if abs(found[1] - expected[1]) > _ROW / 2:
-                value = round(mark.expected_suction_inh2o)
-                labels.setdefault((value, False), (expected, []))[1].append(place)
-        # Expected below found, so that what was read is never hidden.
-        things.sort(key=lambda thing: thing[0].startswith("Found"))
-        ordered = sorted(labels.items(), key=lambda pair: (pair[1][0][1], not pair[0][1]))
-        rows = _spread([point[1] for _, (point, _) in ordered], _TOP + 4, self._at(0, 0)[1] - 6)
+            should = self._at(mark.expected_airflow_cfm, mark.expected_suction_inh2o)
+            did = self._at(mark.airflow_cfm, mark.suction_inh2o)
+            expected.append((_expected_words(mark, place), expected_point(*should)))
+            found.append((_found_words(mark, place), found_point(*did)))
+            self._taken += [Box(x - 6, y - 6, 12, 12) for x, y in (should, did)]
+        return expected + found
+
+    def _values(self) -> list[Mark]:
+        """The values beside the readings, none over another and none over a reading."""
+        # Where the same value was found at several places, one label names them all.
+        labels: dict[tuple[str, int, bool], tuple[Point, list[str]]] = {}
+        for mark in self._data.marks:
+            should = self._at(mark.expected_airflow_cfm, mark.expected_suction_inh2o)
+            did = self._at(mark.airflow_cfm, mark.suction_inh2o)
+            place = _NAMES[mark.station]
+            key = (mark.condition, round(mark.suction_inh2o), True)
+            labels.setdefault(key, (did, []))[1].append(place)
+            if abs(did[1] - should[1]) > _ROW / 2:
+                key = (mark.condition, round(mark.expected_suction_inh2o), False)
+                labels.setdefault(key, (should, []))[1].append(place)
         marks: list[Mark] = []
-        for ((value, is_found), ((x, y), places)), row in zip(ordered, rows, strict=True):
+        ordered = sorted(labels.items(), key=lambda pair: (not pair[0][2], pair[1][0][1]))
+        for (_, value, is_found), ((x, y), places) in ordered:
             words = f"{', '.join(places)} {value}" + ("" if is_found else " expected")
             size = TEXT_SIZE if is_found else NOTE_SIZE
+            row = self._row(Box(x + 14, y - 7, width(words, size, is_found) + 4, 14))
             if abs(row - y) > 3:
                 marks.append(polyline([(x + 6, y), (x + 14, row)], width=0.6))
             marks += on_white(Text(x + 16, row + 3.6, words, size, bold=is_found))
-            self._taken.append(Box(x - 6, y - 6, 12, 12))
-            self._taken.append(Box(x + 12, row - 7, width(words, size, is_found) + 8, 14))
-        return [*things, ("", marks)]
+        return marks
+
+    def _row(self, box: Box) -> float:
+        """The middle of the nearest free place above or below a box, which is then taken."""
+        places = [box]
+        for step in range(1, 80):
+            places += [box._replace(y=box.y + way * step * _STEP) for way in (1, -1)]
+        top, bottom = _TOP, self._at(0, 0)[1]
+        inside = [one for one in places if one.y > top and one.y + one.h < bottom] or [box]
+        free = (one for one in inside if not any(_overlap(one, other) for other in self._taken))
+        chosen = next(free, inside[0])
+        self._taken.append(chosen)
+        return chosen.y + chosen.h / 2
 
 
 def _expected_words(mark: Measured, place: str) -> str:
@@ -226,19 +233,6 @@ def _points(line: Line) -> list[Point]:
 
 def _overlap(a: Box, b: Box) -> bool:
     return a.x < b.x + b.w and b.x < a.x + a.w and a.y < b.y + b.h and b.y < a.y + a.h
-
-
-def _spread(rows: Sequence[float], top: float, bottom: float) -> list[float]:
-    """Rows moved as little as needed to stand `_ROW` apart between two edges; in rising order."""
-    placed: list[float] = []
-    for row in rows:
-        low = placed[-1] + _ROW if placed else top
-        placed.append(max(row, low))
-    limit = bottom
-    for index in range(len(placed) - 1, -1, -1):
-        placed[index] = min(placed[index], limit)
-        limit = placed[index] - _ROW
-    return placed
 
 
 def _ticks(most: float) -> list[float]:

@@ -88,7 +88,7 @@ def test_found_marks_lie_over_expected_ones() -> None:
     assert marks == sorted(marks)
 
 
-@settings(deadline=None, max_examples=40)
+@settings(deadline=None, max_examples=60)
 @given(
     st.dictionaries(
         st.sampled_from([f"{c}_{s}" for c in ("sealed", "working") for s in STATIONS]),
