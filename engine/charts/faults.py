@@ -26,7 +26,8 @@ from stillflow.engine.faulttree_importance import Analysis
 _SQUEEZES = (1.0, 0.9, 0.8)
 _MOST_ABREAST = 2
 """More single causes than this under one gate are stacked, to keep the drawing narrow."""
-_STACK = 5
+_STACKS = (5, 4, 3, 2)
+"""Causes in one stack at most: the first of these with which nothing must be made smaller."""
 _INDENT = 16.0
 _STEP = 6.0
 _SIDE = 24.0
@@ -53,14 +54,19 @@ def faulttree_chart(tree: FaultTree, title: TitleBlock, analysis: Analysis | Non
         edges=tuple(Edge(name, i) for name in order for i in _inputs(tree, name)),
         across=False,
     )
-    trunk, stacks = _trunk(tree)
 
     def pages(paper: PaperName | None) -> list[Scene]:
         used: set[Gate] = {node.gate for node in picture.nodes}
         used |= {"transfer"} if paper else set()
         sheet = Sheet(title, picture.alt, gate_key(used), paper)
         squeezes = _SQUEEZES if paper else _SQUEEZES[:1]
-        return draw_tree(trunk, [_Artist(nodes, stacks, s) for s in squeezes], sheet)
+        scenes: list[Scene] = []
+        for high in _STACKS:
+            trunk, stacks = _trunk(tree, high)
+            scenes = draw_tree(trunk, [_Artist(nodes, stacks, s) for s in squeezes], sheet)
+            if min(scene.smallest_text() for scene in scenes) >= NOTE_SIZE:
+                break
+        return scenes
 
     data = {"title": title.model_dump(mode="json"), "tree": tree.model_dump(mode="json")}
     if analysis is not None:
@@ -85,8 +91,8 @@ def _node(part: TreeGate | Event, note: str) -> Node:
     return Node(part.id, Kind.EVENT, part.title, note=note, gate=part.kind)
 
 
-def _trunk(tree: FaultTree) -> tuple[Trunk, dict[str, tuple[str, ...]]]:
-    """The tree to cut into pages, and which causes stand in each stack."""
+def _trunk(tree: FaultTree, most: int) -> tuple[Trunk, dict[str, tuple[str, ...]]]:
+    """The tree to cut into pages, and which causes stand in each stack, at most so many."""
     twigs: dict[str, list[Twig]] = {}
     stacks: dict[str, tuple[str, ...]] = {}
     weight: dict[str, float] = {}
@@ -98,7 +104,7 @@ def _trunk(tree: FaultTree) -> tuple[Trunk, dict[str, tuple[str, ...]]]:
         if len(single) <= _MOST_ABREAST:
             twigs[name] = [Twig(i) for i in inputs]
             continue
-        count = -(-len(single) // _STACK)
+        count = -(-len(single) // most)
         high = -(-len(single) // count)
         for start in range(0, len(single), high):
             stack = f"{name}\x00{start}"

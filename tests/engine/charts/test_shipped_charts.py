@@ -1,0 +1,101 @@
+"""The charts of the shipped rules, as people print them: nothing hidden or clipped, legible."""
+
+from __future__ import annotations
+
+import datetime
+from collections.abc import Callable
+
+import pytest
+
+from stillflow.engine import Session, load_rules
+from stillflow.engine.charts.decision import decision_chart
+from stillflow.engine.charts.faults import faulttree_chart
+from stillflow.engine.charts.picture import TitleBlock
+from stillflow.engine.charts.reasoning import reasoning_chart
+from stillflow.engine.charts.render import Chart
+from stillflow.engine.charts.scene import Scene
+from stillflow.engine.charts.stations import station_chart
+from stillflow.engine.faulttree_importance import analyse
+from stillflow.engine.faultview import fault_tree, known_complaint
+from stillflow.engine.pathview import reasoning_path
+from stillflow.engine.stationview import air_path
+from stillflow.engine.trace import telling_round
+from stillflow.engine.tree import visit_tree
+from stillflow.engine.treeview import decision_tree
+from stillflow.engine.visit import Unit, Visit
+
+TITLE = TitleBlock(title="Poor suction", date=datetime.date(2025, 3, 4), rules_version="abc")
+RATED = Visit(complaint="It is weak.", unit=Unit(rated_sealed=130, rated_airflow=114, age_years=20))
+
+
+def _tree() -> Chart:
+    knowledge = load_rules()
+    session = Session(knowledge, RATED)
+    return decision_chart(
+        decision_tree(visit_tree(session, reach=0.02), knowledge, session.baseline, TITLE)
+    )
+
+
+def _faults(complaint: str) -> Chart:
+    knowledge = load_rules()
+    known = known_complaint(knowledge, complaint) if complaint else None
+    tree = fault_tree(knowledge, known)
+    return faulttree_chart(tree, TITLE, analyse(tree))
+
+
+def _visit() -> Session:
+    session = Session(load_rules(), RATED)
+    for check, answer in (
+        ("danger-signs", "none"),
+        ("where-weak", "everywhere"),
+        ("how-began", "over-weeks"),
+        ("bag-look", "can't tell"),
+        ("sealed-inlet", 92.0),
+        ("working-inlet", 53.0),
+        ("sealed-unit", 93.0),
+    ):
+        session.record(check, answer)
+    return session
+
+
+def _reasoning() -> Chart:
+    session = _visit()
+    return reasoning_chart(reasoning_path(session, telling_round(session)))
+
+
+def _why_not() -> Chart:
+    session = _visit()
+    path = reasoning_path(session, telling_round(session), ["brushes-worn"], "bag-full")
+    return reasoning_chart(path, ["fault:brushes-worn", "fault:bag-full"])
+
+
+def _stations() -> Chart:
+    session = _visit()
+    readings = session.progress.situation.readings
+    return station_chart(air_path(readings, session.baseline, 0.02, TITLE))
+
+
+CHARTS: dict[str, Callable[[], Chart]] = {
+    "decision tree": _tree,
+    "fault tree": lambda: _faults(""),
+    "fault tree of a complaint": lambda: _faults("clogs-again"),
+    "reasoning": _reasoning,
+    "why not": _why_not,
+    "stations": _stations,
+}
+
+
+@pytest.mark.parametrize("name", list(CHARTS))
+def test_nothing_hides_anything_or_falls_off_the_sheet(
+    name: str, flaws: Callable[[Scene], list[str]]
+) -> None:
+    chart = CHARTS[name]()
+    for scene in [*chart.pages(None), *chart.pages("a4"), *chart.pages("tabloid")]:
+        assert flaws(scene) == []
+
+
+@pytest.mark.parametrize("name", ["decision tree", "fault tree"])
+@pytest.mark.parametrize("paper", ["a4", "a3", "letter", "tabloid"])
+def test_trees_are_legible_at_arms_length(name: str, paper: str) -> None:
+    for scene in CHARTS[name]().pages(paper):  # type: ignore[arg-type]
+        assert scene.smallest_text() >= 10.0
