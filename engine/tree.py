@@ -147,7 +147,10 @@ class _Policy:
             silent=frozenset(progress.silent),
             deferred=frozenset(progress.deferred),
         )
-        while (first := self._askable.first(point.situation.standing, point.closed)) is not None:
+        while self._ending(self._concluded(point)[1]) is None:
+            first = self._askable.first(point.situation.standing, point.closed)
+            if first is None:
+                break
             point = self._past(point, first)
         return replace(point, minutes=0.0, steps=0)
 

@@ -172,6 +172,13 @@ def test_a_stop_hands_over_to_whom_the_rule_names() -> None:
     assert stops[0].reason == "The seal has burnt."
 
 
+def test_a_start_that_ends_the_visit_is_a_tree_of_that_end() -> None:
+    session = Session(small(SMALL.replace("checks:\n", "checks:" + DANGER, 1) + STOP), RATED)
+    session.record("seal-look", "torn")
+    [node] = visit_tree(session).nodes
+    assert node.act == Act("stop", "stop-when-torn")
+
+
 def test_readings_that_contradict_each_other_are_taken_again() -> None:
     doubted = SMALL.replace("margin.inlet, below: -2", "level.sealed.inlet, is: absurd")
     tree = visit_tree(Session(small(doubted), RATED), reach=0.0)
