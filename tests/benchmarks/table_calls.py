@@ -1,0 +1,195 @@
+"""Simulated calls on the level of the rules' own tables, for policies to find their way through.
+
+A call is a kind of unit and house, one hidden fault, and one draw of luck for each check. What a
+check answers is read off P(answer | hidden fault, what was answered before) by that luck, so every
+policy meets the same calls with the same luck. A fix costs its minutes, its access and the
+measuring afterwards; one that was wrong rules its fault out, and answers given before it stand.
+What must be known before a fix may be offered is asked first, whatever the policy. Answers are
+drawn from the very tables that the policies reckon with: nothing here tests those.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
+from functools import cached_property
+from typing import Literal, NamedTuple
+
+import numpy as np
+
+from stillflow.casebook.generated import Kind
+from stillflow.engine.askable import Askable
+from stillflow.engine.belief import Situation
+from stillflow.engine.plan import Planner
+from stillflow.engine.simulation import same_fix
+from stillflow.engine.table import Flags, Floats
+
+
+class Act(NamedTuple):
+    """A check to make or a fault to fix, by id."""
+
+    kind: Literal["check", "fix"]
+    id: str
+
+
+@dataclass(eq=False)
+class Point:
+    """What is known and done at one moment of a call; the planner can decide on it."""
+
+    situation: Situation
+    probabilities: Floats
+    answers: Mapping[str, str] = field(default_factory=dict)
+    opened: frozenset[str] = frozenset()
+    tried: frozenset[str] = frozenset()
+    deferred: frozenset[str] = frozenset()
+    act: Act | None = None
+    after: dict[tuple[str, str], Point] = field(default_factory=dict)
+
+    @property
+    def answered(self) -> Mapping[str, str]:
+        """Checks with an answer."""
+        return self.answers
+
+
+@dataclass(frozen=True)
+class Outcome:
+    """How a call went: minutes to the verified fix, checks made, fixes tried."""
+
+    minutes: float
+    checks: int
+    fixes: int
+
+
+Policy = Callable[[Point], Act]
+
+
+class Place:
+    """One kind of unit and house, where calls are played."""
+
+    def __init__(self, kind: Kind) -> None:
+        self.kind = kind
+        self.knowledge = kind.knowledge
+        self.belief = kind.belief
+        self.planner = Planner(kind.knowledge, kind.belief)
+        self._askable = Askable(kind.knowledge)
+        self._accesses = kind.knowledge.accesses
+        self.check_ids = list(kind.knowledge.checks)
+
+    @cached_property
+    def alike(self) -> Flags:
+        """Which faults have the same fix, shape (F, F)."""
+        names = list(self.knowledge.faults)
+        return np.array([[same_fix(self.knowledge, a, b) for b in names] for a in names])
+
+    def start(self) -> tuple[Point, float]:
+        """The call with the question about danger behind it, and the minutes that took."""
+        situation = self.kind.start
+        point = Point(situation, self.belief.prior(situation.standing, ()))
+        minutes = 0.0
+        while (check := self._askable.first(situation.standing, point.answers)) is not None:
+            minutes += self.cost(point, Act("check", check.id))
+            point = self._told(point, check.id, 0)
+        return point, minutes
+
+    def choices(self, point: Point) -> list[str]:
+        """Ids of the checks that may be made."""
+        standing = point.situation.standing
+        facts = self.belief.facts(point.situation)
+        return [
+            check.id
+            for check in self._askable.choices(standing, facts)
+            if check.id not in point.answers
+        ]
+
+    def can_be_made(self, check_id: str) -> bool:
+        """Whether a check is possible in this house at all."""
+        check = self.knowledge.checks[check_id]
+        return self._askable.possible(check, self.kind.start.standing)
+
+    def cost(self, point: Point, act: Act) -> float:
+        """Minutes of an act with what has to be opened, and measured after a fix."""
+        if act.kind == "check":
+            check = self.knowledge.checks[act.id]
+            return check.minutes + self.opening(point, check.access)
+        fix = self.knowledge.faults[act.id].fix
+        return fix.minutes + self.opening(point, fix.access) + self.planner.verifying_minutes
+
+    def opening(self, point: Point, access: str | None) -> float:
+        """Minutes still to pay to open something."""
+        if access is None or access in point.opened:
+            return 0.0
+        return self._accesses[access].minutes
+
+    def play(self, start: Point, policy: Policy, hidden: str, luck: Floats) -> Outcome:
+        """Follow a policy from a point to the right fix.
+
+        Args:
+            start: the point; what comes after it is kept in it, for further calls.
+            policy: asked once at every point.
+            hidden: the fault.
+            luck: below 1, for each check of the rules, (C,).
+        """
+        point, minutes, checks, fixes = start, 0.0, 0, 0
+        column = self.knowledge.fault_index[hidden]
+        while True:
+            if point.act is None:
+                point.act = self._due(point, policy(point))
+            act = point.act
+            minutes += self.cost(point, act)
+            if act.kind == "check":
+                checks += 1
+                answers, until = self._chances(point, act.id)
+                here = luck[self.check_ids.index(act.id)]
+                number = int(np.searchsorted(until[:, column], here, side="right"))
+                key = act.id, answers[number]
+                if key not in point.after:
+                    point.after[key] = self._told(point, act.id, number)
+            else:
+                fixes += 1
+                if self.alike[column, self.knowledge.fault_index[act.id]]:
+                    return Outcome(minutes, checks, fixes)
+                key = act.id, ""
+                if key not in point.after:
+                    point.after[key] = self._without(point, act.id)
+            point = point.after[key]
+
+    def _due(self, point: Point, act: Act) -> Act:
+        if act.kind == "check":
+            return act
+        fault = self.knowledge.faults[act.id]
+        standing = point.situation.standing
+        first = self._askable.to_confirm(fault, standing, point.answers)
+        return act if first is None else Act("check", first.id)
+
+    def _chances(self, point: Point, check_id: str) -> tuple[tuple[str, ...], Floats]:
+        check = self.knowledge.checks[check_id]
+        return self.kind.chances(point.situation, self.belief.facts(point.situation), check)
+
+    def _told(self, point: Point, check_id: str, number: int) -> Point:
+        check = self.knowledge.checks[check_id]
+        answer = self._chances(point, check_id)[0][number]
+        [outlook] = self.belief.outlooks(point.situation, [check_id])
+        weights = point.probabilities * outlook.likelihood[outlook.answers.index(answer)]
+        return Point(
+            self.kind.learnt(point.situation, check, answer),
+            weights / weights.sum(),
+            {**point.answers, check_id: answer},
+            point.opened | _just(check.access),
+            point.tried,
+        )
+
+    def _without(self, point: Point, fault_id: str) -> Point:
+        weights = point.probabilities.copy()
+        weights[self.knowledge.fault_index[fault_id]] = 0.0
+        fix = self.knowledge.faults[fault_id].fix
+        return Point(
+            point.situation,
+            weights / weights.sum(),
+            point.answers,
+            point.opened | _just(fix.access),
+            point.tried | {fault_id},
+        )
+
+
+def _just(access: str | None) -> frozenset[str]:
+    return frozenset() if access is None else frozenset((access,))
