@@ -26,7 +26,7 @@ def generator(seed: int = 5) -> np.random.Generator:
     return np.random.default_rng(seed)
 
 
-@pytest.fixture(scope="module")
+@pytest.fixture
 def calls() -> list[SimulatedCall]:
     return draw_calls(KNOWLEDGE, generator(1), 3 * len(KNOWLEDGE.faults), how_often="equally")
 
