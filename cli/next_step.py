@@ -5,9 +5,7 @@ from __future__ import annotations
 import click
 
 from stillflow.casebook.files import load_visit, locate
-from stillflow.cli.describe import show_because, show_belief, show_check, show_ending, show_fix
 from stillflow.cli.options import json_option, planning_options, rules_option
-from stillflow.cli.screen import Screen
 from stillflow.engine import Session, load_rules
 from stillflow.engine.planner import Think
 
@@ -27,6 +25,10 @@ def command(
     if as_json:
         click.echo(step.model_dump_json(by_alias=True, indent=2))
         return
+    # What people read is laid out by rich, which a program that wants JSON need not wait for.
+    from stillflow.cli.describe import show_because, show_belief, show_check, show_ending, show_fix
+    from stillflow.cli.screen import Screen
+
     screen = Screen()
     number = session.progress.events + 1
     if step.check is not None:
