@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from functools import cache
 
 import pytest
 from small_rules import SMALL, small
@@ -22,6 +23,12 @@ def drawn(knowledge: Knowledge, visit: Visit = RATED, reach: float = 0.0) -> Dec
     session = Session(knowledge, visit)
     tree = visit_tree(session, reach=reach)
     return decision_tree(tree, knowledge, session.baseline, TitleBlock(title="A tree"))
+
+
+@cache
+def shipped() -> DecisionTree:
+    """A tree of the shipped rules, made once for all tests."""
+    return drawn(load_rules(), reach=0.03)
 
 
 def of_kind(tree: DecisionTree, kind: str) -> list[TreeNode]:
@@ -44,7 +51,7 @@ def test_a_reading_is_told_by_what_the_gauge_shows_on_this_system() -> None:
 
 
 def test_levels_side_by_side_are_one_stretch_of_the_scale() -> None:
-    for answer in reading_answers(drawn(load_rules(), reach=0.03)):
+    for answer in reading_answers(shipped()):
         for part in answer.split(" or "):
             number = r"\d+"
             assert re.fullmatch(
@@ -81,7 +88,7 @@ def test_dangers_are_named_in_a_word_and_accesses_once() -> None:
 
 
 def test_answers_that_lead_the_same_way_share_a_branch() -> None:
-    for node in drawn(load_rules(), reach=0.03).nodes:
+    for node in shipped().nodes:
         targets = [branch.to for branch in node.branches]
         assert len(set(targets)) == len(targets)
 
@@ -122,7 +129,7 @@ def test_no_word_of_the_rule_language_stands_in_the_tree() -> None:
     knowledge = load_rules()
     ids = {*knowledge.faults, *knowledge.checks, *knowledge.accesses, *knowledge.cautions}
     ids = {name for name in ids if "-" in name}
-    for node in drawn(knowledge, reach=0.03).nodes:
+    for node in shipped().nodes:
         for words in (node.title, node.detail, node.caution, *(b.answer for b in node.branches)):
             assert not ids & set(re.findall(r"[a-z]+(?:-[a-z]+)+", words)), words
             assert "_" not in words

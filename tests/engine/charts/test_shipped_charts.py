@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime
 from collections.abc import Callable
+from functools import cache
 
 import pytest
 
@@ -28,6 +29,7 @@ TITLE = TitleBlock(title="Poor suction", date=datetime.date(2025, 3, 4), rules_v
 RATED = Visit(complaint="It is weak.", unit=Unit(rated_sealed=130, rated_airflow=114, age_years=20))
 
 
+@cache
 def _tree() -> Chart:
     knowledge = load_rules()
     session = Session(knowledge, RATED)
@@ -36,6 +38,7 @@ def _tree() -> Chart:
     )
 
 
+@cache
 def _faults(complaint: str) -> Chart:
     knowledge = load_rules()
     known = known_complaint(knowledge, complaint) if complaint else None
