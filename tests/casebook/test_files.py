@@ -125,7 +125,7 @@ def test_times_are_turned_into_utc() -> None:
         ("a: &x 1\nb: *x\n", "v.yaml:1: an alias is not allowed here; write the value out"),
         ("id: a\nid: b\n", "v.yaml:2: the key 'id' stands twice; keep one"),
         ("complaint: !!python/name:os.system\n", "v.yaml:1: the tag"),
-        ("[" * 20_000, "v.yaml: nested too deeply; a few levels are enough"),
+        ("[" * 20_000, "v.yaml:1: nested too deeply; a few levels are enough"),
         ("{a: " * 400 + "1" + "}" * 400, "v.yaml"),
         ("complaint: \x00\n", "v.yaml: not valid YAML: unacceptable character #x0000"),
         ("x" * 1_000_001, "v.yaml: the file is too long (1,000,001 characters)"),
