@@ -12,10 +12,11 @@ from typing import TypeVar
 import numpy as np
 
 from stillflow.casebook.generated import GeneratedVisit, facts_of, recorded
+from stillflow.engine.arrays import Flags, Floats
 from stillflow.engine.inference import inference_for
 from stillflow.engine.loading import Knowledge
 from stillflow.engine.session import Session
-from stillflow.engine.table import Flags, Floats, rule_table
+from stillflow.engine.table import rule_table
 
 Table = TypeVar("Table", Flags, Floats)
 

@@ -12,6 +12,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
+from stillflow.engine.arrays import Floats
 from stillflow.engine.baseline import Baseline, baseline_for
 from stillflow.engine.belief import Belief, Situation, possible, spot_of
 from stillflow.engine.conditions import FactValue
@@ -20,7 +21,7 @@ from stillflow.engine.facts import typical
 from stillflow.engine.knowledge import Check, Stop
 from stillflow.engine.loading import Knowledge
 from stillflow.engine.simulation import draw_calls
-from stillflow.engine.table import Floats, rule_table
+from stillflow.engine.table import rule_table
 from stillflow.engine.visit import Event, Visit
 from stillflow.engine.vocabulary import answer_fact
 

@@ -13,6 +13,9 @@ from typing import Any
 
 import click
 
+# The tables here are small: handing them out to threads takes longer than working them out.
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+
 COMMANDS: dict[str, tuple[str, str]] = {
     "visit": ("visit", "Be guided through a call, from complaint to verified fix."),
     "read": ("read", "Say what a pair of readings means, in one go."),

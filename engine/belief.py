@@ -14,13 +14,14 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from stillflow.engine.airflow.estimate import FACT_NAMES, Estimate
+from stillflow.engine.arrays import Floats
 from stillflow.engine.baseline import Baseline
 from stillflow.engine.conditions import Condition, FactValue, truth
 from stillflow.engine.facts import Spot, judge, reading_facts, standing_facts, typical
 from stillflow.engine.knowledge import Check, Derivation, Level
 from stillflow.engine.loading import Knowledge
 from stillflow.engine.sizing import sized
-from stillflow.engine.table import Floats, RuleTable
+from stillflow.engine.table import RuleTable
 from stillflow.engine.visit import Visit
 from stillflow.engine.vocabulary import answer_fact
 

@@ -12,6 +12,7 @@ from typing import Protocol
 
 import numpy as np
 
+from stillflow.engine.arrays import Floats
 from stillflow.engine.belief import Belief, Situation
 from stillflow.engine.conditions import Leaf
 from stillflow.engine.knowledge import Check, Fault
@@ -19,7 +20,6 @@ from stillflow.engine.loading import Knowledge
 from stillflow.engine.planner import Candidate, Problem, Think, next_action
 from stillflow.engine.scales import Mode, Station, Strength
 from stillflow.engine.steps import Choice
-from stillflow.engine.table import Floats
 
 EVEN = 0.5
 """A fault likelier than not is mended whatever was seen."""
@@ -124,11 +124,13 @@ class Planner:
     ) -> tuple[Problem, list[Fault], list[Check]] | None:
         """The problem as numbers, with the faults and checks its rows stand for."""
         weights = position.probabilities
+        answered = position.answered
+        known = {*answered, *check_ids}
         everything = list(self._knowledge.faults.values())
         index = [
             column
             for column, fault in enumerate(everything)
-            if weights[column] > NEGLIGIBLE and self._may_be_dealt_with(fault, position, check_ids)
+            if weights[column] > NEGLIGIBLE and self._may_be_dealt_with(fault, position, known)
         ]
         if not index:
             return None
@@ -147,7 +149,7 @@ class Planner:
         return (
             Problem(
                 priors=priors / priors.sum(),
-                fix_minutes=np.array([self._fix_minutes(fault, position) for fault in faults]),
+                fix_minutes=np.array([self._fix_minutes(fault, answered) for fault in faults]),
                 check_minutes=np.array([check.minutes for check in checks]),
                 answers=[outlook.likelihood.take(kept, axis=1).T for outlook in outlooks],
                 access=[self._group(check.access) for check in checks],
@@ -191,22 +193,19 @@ class Planner:
                     cleared.setdefault((check.id, answer), set()).update(*against)
         return cleared
 
-    def _may_be_dealt_with(
-        self, fault: Fault, position: Position, check_ids: Sequence[str]
-    ) -> bool:
+    def _may_be_dealt_with(self, fault: Fault, position: Position, known: Collection[str]) -> bool:
         """Not left undone before; and "nothing is wrong" is never said on what was not seen."""
         if fault.id in position.deferred:
             return False
-        known = {*position.answered, *check_ids}
-        return fault.mode is not Mode.NORMAL or known.issuperset(fault.confirm_first)
+        return fault.mode is not Mode.NORMAL or all(one in known for one in fault.confirm_first)
 
     def _group(self, access: str | None) -> int | None:
         return None if access is None else self._groups[access]
 
-    def _fix_minutes(self, fault: Fault, position: Position) -> float:
+    def _fix_minutes(self, fault: Fault, answered: Collection[str]) -> float:
         """Minutes of a fix with what must be known before it and measured after it."""
         checks = self._knowledge.checks
-        before = [checks[name] for name in fault.confirm_first if name not in position.answered]
+        before = [checks[name] for name in fault.confirm_first if name not in answered]
         return fault.fix.minutes + sum(check.minutes for check in before) + self.verifying_minutes
 
 

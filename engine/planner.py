@@ -9,16 +9,19 @@ from __future__ import annotations
 
 from collections.abc import Callable, Collection, Iterable
 from dataclasses import dataclass
-from typing import Literal, Protocol
+from typing import TYPE_CHECKING, Literal, Protocol
 
 import numpy as np
-from numpy.typing import ArrayLike
 
+from stillflow.engine.arrays import Flags, Floats
 from stillflow.engine.errors import InputError
 from stillflow.engine.planning.exact import count_states, exact_values
 from stillflow.engine.planning.lookahead import Effort, Rows, act_values, doubt_price
-from stillflow.engine.planning.problem import Flags, Floats, Problem, chosen
+from stillflow.engine.planning.problem import Problem, chosen
 from stillflow.engine.planning.repair import repair_minutes
+
+if TYPE_CHECKING:
+    from numpy.typing import ArrayLike
 
 __all__ = [
     "Action",

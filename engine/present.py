@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 
+from stillflow.engine.arrays import Floats
 from stillflow.engine.baseline import Baseline
 from stillflow.engine.inference import Firing
 from stillflow.engine.knowledge import Check, Fault, Warn
@@ -20,7 +21,6 @@ from stillflow.engine.steps import (
     NextStep,
     StepKind,
 )
-from stillflow.engine.table import Floats
 from stillflow.engine.visit import Visit
 
 

@@ -11,11 +11,11 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
+from stillflow.engine.arrays import Floats
 from stillflow.engine.belief import Belief, Situation, spot_of
 from stillflow.engine.knowledge import Check, Doubt
 from stillflow.engine.loading import Knowledge
 from stillflow.engine.scales import Mode
-from stillflow.engine.table import Floats
 from stillflow.engine.visit import NO_ANSWER, SKIPPED, Event, Visit
 from stillflow.engine.vocabulary import tried_fact
 

@@ -12,13 +12,13 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
 from stillflow.engine.airflow.draw import draw_houses, gauge_noise
 from stillflow.engine.airflow.fan import Fan, fan_from_pair
 from stillflow.engine.airflow.houses import PARALLEL, Houses
 from stillflow.engine.airflow.points import GaugePoint
 from stillflow.engine.airflow.system import System
+from stillflow.engine.arrays import Floats, Integers
 from stillflow.engine.baseline import RATED_TOLERANCE, Baseline, class_of
 from stillflow.engine.conditions import FactValue
 from stillflow.engine.facts import standing_facts
@@ -60,7 +60,7 @@ class Callers:
     papers: tuple[Mapping[str, Any], ...]
     truths: tuple[Mapping[str, FactValue], ...]
 
-    def take(self, rows: NDArray[np.intp]) -> Callers:
+    def take(self, rows: Integers) -> Callers:
         """Some of them, by index."""
         return Callers(
             self.houses.take(rows),
@@ -77,7 +77,7 @@ class Callers:
             tuple(truth for part in parts for truth in part.truths),
         )
 
-    def visits(self, generator: np.random.Generator, healthy: NDArray[np.float64]) -> list[Visit]:
+    def visits(self, generator: np.random.Generator, healthy: Floats) -> list[Visit]:
         """The record of each call as the technician has it on arrival.
 
         Args:
@@ -161,7 +161,7 @@ def _told(
     houses: Houses,
     row: int,
     paper: Mapping[str, Any],
-    noted: NDArray[np.float64],
+    noted: Floats,
 ) -> Visit:
     unit: dict[str, Any] = {}
     last_good: dict[Station, Pair] = {}

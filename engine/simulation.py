@@ -12,16 +12,16 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from itertools import chain, combinations
-from typing import Literal
+from typing import TYPE_CHECKING, Literal
 
 import numpy as np
-from numpy.typing import NDArray
 
 from stillflow.engine.airflow.apply import apply_many
 from stillflow.engine.airflow.draw import gauge_noise
 from stillflow.engine.airflow.effects import HoseSizeEffect, draw_sizes
 from stillflow.engine.airflow.points import GaugePoint
 from stillflow.engine.airflow.readings import readings_table
+from stillflow.engine.arrays import Floats
 from stillflow.engine.belief import possible, spot_of
 from stillflow.engine.conditions import FactValue
 from stillflow.engine.errors import InputError, StillflowError
@@ -35,7 +35,9 @@ from stillflow.engine.table import rule_table
 from stillflow.engine.visit import CANT_TELL, Visit
 from stillflow.engine.vocabulary import answer_fact
 
-Floats = NDArray[np.float64]
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
 HowOften = Literal["equally", "as-common"]
 
 WRONG_SHARE = 0.1

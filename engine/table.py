@@ -12,14 +12,12 @@ from functools import lru_cache
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
+from stillflow.engine.arrays import Flags, Floats
 from stillflow.engine.conditions import FactValue, Leaf, positive
 from stillflow.engine.knowledge import Derivation
 from stillflow.engine.loading import Knowledge
 
-Floats = NDArray[np.float64]
-Flags = NDArray[np.bool_]
 _Test = Callable[[Floats], Flags]
 
 

@@ -10,6 +10,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from stillflow.engine.airflow.estimate import Estimate
+from stillflow.engine.arrays import Floats
 from stillflow.engine.belief import Situation
 from stillflow.engine.conditions import FactValue
 from stillflow.engine.inference import Firing
@@ -17,7 +18,6 @@ from stillflow.engine.knowledge import Fault
 from stillflow.engine.progress import Asked, Repair
 from stillflow.engine.scales import Strength
 from stillflow.engine.session import Session
-from stillflow.engine.table import Floats
 
 FALLEN = 10.0
 """A fault that has become so many times less likely counts as ruled out."""

@@ -11,6 +11,7 @@ from dataclasses import dataclass, replace
 from typing import Literal, NamedTuple
 
 from stillflow.engine.airflow.estimate import FACT_NAMES
+from stillflow.engine.arrays import Floats
 from stillflow.engine.askable import Askable
 from stillflow.engine.belief import Situation, spot_of
 from stillflow.engine.conditions import FactValue, leaves
@@ -22,7 +23,7 @@ from stillflow.engine.plan import Planner
 from stillflow.engine.planner import Think
 from stillflow.engine.policytree import Outcome, PolicyTree, Step, unroll
 from stillflow.engine.session import SENIOR, Session
-from stillflow.engine.table import Floats, rule_table
+from stillflow.engine.table import rule_table
 
 LIVE = "the guided visit"
 """Who takes over where the tree was cut."""

@@ -19,9 +19,10 @@ from __future__ import annotations
 from functools import lru_cache
 
 import numpy as np
-from numpy.typing import NDArray
 
-Array = NDArray[np.float64]
+from stillflow.engine.arrays import Floats
+
+Array = Floats
 
 INH2O_PA = 998.207 * 9.80665 * 0.0254
 """One inch of water at 68 degF, Pa (248.642): the water the F558 constants below imply."""

@@ -13,7 +13,6 @@ from dataclasses import dataclass, fields
 from functools import cached_property, lru_cache
 
 import numpy as np
-from numpy.typing import NDArray
 
 from stillflow.engine.airflow.air import AIR_WATTS, Array
 from stillflow.engine.airflow.causes import (
@@ -31,6 +30,7 @@ from stillflow.engine.airflow.path import find_path
 from stillflow.engine.airflow.points import EVERY_POINT, GaugePoint, columns
 from stillflow.engine.airflow.readings import readings_table
 from stillflow.engine.airflow.system import System
+from stillflow.engine.arrays import Flags, Integers
 from stillflow.engine.errors import InputError
 
 RESOLUTION_INH2O = 0.25
@@ -85,14 +85,14 @@ class Fits:
     high: Array
     chi_square: Array
     misfit: Array
-    fits: NDArray[np.bool_]
-    seen: NDArray[np.bool_]
-    variant: NDArray[np.intp]
+    fits: Flags
+    seen: Flags
+    variant: Integers
     read: Array
-    best: NDArray[np.intp]
-    ambiguous: NDArray[np.bool_]
+    best: Integers
+    ambiguous: Flags
     healthy_misfit: Array
-    healthy_fits: NDArray[np.bool_]
+    healthy_fits: Flags
 
     @staticmethod
     def joined(parts: Sequence[Fits]) -> Fits:
@@ -155,7 +155,7 @@ class Atlas:
         table = readings_table(Houses.joined(put_in), self.all_points)
         return Lines(grid, table.reshape(*grid.shape, -1))
 
-    def spread(self, rows: Array, tolerance: float) -> tuple[Array, NDArray[np.bool_], Array]:
+    def spread(self, rows: Array, tolerance: float) -> tuple[Array, Flags, Array]:
         """Readings ready to be compared, shapes (rows, points).
 
         A gauge good to +-tolerance is taken as an even spread of that half-width, so of standard
@@ -194,7 +194,7 @@ class Atlas:
         blocks = [slice(i, i + BLOCK_ROWS) for i in range(0, len(shown), BLOCK_ROWS)]
         return Fits.joined([self._fit_block(shown[b], taken[b], half_width[b]) for b in blocks])
 
-    def _fit_block(self, shown: Array, taken: NDArray[np.bool_], half_width: Array) -> Fits:
+    def _fit_block(self, shown: Array, taken: Flags, half_width: Array) -> Fits:
         none = np.zeros((len(shown), 1))
         weight = taken * 3.0 / half_width**2
         closest = self.lines.closest(np.hstack([shown, none]), np.hstack([weight, none]))
@@ -229,7 +229,7 @@ class Atlas:
         )
 
 
-def _best_variants(chi_square: Array) -> NDArray[np.intp]:
+def _best_variants(chi_square: Array) -> Integers:
     """The variant of each cause that fits best, the first of equals; shape (rows, causes)."""
     ends = (*FIRST_VARIANT[1:], len(VARIANTS))
     return np.stack(
@@ -241,15 +241,13 @@ def _best_variants(chi_square: Array) -> NDArray[np.intp]:
     )
 
 
-def _first_least(chi_square: Array) -> NDArray[np.intp]:
+def _first_least(chi_square: Array) -> Integers:
     """Index of the least in each row; the first of those that give the same readings."""
     least = chi_square.min(axis=1, keepdims=True)
     return np.asarray(np.argmax(chi_square <= least + SAME_CHI_SQUARE, axis=1))
 
 
-def within_tolerance(
-    misfit: Array, chi_square: Array, degrees: NDArray[np.intp]
-) -> NDArray[np.bool_]:
+def within_tolerance(misfit: Array, chi_square: Array, degrees: Integers) -> Flags:
     """Whether misfits are ones a gauge within its tolerance would give.
 
     The farthest reading is within 1.5 tolerances, and chi-square within its 99 % point (Wilson

@@ -10,8 +10,9 @@ from collections.abc import Iterator
 from typing import Annotated, Any, Literal, get_args
 
 import numpy as np
-from numpy.typing import NDArray
 from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field, TypeAdapter
+
+from stillflow.engine.arrays import Floats
 
 HolePlace = Literal[
     "motor", "bin", "utility", "intake", "trunk", "branch", "inlet", "other-inlet", "hose"
@@ -204,7 +205,7 @@ EFFECT: TypeAdapter[Effect] = TypeAdapter(Effect)
 """Turns a mapping such as `{"kind": "hole", "at": "bin", "diameter_in": [0.1, 0.5]}` into one."""
 
 
-def draw_sizes(effect: Effect, generator: np.random.Generator, count: int) -> NDArray[np.float64]:
+def draw_sizes(effect: Effect, generator: np.random.Generator, count: int) -> Floats:
     """Draw sizes of an effect from its ranges.
 
     Filter loading is drawn evenly on a log scale, since it multiplies; all else evenly.
@@ -225,9 +226,7 @@ def draw_sizes(effect: Effect, generator: np.random.Generator, count: int) -> ND
     )
 
 
-def _columns(
-    effect: Effect, generator: np.random.Generator, count: int
-) -> Iterator[NDArray[np.float64]]:
+def _columns(effect: Effect, generator: np.random.Generator, count: int) -> Iterator[Floats]:
     for low, high in effect.ranges():
         if isinstance(effect, LoadingEffect) and low > 0.0:
             yield np.exp(generator.uniform(np.log(low), np.log(high), count))

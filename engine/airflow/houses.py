@@ -14,10 +14,10 @@ from itertools import pairwise
 from operator import attrgetter
 
 import numpy as np
-from numpy.typing import NDArray
 
 from stillflow.engine.airflow.air import Array
 from stillflow.engine.airflow.system import Holes, System, Throats
+from stillflow.engine.arrays import Integers
 from stillflow.engine.errors import InputError
 
 _HOUSE_NUMBERS = (
@@ -83,7 +83,7 @@ class Houses:
     def __getitem__(self, key: str) -> Array:
         return self.value[key]
 
-    def take(self, rows: slice | Array | NDArray[np.intp]) -> Houses:
+    def take(self, rows: slice | Array | Integers) -> Houses:
         """Some of the houses, by slice, index or mask."""
         return replace(self, value={key: array[rows] for key, array in self.value.items()})
 

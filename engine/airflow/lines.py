@@ -10,11 +10,11 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
 from stillflow.engine.airflow.air import Array
+from stillflow.engine.arrays import Integers
 
-Index = NDArray[np.intp]
+Index = Integers
 
 
 @dataclass(frozen=True)

@@ -11,12 +11,12 @@ from dataclasses import dataclass
 from itertools import combinations
 
 import numpy as np
-from numpy.typing import NDArray
 
 from stillflow.engine.airflow.air import Array
 from stillflow.engine.airflow.atlas import Atlas, within_tolerance
 from stillflow.engine.airflow.causes import NO_SIZE, VARIANT_CAUSE, VARIANTS, put
 from stillflow.engine.airflow.readings import readings_table
+from stillflow.engine.arrays import Floats
 
 REFINED = 8
 """Pairs refined on the true model, the likeliest first."""
@@ -209,7 +209,7 @@ class _Problem:
         )
 
 
-def _uncertainty(slope: NDArray[np.float64]) -> Array:
+def _uncertainty(slope: Floats) -> Array:
     """Standard deviations of places from the weighted slopes, shape (pairs, 2)."""
     normal = np.einsum("kpi,kpj->kij", slope, slope) + 1e-9 * np.eye(2)
     variance = np.linalg.inv(normal)

@@ -9,7 +9,6 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 import numpy as np
-from numpy.typing import NDArray
 
 from stillflow.engine.airflow.air import INH2O_PA, INHG_PA, Array, density_ratio, pressure_at
 from stillflow.engine.airflow.chain import Chain, Run, TrunkEvent, farthest_first, smooth_run
@@ -24,6 +23,7 @@ from stillflow.engine.airflow.resistance import (
     throat_coefficient,
     velocity_coefficient,
 )
+from stillflow.engine.arrays import Integers
 
 
 class _Finder:
@@ -54,11 +54,11 @@ class _Finder:
             *(self[f"{name}.{part}"] for part in ("length_ft", "bore_in", "fittings"))
         )
 
-    def branch(self, inlets: NDArray[np.intp]) -> Run:
+    def branch(self, inlets: Integers) -> Run:
         parts = (f"branch.{part}" for part in ("length_ft", "bore_in", "fittings"))
         return smooth_run(*(self.houses[part][:, inlets] for part in parts))
 
-    def tap(self, inlets: NDArray[np.intp]) -> Array:
+    def tap(self, inlets: Integers) -> Array:
         """Where inlets' branches leave the trunk, as shares of the trunk from the unit."""
         length = self["trunk.length_ft"]
         some = length > 0.0
@@ -71,7 +71,7 @@ class _Finder:
         run = Run(Loss(friction + fittings), bore)
         self.along(chain, "hose", run, self.columns.hose.astype(float), np.ones(1))
 
-    def inlet_and_branch(self, chain: Chain, measured: NDArray[np.intp]) -> None:
+    def inlet_and_branch(self, chain: Chain, measured: Integers) -> None:
         run = self.branch(measured)
         if (hole := self.hole("inlet")) is not None:
             chain.leak(hole * self.at_damaged)
@@ -141,7 +141,7 @@ class _Finder:
             leak = leak + behind(neck, run.as_dead_end + squeeze + at_inlet)
         return leak
 
-    def tubing_to_bin(self, chain: Chain, measured: NDArray[np.intp]) -> None:
+    def tubing_to_bin(self, chain: Chain, measured: Integers) -> None:
         """The trunk from the tap to the unit, the intake, and the bin's leaks.
 
         Seen from the utility inlet the tubing is a dead end: its leaks meet the path at the bin,

@@ -12,13 +12,13 @@ from functools import lru_cache
 from typing import NamedTuple
 
 import numpy as np
-from numpy.typing import NDArray
 
 from stillflow.engine.airflow.houses import Houses
+from stillflow.engine.arrays import Flags, Integers
 from stillflow.engine.errors import InputError
 from stillflow.engine.scales import AirState, Station
 
-Mask = NDArray[np.bool_]
+Mask = Flags
 
 
 class GaugePoint(NamedTuple):
@@ -61,7 +61,7 @@ class Columns:
     utility: Mask
     unit: Mask
     hose: Mask
-    inlet: NDArray[np.intp]
+    inlet: Integers
 
     @property
     def tubing(self) -> Mask:

@@ -7,13 +7,14 @@ from functools import cached_property
 
 import numpy as np
 
+from stillflow.engine.arrays import Floats
 from stillflow.engine.audit.logic import Case, Logic
 from stillflow.engine.baseline import Baseline, baseline_for
 from stillflow.engine.belief import Belief, Outlook, Situation, spot_of
 from stillflow.engine.facts import typical
 from stillflow.engine.knowledge import Check
 from stillflow.engine.loading import Knowledge
-from stillflow.engine.table import Floats, rule_table
+from stillflow.engine.table import rule_table
 from stillflow.engine.uses import observed
 from stillflow.engine.visit import Visit
 

@@ -12,10 +12,10 @@ import math
 from itertools import combinations
 
 import numpy as np
-from numpy.typing import NDArray
 
+from stillflow.engine.arrays import Flags, Floats, Integers
 from stillflow.engine.planning.lookahead import ActValues, Rows
-from stillflow.engine.planning.problem import Flags, Floats, Integers, Tables
+from stillflow.engine.planning.problem import Tables
 
 
 def count_states(tables: Tables, rows: Rows) -> float:
@@ -60,7 +60,7 @@ class _Search:
         self.tried: Flags = (sets[:, None] >> np.arange(size)) & 1 == 1
         tried_count = self.tried.sum(axis=1)
         # All sets with equally many fixes tried depend only on those with one more.
-        self.layers: list[tuple[Integers, NDArray[np.intp], NDArray[np.intp]]] = []
+        self.layers: list[tuple[Integers, Integers, Integers]] = []
         for count in range(size - 1, -1, -1):
             layer = np.flatnonzero(tried_count == count)
             fix = np.nonzero(~self.tried[layer])[1].reshape(len(layer), size - count)

@@ -15,7 +15,8 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from stillflow.engine.planning.problem import Flags, Floats, Integers, Tables, information
+from stillflow.engine.arrays import Flags, Floats, Integers
+from stillflow.engine.planning.problem import Tables, information
 from stillflow.engine.planning.repair import fix_priority, repair_at_least, repair_minutes
 
 # A check that takes off less than this share of a bit tells nothing.
@@ -208,10 +209,7 @@ def _one_step(
     if len(which):
         out = _outcomes(tables, rows, which, check)
         left = found.left[out.source, out.answer]
-        # While there is much doubt fixing only cannot win, and its order need not be found.
-        close = repair_at_least(tables, out.belief, out.charges) < left
-        fixing = repair_minutes(tables, out.belief[close], out.charges[close])
-        left[close] = np.minimum(fixing, left[close])
+        left = _or_fixing(tables, out.belief, out.charges, left)
         costs[which, check] = np.add.reduceat(left, out.start) + found.cost[which, check]
     return np.minimum(value, costs.min(axis=1)), costs
 
@@ -219,9 +217,21 @@ def _one_step(
 def _left(tables: Tables, rows: Rows, price: DoubtPrice) -> Floats:
     """Return (N,) the estimate of what is left: fixing only, or checking at the price of doubt."""
     belief = rows.belief
-    fixing = repair_minutes(tables, belief, rows.charges)
     known = (belief * (tables.stake + rows.charges[:, tables.fix_group])).sum(axis=1)
-    return np.asarray(np.minimum(fixing, known + price.of(_doubt(belief), belief.sum(axis=1))))
+    left = known + price.of(_doubt(belief), belief.sum(axis=1))
+    return _or_fixing(tables, belief, rows.charges, left)
+
+
+def _or_fixing(tables: Tables, belief: Floats, charges: Floats, left: Floats) -> Floats:
+    """Return (N,) what is left, or the minutes of fixing only where those are less."""
+    # While there is much doubt fixing only cannot win, and its order need not be found.
+    close = repair_at_least(tables, belief, charges) < left
+    if not close.any():
+        return left
+    fixing = repair_minutes(tables, belief[close], charges[close])
+    left = left.copy()
+    left[close] = np.minimum(fixing, left[close])
+    return left
 
 
 def _doubt(belief: Floats) -> Floats:
@@ -239,9 +249,8 @@ def _answered(tables: Tables, rows: Rows, price: DoubtPrice) -> _Answered:
     inner = information(belief) @ likelihood.T + belief @ tables.surprise.T
     doubt = np.maximum(information(mass) - inner, 0.0)
     known = (belief * (tables.stake + rows.charges[:, tables.fix_group])) @ likelihood.T
-    for group, answers, members in tables.opening:
-        spared = belief[:, members] @ likelihood[np.ix_(answers, members)].T
-        known[:, answers] -= rows.charges[:, group, None] * spared
+    for group, answers, members, given in tables.opening:
+        known[:, answers] -= rows.charges[:, group, None] * (belief[:, members] @ given)
     gain = _doubt(belief)[:, None] - np.add.reduceat(doubt, tables.first, axis=1)
     gain = np.where(rows.free & (gain > _TELLS_NOTHING * weight), gain, 0.0)
     return _Answered(known + price.of(doubt, mass), cost, gain)

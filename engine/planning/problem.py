@@ -9,16 +9,16 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from functools import cached_property
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
 
+from stillflow.engine.arrays import Flags, Floats, Integers
 from stillflow.engine.errors import InputError
 
-Floats = NDArray[np.float64]
-Integers = NDArray[np.intp]
-Flags = NDArray[np.bool_]
+if TYPE_CHECKING:
+    from numpy.typing import ArrayLike
+
 
 _SUM_TOLERANCE = 1e-6
 
@@ -105,7 +105,8 @@ class Tables:
         shared_group: (S,) groups needed by two fixes or more.
         shared: (S, m) the faults of those fixes, filled up with the number F.
         shared_stake: (S, m) their stakes, filled up with 1.
-        opening: groups opened by a check and needed by a fix: (group, answers, faults).
+        opening: groups opened by a check and needed by a fix: (group, its answers, its faults,
+            P(answer | fault) of these, (faults, answers)).
     """
 
     likelihood: Floats
@@ -123,7 +124,7 @@ class Tables:
     shared_group: Integers
     shared: Integers
     shared_stake: Floats
-    opening: tuple[tuple[int, Integers, Integers], ...]
+    opening: tuple[tuple[int, Integers, Integers, Floats], ...]
 
     @classmethod
     def of(cls, problem: Problem) -> Tables:
@@ -155,12 +156,12 @@ class Tables:
             refund=price,
             fix_group=fix_group,
             access_minutes=np.append(problem.access_minutes, 0.0),
-            alone=np.setdiff1d(np.arange(faults), shared),
+            alone=np.array([f for f, g in enumerate(fix_group) if g not in crowds], np.intp),
             shared_group=np.array(list(crowds), dtype=np.intp),
             shared=shared,
             shared_stake=np.append(stake, 1.0)[shared],
             opening=tuple(
-                (g, answers, m)
+                (g, answers, m, likelihood[answers][:, m].T.copy())
                 for g, m in members.items()
                 if len(m) and len(answers := np.flatnonzero(check_group[owner] == g))
             ),

@@ -15,7 +15,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from stillflow.engine.planning.problem import Flags, Floats, Integers, Tables
+from stillflow.engine.arrays import Flags, Floats, Integers
+from stillflow.engine.planning.problem import Tables
 
 # Stands in for a fix of no minutes in a ratio, where it has to come before every other.
 _INSTANT = 1e-12
@@ -35,8 +36,8 @@ class _Clusters:
     """(N, S, m) minutes spent in the group up to and including each member, access included."""
     taken: Flags
     """(N, S, m) whether the member belongs to the compound."""
-    last: Integers
-    """(N, S, 1) position of the last member taken."""
+    length: Floats
+    """(N, S) minutes of the compound."""
     ratio: Floats
     """(N, S) weight over minutes of the compound."""
 
@@ -62,17 +63,18 @@ def repair_minutes(tables: Tables, belief: Floats, charges: Floats) -> Floats:
         # inside it before the right member is reached is corrected for afterwards.
         head = np.where(found.taken, found.weight, 0.0)
         total = head.sum(axis=2)
-        length = np.take_along_axis(found.spent, found.last, axis=2)[:, :, 0]
-        inside = (head * found.spent).sum(axis=(1, 2)) - (total * length).sum(axis=1)
+        inside = (head * found.spent).sum(axis=(1, 2)) - (total * found.length).sum(axis=1)
         rest = found.weight - head
         rest[:, :, 0] = total
         cost = np.where(found.taken, 0.0, found.stake)
-        cost[:, :, 0] = length
+        cost[:, :, 0] = found.length
         weight = np.concatenate((weight, rest.reshape(-1, tables.shared.size)), axis=1)
         minutes = np.concatenate((minutes, cost.reshape(-1, tables.shared.size)), axis=1)
     order = np.argsort(-weight / np.maximum(minutes, _INSTANT), axis=1)
-    until = np.cumsum(np.take_along_axis(minutes, order, axis=1), axis=1)
-    return np.asarray((np.take_along_axis(weight, order, axis=1) * until).sum(axis=1) + inside)
+    # Plain indexing: take_along_axis spends longer on its preparations than on the taking.
+    row = np.arange(len(belief))[:, None]
+    until = np.cumsum(minutes[row, order], axis=1)
+    return np.asarray((weight[row, order] * until).sum(axis=1) + inside)
 
 
 def repair_at_least(tables: Tables, belief: Floats, charges: Floats) -> Floats:
@@ -104,8 +106,8 @@ def fix_priority(tables: Tables, belief: Floats, charges: Floats) -> Floats:
     priority = np.asarray(belief / np.maximum(alone, _INSTANT))
     if tables.shared.size:
         found = _clusters(tables, belief, charges)
-        own = np.take_along_axis(priority, found.lead, axis=1)
-        np.put_along_axis(priority, found.lead, np.maximum(own, found.ratio), axis=1)
+        row = np.arange(len(belief))[:, None]
+        priority[row, found.lead] = np.maximum(priority[row, found.lead], found.ratio)
     return priority
 
 
@@ -114,18 +116,19 @@ def _clusters(tables: Tables, belief: Floats, charges: Floats) -> _Clusters:
     weight = filled[:, tables.shared]
     # Stable, and what fills up comes last in its row, so a lead is always a fault.
     order = np.argsort(-weight / np.maximum(tables.shared_stake, _INSTANT), axis=2, kind="stable")
-    weight = np.take_along_axis(weight, order, axis=2)
-    group = np.arange(len(tables.shared))[:, None]
+    row, group = np.arange(len(belief))[:, None, None], np.arange(len(tables.shared))[:, None]
+    weight = weight[row, group, order]
     stake = tables.shared_stake[group, order]
     spent = np.cumsum(stake, axis=2) + charges[:, tables.shared_group, None]
     ratio = np.cumsum(weight, axis=2) / np.maximum(spent, _INSTANT)
-    last = np.argmax(ratio, axis=2)[:, :, None]
+    last = np.argmax(ratio, axis=2)
+    row, group = row[:, :, 0], group[:, 0]
     return _Clusters(
-        lead=tables.shared[group[:, 0], order[:, :, 0]],
+        lead=tables.shared[group, order[:, :, 0]],
         weight=weight,
         stake=stake,
         spent=spent,
-        taken=np.arange(tables.shared.shape[1]) <= last,
-        last=last,
-        ratio=np.take_along_axis(ratio, last, axis=2)[:, :, 0],
+        taken=np.arange(tables.shared.shape[1]) <= last[:, :, None],
+        length=spent[row, group, last],
+        ratio=ratio[row, group, last],
     )
