@@ -13,11 +13,11 @@ import numpy as np
 from calls import one_step, p_over_c
 from table_calls import Act, Place, Point
 
+from stillflow.engine.arrays import Floats
 from stillflow.engine.plan import Planner
 from stillflow.engine.planner import Problem, Think
 from stillflow.engine.planning.problem import information
 from stillflow.engine.scales import Where
-from stillflow.engine.table import Floats
 from stillflow.engine.vocabulary import answer_fact
 
 CHART = ("sealed-inlet", "working-inlet", "sealed-unit", "working-unit")

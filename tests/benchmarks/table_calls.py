@@ -18,11 +18,11 @@ from typing import Literal, NamedTuple
 import numpy as np
 
 from stillflow.casebook.generated import Kind
+from stillflow.engine.arrays import Flags, Floats
 from stillflow.engine.askable import Askable
 from stillflow.engine.belief import Situation
 from stillflow.engine.plan import Planner
 from stillflow.engine.simulation import same_fix
-from stillflow.engine.table import Flags, Floats
 
 
 class Act(NamedTuple):
@@ -138,20 +138,25 @@ class Place:
             minutes += self.cost(point, act)
             if act.kind == "check":
                 checks += 1
-                answers, until = self._chances(point, act.id)
-                here = luck[self.check_ids.index(act.id)]
-                number = int(np.searchsorted(until[:, column], here, side="right"))
-                key = act.id, answers[number]
-                if key not in point.after:
-                    point.after[key] = self._told(point, act.id, number)
-            else:
-                fixes += 1
-                if self.alike[column, self.knowledge.fault_index[act.id]]:
-                    return Outcome(minutes, checks, fixes)
-                key = act.id, ""
-                if key not in point.after:
-                    point.after[key] = self._without(point, act.id)
+                point = self.seen(point, act, column, luck)
+                continue
+            fixes += 1
+            if self.alike[column, self.knowledge.fault_index[act.id]]:
+                return Outcome(minutes, checks, fixes)
+            key = act.id, ""
+            if key not in point.after:
+                point.after[key] = self._without(point, act.id)
             point = point.after[key]
+
+    def seen(self, point: Point, act: Act, column: int, luck: Floats) -> Point:
+        """The point after a check, answered by the tables and the luck of the call."""
+        answers, until = self._chances(point, act.id)
+        here = luck[self.check_ids.index(act.id)]
+        number = int(np.searchsorted(until[:, column], here, side="right"))
+        key = act.id, answers[number]
+        if key not in point.after:
+            point.after[key] = self._told(point, act.id, number)
+        return point.after[key]
 
     def _due(self, point: Point, act: Act) -> Act:
         if act.kind == "check":
@@ -174,7 +179,7 @@ class Place:
             self.kind.learnt(point.situation, check, answer),
             weights / weights.sum(),
             {**point.answers, check_id: answer},
-            point.opened | _just(check.access),
+            point.opened | just(check.access),
             point.tried,
         )
 
@@ -186,10 +191,11 @@ class Place:
             point.situation,
             weights / weights.sum(),
             point.answers,
-            point.opened | _just(fix.access),
+            point.opened | just(fix.access),
             point.tried | {fault_id},
         )
 
 
-def _just(access: str | None) -> frozenset[str]:
+def just(access: str | None) -> frozenset[str]:
+    """What an act leaves open, as a set."""
     return frozenset() if access is None else frozenset((access,))
