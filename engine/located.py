@@ -124,8 +124,9 @@ class _Builder:
                 key = self._key(event, kind, holder)
                 self._lines[(*path, key)] = event.start_mark.line + 1
                 continue
-            value = {} if kind == "MappingStartEvent" else [] if kind[0] == "S" else None
-            value = self._scalar(event) if kind == "ScalarEvent" else value
+            value: Any = {} if kind == "MappingStartEvent" else []
+            if kind == "ScalarEvent":
+                value = self._scalar(event)
             step: tuple[str | int, ...] = ()
             if isinstance(holder, dict):
                 assert key is not None
