@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
+from math import erf, sqrt
 
 import numpy as np
 
@@ -27,6 +28,17 @@ from stillflow.engine.vocabulary import answer_fact
 
 MOST_OUTLOOKS = 20_000
 """Outlooks remembered by one belief; some 30 MB."""
+
+REPEATS = 0.5
+"""Part of what is usual at a station that repeats what others of the same kind read (assumed).
+
+On simulated houses with all ten readings taken, the logarithm of the belief in the hidden fault is
+better by 0.25 on average than with 0, and hardly differs between 0.3 and 0.8.
+"""
+
+SPREAD = 0.03
+"""Standard deviation of one station's share of expected about another's in one house (assumed):
+two readings of a gauge good to 2 %, and lengths of tubing and hose that are not known."""
 
 
 @dataclass(frozen=True)
@@ -261,14 +273,43 @@ class Belief:
             return check.answer_ids, usual / usual.sum(), facts
         spot = spot_of(check)
         expected = self._baseline.at(*spot)
-        usual = np.array([check.usual.get(level.id, level.usual) for level in self._levels])
         facts = [
             self._reading_facts(
                 situation.with_reading(spot, expected * typical(level, self._baseline.wide))
             )
             for level in self._levels
         ]
-        return tuple(level.id for level in self._levels), usual / usual.sum(), facts
+        return tuple(level.id for level in self._levels), self.usual(situation, check), facts
+
+    def usual(self, situation: Situation, check: Check) -> Floats:
+        """How often a reading falls in each level when the fault is elsewhere, shape (levels,).
+
+        By the rules alone for the first reading of its kind. What one station lacks, the others
+        lack too, whether a fault takes it or the baseline promises too much: so once a station
+        has been read, part of what is usual at the next is the same share again.
+        """
+        usual = np.array([check.usual.get(level.id, level.usual) for level in self._levels])
+        usual /= usual.sum()
+        spot = spot_of(check)
+        shares = [
+            value / self._baseline.at(*other)
+            for other, value in situation.readings.items()
+            if other[0] is spot[0] and other != spot
+        ]
+        if not shares:
+            return usual
+        again = np.mean([self._around(share) for share in shares], axis=0)
+        return np.asarray((1.0 - REPEATS) * usual + REPEATS * again)
+
+    def _around(self, share: float) -> Floats:
+        """How often a reading like another, give or take the spread, falls in each level."""
+        wide = self._baseline.wide
+        edges = [level.below_class if wide else level.below for level in self._levels]
+        below = [
+            1.0 if edge is None else 0.5 + 0.5 * erf((edge - share) / (SPREAD * sqrt(2.0)))
+            for edge in edges
+        ]
+        return np.diff(below, prepend=0.0)
 
 
 def _given(check: Check, usual: Floats, weights: Floats) -> Floats:

@@ -104,7 +104,12 @@ class UnitClass(Entry):
 
 
 class Fix(BaseModel):
-    """What to do about a fault."""
+    """What to do about a fault.
+
+    Attributes:
+        if_wrong_minutes: minutes lost, besides the work, when it was not this fault after all:
+            another drive out, or somebody called for nothing.
+    """
 
     model_config = ConfigDict(extra="forbid", frozen=True)
 
@@ -114,6 +119,7 @@ class Fix(BaseModel):
     parts: tuple[str, ...] = ()
     cautions: tuple[Id, ...] = ()
     refer: str = ""
+    if_wrong_minutes: Annotated[float, Field(ge=0)] = 0.0
 
 
 class Fault(Entry):
@@ -319,4 +325,5 @@ class Rule(Entry):
     then: Annotated[tuple[Consequence, ...], Field(min_length=1)]
     because: Sentence
     misleads: str = ""
+    weighed: str = ""
     status: Literal["trial", "settled"] = "settled"

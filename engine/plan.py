@@ -155,9 +155,7 @@ class Planner:
                 access=[self._group(check.access) for check in checks],
                 access_minutes=np.array([a.minutes for a in self._knowledge.accesses.values()]),
                 fix_access=[self._group(fault.fix.access) for fault in faults],
-                wrong_fix_minutes=np.array(
-                    [self._wrong_part if fault.fix.parts else 0.0 for fault in faults]
-                ),
+                wrong_fix_minutes=np.array([self._wrong_minutes(fault) for fault in faults]),
             ),
             faults,
             checks,
@@ -207,6 +205,10 @@ class Planner:
         checks = self._knowledge.checks
         before = [checks[name] for name in fault.confirm_first if name not in answered]
         return fault.fix.minutes + sum(check.minutes for check in before) + self.verifying_minutes
+
+    def _wrong_minutes(self, fault: Fault) -> float:
+        """Minutes lost, besides its own, by a fix that was not needed."""
+        return fault.fix.if_wrong_minutes + (self._wrong_part if fault.fix.parts else 0.0)
 
 
 def _title(act: Candidate, faults: Sequence[Fault], checks: Sequence[Check]) -> str:
