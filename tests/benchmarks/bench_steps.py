@@ -4,6 +4,8 @@ Run: python tests/benchmarks/bench_steps.py [--runs 15]
 
 Cold figures are whole processes, beside one that only starts Python, in the same run and taking
 turns, so that a busy machine slows both; the ratio is the figure to compare between machines.
+Run it with the Python of a plain install, as people have it: where Python may not keep compiled
+modules (PYTHONDONTWRITEBYTECODE), an editable install compiles them anew each time.
 """
 
 from __future__ import annotations
