@@ -145,13 +145,17 @@ def print_calibration(title: str, outcomes: Sequence[Outcome]) -> None:
         for one in outcomes
         if one.played.offered and one.played.concluded == one.played.offered[-1][0]
     ]
-    print(f"\ncalibration, {title} (given when the fix is proposed)")
-    print("  probability      first fixes: n, mean given, right      conclusions: n, given, right")
-    for low, high in pairwise(BUCKETS):
-        print(
-            f"  {low:.2f} to {high:.2f}   {_bucket(first, low, high)}   {_bucket(last, low, high)}"
-        )
-    print(f"  0.80 to 0.90 is the band that is promised; all  {_bucket(first, 0.0, 1.0)}")
+    every = [(p, one.right(f)) for one in outcomes for f, p in one.played.offered]
+    print(f"\ncalibration, {title} (given when the fix is proposed; n, mean given, right)")
+    print(
+        "  A conclusion that was measured and found good is hardly ever wrong, whatever was given."
+    )
+    print(
+        "  probability           first fix proposed         every fix proposed        concluded on"
+    )
+    for low, high in (*pairwise(BUCKETS), (0.0, 1.0)):
+        row = "   ".join(_bucket(some, low, high) for some in (first, every, last))
+        print(f"  {low:.2f} to {high:.2f}   {row}")
 
 
 def _bucket(pairs: Iterable[tuple[float, bool]], low: float, high: float) -> str:
