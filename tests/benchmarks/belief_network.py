@@ -103,6 +103,7 @@ class Network:
             access=problem.access,
             access_minutes=problem.access_minutes,
             fix_access=problem.fix_access,
+            wrong_fix_minutes=problem.wrong_fix_minutes,
         )
         move = one_step(static, static.priors, groups(place, point), {})
         if move.kind == "check":

@@ -166,6 +166,7 @@ def fixing_only(place: Place, point: Point, weights: Floats) -> Act:
         access=[],
         access_minutes=np.array([one.minutes for one in place.knowledge.accesses.values()]),
         fix_access=[None if fix.access is None else accesses.index(fix.access) for fix in fixes],
+        wrong_fix_minutes=np.array([fix.if_wrong_minutes for fix in fixes]),
     )
     move = p_over_c(problem, problem.priors, groups(place, point), {})
     return Act("fix", names[index[move.index]])

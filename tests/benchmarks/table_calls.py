@@ -123,6 +123,9 @@ class Place:
     def play(self, start: Point, policy: Policy, hidden: str, luck: Floats) -> Outcome:
         """Follow a policy from a point to the right fix.
 
+        A wrong fix costs its minutes, and what the rules say is lost by it besides: the second
+        drive where it would have ended the call.
+
         Args:
             start: the point; what comes after it is kept in it, for further calls.
             policy: asked once at every point.
@@ -143,6 +146,7 @@ class Place:
             fixes += 1
             if self.alike[column, self.knowledge.fault_index[act.id]]:
                 return Outcome(minutes, checks, fixes)
+            minutes += self.knowledge.faults[act.id].fix.if_wrong_minutes
             key = act.id, ""
             if key not in point.after:
                 point.after[key] = self._without(point, act.id)
