@@ -1,7 +1,7 @@
 """The same rules over many visits: in one table with numpy, and case by case in CLIPS and experta.
 
 Run: python tests/benchmarks/bench_replay.py [--visits 20000] [--experta 200] [--repeats 3]
-Needs: pip install clipspy
+Needs: pip install -e '.[bench]'
 
 Every visit is the plain facts that are known on it (as dicts, made before any clock runs); a
 conclusion is the set of rules that fire. All must agree on every visit. Each way of running is

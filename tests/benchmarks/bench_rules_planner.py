@@ -1,7 +1,7 @@
 """The planner on the shipped rules, beside other ways of going about the same simulated calls.
 
 Run: python tests/benchmarks/bench_rules_planner.py [--calls 4000] [--processes 2]
-Needs: pip install scikit-learn pgmpy
+Needs: pip install -e '.[bench]'
 
 Every policy meets the same calls with the same luck (`table_calls`), so differences are taken call
 by call. **The calls are drawn from the rules' own tables**: the figures say how well a policy uses
