@@ -85,7 +85,7 @@ def understand(line: str, step: CheckStep) -> Typed:
     if text in _WITHOUT:
         return Typed(answer=_WITHOUT[text])
     if not text:
-        raise InputError("nothing typed", right=f"an answer, or: {HINT}")
+        raise InputError("nothing typed", right="type an answer, or one of the words below")
     if step.kind == "reading":
         return Typed(answer=line.strip())
     return Typed(answer=_choice(text, step.answers))
