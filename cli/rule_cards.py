@@ -45,6 +45,7 @@ def _show_rule(screen: Screen, card: RuleCard) -> None:
         screen.item("do not:", stop.do_not, 0)
     screen.item("because:", card.because, 0)
     _maybe(screen, "misleads:", card.misleads)
+    _maybe(screen, "not as physics:", card.weighed)
     if card.status == "trial":
         screen.item("status:", "on trial", 0)
     if card.checks:
@@ -78,6 +79,8 @@ def _show_fault(screen: Screen, card: FaultCard) -> None:
     screen.numbered(fix.steps)
     _maybe(screen, "parts:", ", ".join(fix.parts))
     _maybe(screen, "belongs to:", fix.refer)
+    if fix.if_wrong_minutes:
+        screen.item("if it was not this:", f"{minutes(fix.if_wrong_minutes)} lost", 0)
     screen.item("after:", card.after, 0)
     if card.alike:
         others = ", ".join(one.title for one in card.alike)

@@ -77,6 +77,7 @@ class RuleCard(_Card):
     doubts: tuple[Named, ...]
     stops: tuple[Stopping, ...]
     misleads: str
+    weighed: str
     status: str
     checks: tuple[Named, ...]
     used_by: tuple[str, ...]
@@ -94,6 +95,7 @@ class FixCard(_Card):
     parts: tuple[str, ...]
     cautions: tuple[str, ...]
     refer: str
+    if_wrong_minutes: float
 
 
 class FaultCard(_Card):

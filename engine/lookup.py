@@ -103,6 +103,7 @@ def rule_card(knowledge: Knowledge, rule: Rule) -> RuleCard:
             if isinstance(item, Stop)
         ),
         misleads=rule.misleads,
+        weighed=rule.weighed,
         status=rule.status,
         checks=_checks(knowledge, [c.id for c in checks_used(knowledge, rule)]),
         used_by=tuple(users),
@@ -148,6 +149,7 @@ def fault_card(knowledge: Knowledge, fault: Fault) -> FaultCard:
             parts=fix.parts,
             cautions=_cautions(knowledge, _shown(knowledge, fix.access, fix.cautions)),
             refer=fix.refer,
+            if_wrong_minutes=fix.if_wrong_minutes,
         ),
         after=fault.after,
         alike=tuple(Named(id=name, title=knowledge.faults[name].title) for name in others),
