@@ -21,6 +21,7 @@ INSPECTIONS: tuple[Inspection, ...] = (
     rules.SaidAlready(),
     rules.ForTheImpossible(),
     rules.TooLong(),
+    rules.NothingToWeigh(),
     faults.NeverRaised(),
     faults.NeverFirst(),
     faults.NotToldApart(),

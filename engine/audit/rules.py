@@ -11,6 +11,7 @@ from stillflow.engine.audit.subject import Subject
 from stillflow.engine.conditions import say
 from stillflow.engine.knowledge import Evidence
 from stillflow.engine.uses import observed
+from stillflow.engine.weighing_houses import Question
 
 FOR, AGAINST = 1, -1
 _WORD = {FOR: "for", AGAINST: "against"}
@@ -165,6 +166,24 @@ class TooLong(Inspection):
             what = f"its condition has more than {MOST_CASES:,} cases"
             right = "split it into several rules"
             yield self.found(subject, "rules", rule_id, what, right)
+
+
+class NothingToWeigh(Inspection):
+    """Looks for a reason to differ from the airflow model where that model is never asked."""
+
+    name = "nothing-to-weigh"
+    finds = "A rule with `weighed` whose condition is not of readings alone, so nobody weighs it."
+    severity = Severity.LOW
+
+    def look(self, subject: Subject) -> Iterator[Finding]:
+        """Reasons that excuse nothing."""
+        knowledge = subject.knowledge
+        for rule in knowledge.rules.values():
+            asked = Question.reads(rule) and not Question.beyond(knowledge, rule)
+            if rule.weighed and not (asked and knowledge.evidence[rule.id]):
+                what = "it gives a reason to differ from the airflow model, which cannot weigh it"
+                right = "drop 'weighed'; what can fool a technician goes under 'misleads'"
+                yield self.found(subject, "rules", rule.id, what, right)
 
 
 def _meeting(subject: Subject) -> list[tuple[str, str]]:

@@ -161,6 +161,14 @@ BROKEN: list[tuple[str, str, str, list[str]]] = [
         ["no check or fix opens it"],
     ),
     (
+        "nothing-to-weigh",
+        rule("{fact: answer.hiss, is: quiet}", "{against: leak, strength: slight}").replace(
+            "because: It is said.", "because: It is said.\n    weighed: Gauges differ."
+        ),
+        "extra",
+        ["the airflow model, which cannot weigh it"],
+    ),
+    (
         "unused-finding",
         rule("{fact: answer.hiss, is: quiet}", "{derive: finding.peace}"),
         "extra",

@@ -37,6 +37,12 @@ NOT_BROKEN: list[tuple[str, Callable[[], str]]] = [
     ("alike-without-need", lambda: twins(alike=declared("seal-torn", "seal-twin"))),
     ("alike-in-name-only", lambda: twins(alike=declared("seal-torn", "seal-twin"))),
     (
+        "nothing-to-weigh",
+        lambda: rule(
+            "{fact: level.sealed.inlet, is: absurd}", "{against: leak, strength: slight}"
+        ).replace("because: It is said.", "because: It is said.\n    weighed: Gauges differ."),
+    ),
+    (
         "never-asked",
         lambda: check(more="asked_when: {fact: answer.hiss, is: hissing}"),
     ),
