@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import sys
 from collections.abc import Sequence
 from typing import Any
 
@@ -21,7 +22,7 @@ REFUSED, FAULTY = 2, 1
 @click.group("rules", invoke_without_command=True)
 @click.pass_context
 def command(ctx: click.Context) -> None:
-    """Check, list and look up the rules."""
+    """Check, list, look up and weigh the rules."""
     if ctx.invoked_subcommand is None:
         click.echo(ctx.get_help())
 
@@ -139,6 +140,50 @@ def coverage(rules: tuple[str, ...], as_json: bool) -> None:
 
     covered = cover(load_rules(rules))
     click.echo(covered.model_dump_json(indent=2) if as_json else page(covered), nl=as_json)
+
+
+@command.command("weigh")
+@click.option(
+    "--houses",
+    type=click.IntRange(100, 20_000),
+    help="how many houses to simulate  [default: 2000]",
+)
+@click.option(
+    "--seed",
+    type=click.IntRange(0, 2**32 - 1),
+    default=1,
+    show_default=True,
+    help="which houses; the same seed draws the same ones",
+)
+@click.option("--all", "every_fault", is_flag=True, help="a line for every fault of every rule")
+@rules_option
+@json_option
+def weigh_(
+    houses: int | None, seed: int, every_fault: bool, rules: tuple[str, ...], as_json: bool
+) -> int:
+    """Hold the strengths of rules on readings against the airflow model.
+
+    Simulates houses, puts every fault into each, and reads the gauge; half a minute or so. The
+    exit code is 1 if some rule in effect differs from physics by more than one step of the scale
+    of strengths and gives no reason, 0 if none does.
+    """
+    import numpy as np
+
+    from stillflow.cli.rule_weights import show_weighing, weighing_json
+    from stillflow.engine.weighing import HOUSES, weigh
+
+    knowledge = load_rules(rules)
+    count = HOUSES if houses is None else houses
+    if sys.stderr.isatty():
+        click.echo(f"Drawing {count:,} houses and putting every fault into each...", err=True)
+    weighing = weigh(knowledge, np.random.default_rng(seed), count)
+    if as_json:
+        drawn = {"rules": knowledge.digest, "houses": count, "seed": seed}
+        told = {**drawn, **weighing_json(weighing)}
+        click.echo(json.dumps(told, indent=2, ensure_ascii=False))
+    else:
+        show_weighing(Screen(), weighing, f"{count:,} houses, seed {seed}", every_fault)
+    return FAULTY if any(pair.marked for pair in weighing.pairs) else 0
 
 
 def _cases(card: Card, knowledge: Knowledge, play: bool) -> dict[str, list[str]]:

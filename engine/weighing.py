@@ -102,6 +102,11 @@ class Weighed:
         return abs(self.steps) > 1.0
 
     @property
+    def word_differs(self) -> bool:
+        """Whether the declared word alone would."""
+        return abs(self.word_steps) > 1.0
+
+    @property
     def marked(self) -> bool:
         """Whether it differs with no reason given."""
         return self.differs and not self.reason

@@ -6,7 +6,8 @@ import json
 from pathlib import Path
 
 import pytest
-from command import stillflow
+from command import Outcome, stillflow
+from small_rules import SMALL, small
 
 from stillflow.casebook.cases import load_cases
 from stillflow.engine import load_rules
@@ -192,8 +193,136 @@ def test_coverage_is_printed_as_the_page_and_as_json() -> None:
     assert by_id["hose-holed"]["lowered_by"]["hose-listen"] == 3
 
 
+BACKWARDS = """
+  - id: backwards
+    when: {fact: level.sealed.inlet, is: absurd}
+    then: [{for: motor-worn, strength: strong}]
+    because: It is said.
+    source: common-practice
+"""
+REASON = "The gauges of this shop read high."
+MISTAKEN = 0.05
+"""Readings that say nothing."""
+
+TOO_WEAK = ("{for: hose-clogged, strength: very-strong}", "{for: hose-clogged, strength: slight}")
+
+
+def weigh_small(monkeypatch: pytest.MonkeyPatch, text: str, *args: str) -> Outcome:
+    """Weigh a rule set small enough to be quick."""
+    monkeypatch.setattr("stillflow.cli.rules.load_rules", lambda folders: small(text))
+    return stillflow("rules", "weigh", "--houses", "200", *args)
+
+
+def test_a_rule_that_physics_contradicts_is_marked_with_exit_code_1(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    outcome = weigh_small(monkeypatch, SMALL + BACKWARDS)
+    assert (outcome.code, outcome.err) == (1, "")
+    lines = outcome.out.splitlines()
+    start = next(i for i, line in enumerate(lines) if line.startswith("backwards"))
+    assert lines[start].split() == ["backwards", "declared", "in", "effect", "physics"]
+    said, *figures = lines[start + 1].rsplit(maxsplit=3)
+    assert said == "for, strong: 1 fault"
+    # Too high is usual in 0.05, low in 0.1, as it should be in 0.85; the three rules together
+    # make them ten times as likely, ten times as likely, and a tenth.
+    in_effect = 0.05 * 10 / (0.05 * 10 + 0.1 * 10 + 0.85 / 10) / 0.05
+    expected = [10, in_effect, MISTAKEN]
+    assert [float(figure) for figure in figures] == pytest.approx(expected, abs=0.05)
+    assert lines[start + 2].startswith("  ! too strong by ")
+    assert lines[start + 2].endswith(" steps: motor-worn")
+    assert "1 marked !." in outcome.out
+
+
+def test_a_written_reason_is_shown_with_exit_code_0(monkeypatch: pytest.MonkeyPatch) -> None:
+    text = f"{SMALL}{BACKWARDS}    weighed: {REASON}\n"
+    outcome = weigh_small(monkeypatch, text)
+    assert outcome.code == 0
+    assert "  ~ too strong by " in outcome.out
+    assert f"  why: {REASON}\n" in outcome.out
+    assert "  !" not in outcome.out
+    total = " ".join(outcome.out.split())
+    assert "differ from physics by more than a step: 1 with a reason written, 0 marked !" in total
+
+
+def test_what_is_compared_and_what_the_word_alone_would_do_is_said(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    outcome = weigh_small(monkeypatch, SMALL.replace(*TOO_WEAK))
+    text = " ".join(outcome.out.split())
+    assert "Compared are 'in effect' and 'physics', not the word." in text
+    assert "The declared word taken alone would differ in 1 of them." in text
+    assert "! too weak by " in text
+    assert "it holds: usually 9 %; over all faults " in text
+
+
+def test_every_fault_has_a_line_of_its_own_where_all_are_asked_for(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    lines = weigh_small(monkeypatch, SMALL + BACKWARDS, "--all").out.splitlines()
+    assert any(line.startswith("! for, strong: motor-worn ") for line in lines)
+    assert any(line.startswith("  for, strong: seal-torn ") for line in lines)
+
+
+def test_a_weighing_as_json(monkeypatch: pytest.MonkeyPatch) -> None:
+    outcome = weigh_small(monkeypatch, SMALL + BACKWARDS, "--json", "--seed", "5")
+    assert outcome.code == 1
+    told = json.loads(outcome.out)
+    assert (told["houses"], told["seed"], told["rules"]) == (
+        200,
+        5,
+        small(SMALL + BACKWARDS).digest,
+    )
+    assert (told["differ"], told["marked"], told["left_out"]) == (1, 1, {})
+    [marked] = [one for one in told["pairs"] if one["marked"]]
+    assert (marked["rule"], marked["fault"], marked["direction"], marked["strength"]) == (
+        "backwards",
+        "motor-worn",
+        "for",
+        "strong",
+    )
+    low, high = marked["physics_95"]
+    assert low <= marked["physics"] <= high
+    assert marked["declared"] == pytest.approx(10)
+    assert marked["steps"] > 1
+    assert set(told["held"]["backwards"]) == {"usual", "believed", "simulated"}
+    assert weigh_small(monkeypatch, SMALL + BACKWARDS, "--json", "--seed", "5").out == outcome.out
+
+
+def test_none_of_the_shipped_rules_is_marked_and_all_fit_80_columns() -> None:
+    outcome = stillflow("rules", "weigh", "--houses", "300", "--all")
+    assert (outcome.code, outcome.err) == (0, "")
+    lines = outcome.out.splitlines()
+    assert max(map(len, lines)) <= 80
+    assert sum(line[2:].startswith(("for, ", "against, ")) for line in lines) > 1000
+    assert not any(line.startswith("! ") for line in lines)
+
+
+@pytest.mark.parametrize(
+    "wrong", [("--houses", "many"), ("--houses", "0"), ("--houses", "1e9"), ("--seed", "-1")]
+)
+def test_bad_houses_or_seed_are_one_line_with_exit_code_2(wrong: tuple[str, str]) -> None:
+    outcome = stillflow("rules", "weigh", *wrong)
+    assert (outcome.code, outcome.out) == (2, "")
+    assert outcome.err.count("\n") == 1
+    assert wrong[0] in outcome.err
+
+
+def test_a_reason_to_differ_from_physics_and_the_price_of_being_wrong_are_shown(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    # Looking through all cases takes seconds, and is not what this is about.
+    monkeypatch.setattr("stillflow.cli.rule_cases.load_cases", list)
+    rule = " ".join(stillflow("rules", "show", "sealed-hose-repeats-inlet").out.split())
+    assert "not as physics: A baseline that promises too much" in rule
+    fault = stillflow("rules", "show", "supply-voltage-low").out
+    assert "if it was not this: 60 min lost\n" in fault
+    assert "if it was not this" not in stillflow("rules", "show", "hose-holed").out
+    [card] = json.loads(stillflow("rules", "show", "supply-voltage-low", "--json").out)
+    assert card["fix"]["if_wrong_minutes"] == 60
+
+
 def test_without_a_command_its_help_is_shown() -> None:
     outcome = stillflow("rules")
     assert outcome.code == 0
-    for name in ("check", "list", "show", "coverage"):
+    for name in ("check", "list", "show", "coverage", "weigh"):
         assert f"  {name} " in outcome.out
