@@ -8,6 +8,7 @@ from __future__ import annotations
 import pytest
 
 from stillflow.casebook.cases import Case, load_cases, play, worked_out
+from stillflow.engine.knowledge import Stop
 from stillflow.engine.loading import Knowledge, load_rules
 from stillflow.engine.scales import Where
 
@@ -28,6 +29,24 @@ def test_the_engine_comes_to_what_a_good_technician_would(case: Case, knowledge:
     played = play(case, knowledge)
     asked = [turn.step.check.id for turn in played.turns if turn.step.check is not None]
     assert played.problems == (), asked
+
+
+def test_every_fault_is_fixed_in_a_plain_and_in_a_misleading_case(knowledge: Knowledge) -> None:
+    for kind in ("plain", "misleading"):
+        fixed = {fault for case in CASES if case.kind == kind for fault in case.expect.fixes}
+        assert set(knowledge.faults) - fixed == set(), kind
+
+
+def test_every_stop_rule_is_what_ends_a_case(knowledge: Knowledge) -> None:
+    endings = [play(case, knowledge).last.ending for case in CASES if case.kind == "stop"]
+    ended = {ending.what for ending in endings if ending is not None}
+    unheard = {
+        rule.id
+        for rule in knowledge.rules.values()
+        for item in rule.then
+        if isinstance(item, Stop) and item.stop not in ended
+    }
+    assert unheard == set()
 
 
 @pytest.mark.parametrize("case", HOUSES, ids=lambda case: case.name)
