@@ -23,7 +23,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "why": ("why", "Explain a visit: what was concluded, from what, by which rules."),
     "chart": ("chart", "Draw decision tree, fault tree, stations or airflow, to pin to the wall."),
     "demo": ("demo", "Play one invented call on an invented house, no questions asked."),
-    "rules": ("rules", "Check, list and look up the rules."),
+    "rules": ("rules", "Check, list, look up and weigh the rules."),
     "casebook": ("casebook", "Run the worked cases and the kept visits through the rules again."),
     "schema": ("schema", "Print the JSON Schema of a file format."),
 }
