@@ -177,9 +177,13 @@ def _edges(path: ReasoningPath, shown: _Shown) -> Iterable[Edge]:
 
 
 def _columns(path: ReasoningPath, nodes: list[Node]) -> tuple[tuple[str, ...], ...]:
-    """Facts first, faults last, and rules as far right as what they conclude allows."""
+    """Facts first, faults last, and rules as far right as what they conclude allows.
+
+    What follows from a rule and is used by no other stands beside the faults.
+    """
     kinds = {node.id: node.kind for node in nodes}
-    derived = {d.id for d in path.derived}
+    used = {link.tail for link in path.links}
+    derived = {d.id for d in path.derived if d.id in used}
     inputs: dict[str, list[str]] = {}
     outputs: dict[str, list[str]] = {}
     for link in path.links:
@@ -200,10 +204,12 @@ def _columns(path: ReasoningPath, nodes: list[Node]) -> tuple[tuple[str, ...], .
     for rule in path.rules:
         if not derived.intersection(outputs.get(rule.id, ())):
             level[rule.id] = last
-    columns: list[list[str]] = [[] for _ in range(last + 2)]
+    columns: list[list[str]] = [[] for _ in range(last + 3)]
     for node in nodes:
         if node.kind in (Kind.FAULT, Kind.RULED_OUT):
             columns[-1].append(node.id)
+        elif kinds[node.id] is Kind.DERIVED and node.id not in derived:
+            columns[-2].append(node.id)
         elif kinds[node.id] in (Kind.RULE, Kind.DERIVED):
             columns[level[node.id]].append(node.id)
         else:

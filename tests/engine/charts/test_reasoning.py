@@ -8,6 +8,7 @@ import pytest
 
 from stillflow.engine.charts.picture import Kind, TitleBlock
 from stillflow.engine.charts.reasoning import (
+    PathDerived,
     PathFact,
     PathFault,
     PathLink,
@@ -17,7 +18,7 @@ from stillflow.engine.charts.reasoning import (
     reasoning_chart,
 )
 from stillflow.engine.charts.reasoningpicture import reasoning_picture
-from stillflow.engine.charts.scene import Scene
+from stillflow.engine.charts.scene import Path, Point, Scene, Text
 from stillflow.engine.errors import InputError
 
 TITLE = TitleBlock(title="Why")
@@ -164,3 +165,98 @@ def test_narrower_boxes_are_used_where_that_keeps_the_words_larger(path: Reasoni
     shrunk = min(785 / (scene.width - 57), 1.25) * 10
     (fitted,) = reasoning_chart(path).pages("a4")
     assert fitted.smallest_text() >= min(shrunk, 10) - 0.01
+
+
+def long_path(checks: int, loose: int) -> ReasoningPath:
+    """Many checks, each with a rule that speaks for one fault and against another."""
+    names = [f"check {number}" for number in range(1, checks + 1)]
+    return small(
+        facts=tuple(
+            PathFact(id=name, title=f"What about {name}?", found="no", asked=number)
+            for number, name in enumerate([*names, *(f"loose {n}" for n in range(loose))], 1)
+        ),
+        rules=tuple(PathRule(id=f"rule {name}", because=f"So says {name}.") for name in names),
+        derived=(PathDerived(id="found", title="Beside the point"),),
+        faults=(
+            PathFault(id="leak", title="A leak", probability=0.9),
+            PathFault(id="clog", title="A clog", probability=0.0, ruled_out_by="It is not."),
+        ),
+        links=(
+            *(PathLink(tail=name, head=f"rule {name}") for name in names),
+            *(
+                PathLink.model_validate(
+                    {"tail": f"rule {name}", "head": to, "direction": way, "strength": "strong"}
+                )
+                for name in names
+                for to, way in (("leak", "for"), ("clog", "against"))
+            ),
+            PathLink(tail="rule check 1", head="found"),
+        ),
+    )
+
+
+@pytest.mark.parametrize("paper", ["a4", "letter", "a3"])
+def test_a_long_visit_takes_pages_that_can_be_read_and_lose_nothing(
+    paper: str, flaws: Callable[[Scene], list[str]]
+) -> None:
+    path = long_path(14, 9)
+    scenes = reasoning_chart(path).pages(paper)  # type: ignore[arg-type]
+    assert len(scenes) > 1
+    titles = [group.title for scene in scenes for group in scene.groups]
+    for fact in path.facts:
+        assert any(fact.title in title for title in titles)
+    for rule in path.rules:
+        assert titles.count(rule.because) == 1
+    arrows = [title for title in titles if " strongly " in title]
+    assert len(arrows) == len(set(arrows)) == 28
+    for number, scene in enumerate(scenes, 1):
+        assert f"page {number} of {len(scenes)}" in words_on(scene)
+        assert scene.smallest_text() >= 7.5
+        assert flaws(scene) == []
+
+
+def test_no_arrow_runs_behind_what_follows_from_a_rule() -> None:
+    [scene] = reasoning_chart(long_path(6, 0)).pages(None)
+    [box] = [group for group in scene.groups if group.title == "Beside the point"]
+    corners = [point for mark in box.marks if isinstance(mark, Path) for point in outline(mark)]
+    left, right = min(x for x, _ in corners), max(x for x, _ in corners)
+    top, bottom = min(y for _, y in corners), max(y for _, y in corners)
+    for group in scene.groups:
+        if " strongly " not in group.title:
+            continue
+        for mark in group.marks:
+            if isinstance(mark, Path):
+                inside = [(x, y) for x, y in outline(mark) if left < x < right and top < y < bottom]
+                assert inside == [], group.title
+
+
+def outline(path: Path) -> list[Point]:
+    """Points along an outline, close to one another on its curves."""
+    points = [path.start]
+    for segment in path.segments:
+        if len(segment) == 1:
+            points.append(segment[0])
+            continue
+        a, (b, c, d) = points[-1], segment
+        for step in range(1, 41):
+            t = step / 40
+            u = 1 - t
+            weights = (u**3, 3 * u * u * t, 3 * u * t * t, t**3)
+            points.append(
+                (
+                    sum(w * p[0] for w, p in zip(weights, (a, b, c, d), strict=True)),
+                    sum(w * p[1] for w, p in zip(weights, (a, b, c, d), strict=True)),
+                )
+            )
+    return points
+
+
+def test_checks_without_bearing_stand_in_rows_below() -> None:
+    [short] = reasoning_chart(long_path(3, 0)).pages(None)
+    [long] = reasoning_chart(long_path(3, 8)).pages(None)
+    assert "Also found, with no bearing on these faults" in words_on(long)
+    assert long.height < short.height + 8 * 30
+
+
+def words_on(scene: Scene) -> list[str]:
+    return [m.text for group in scene.groups for m in group.marks if isinstance(m, Text)]
