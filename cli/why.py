@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from pathlib import Path
 
 import click
 
@@ -13,6 +14,7 @@ from stillflow.cli.drawing import (
     Target,
     draw_reasoning,
     drawn,
+    format_of,
     format_option,
 )
 from stillflow.cli.options import db_option, rules_option
@@ -31,6 +33,7 @@ from stillflow.engine.trace import (
     loudness,
     rounds,
     ruled_out,
+    stops,
     telling_round,
 )
 from stillflow.engine.visit import NO_ANSWER
@@ -46,7 +49,7 @@ from stillflow.engine.whynot import why_not
     help=f"also draw it: a file ending in {', '.join(ENDINGS)}; - for standard output",
 )
 @format_option(FORMATS)
-@click.option("--paper", type=click.Choice(list(PAPERS)), help="fit the chart to this paper")
+@click.option("--paper", type=click.Choice(list(PAPERS)), help="set it on pages of this paper")
 @click.option("--focus", metavar="FAULT", help="only what bears on one fault")
 @click.option("--not", "other", metavar="FAULT", help="why it is not this fault")
 @rules_option
@@ -69,6 +72,8 @@ def command(
             raise InputError(f"there is no fault '{fault}'", Place(key=name), right)
     if chart is None and (form or paper):
         raise InputError("--format and --paper are of the chart", right="name it with --chart")
+    if chart is not None and chart != STDOUT and form is None:
+        format_of(Path(chart))
     session = any_visit(visit, knowledge, db)
     if chart != STDOUT:
         screen = Screen()
@@ -87,12 +92,16 @@ def command(
 def show_round(screen: Screen, session: Session, one: Round, only: str | None) -> None:
     """One round: what was asked, what fired, what is believed, what was done."""
     knowledge = session.knowledge
+    ended = stops(session, one)
+    deciding = {name for firing in one.firings if firing.rule_id in ended for name in firing.facts}
     screen.head("Before any fix" if one.number == 0 else f"After fix {one.number}")
     screen.text("Asked, in order:", style="bold")
     for asked in one.asked:
         said = _answer(session, asked.check_id, asked.answer)
         note = ""
-        if asked.doubted_by:
+        if f"answer.{asked.check_id}" in deciding:
+            note = " (stops the visit)"
+        elif asked.doubted_by:
             note = " (set aside: " + knowledge.rules[asked.doubted_by].because + ")"
         elif asked.answer not in NO_ANSWER and asked.moved < 0.01:
             note = " (told nothing apart)"
@@ -114,6 +123,9 @@ def show_round(screen: Screen, session: Session, one: Round, only: str | None) -
     screen.table(("then likely", ""), rows)
     if only is None:
         show_ruled_out(screen, session, one)
+    for name, item in ended.items():
+        because = knowledge.rules[name].because
+        screen.item("stop:", f"{item.stop} {because} Call: {item.call}", 0)
     if one.repair is not None:
         title = knowledge.faults[one.repair.fault_id].title
         screen.item("fix:", f"{title}, {percent(one.repair.probability)} likely when chosen", 0)
@@ -168,7 +180,10 @@ def show_why_not(screen: Screen, session: Session, one: Round, fault_id: str) ->
     for fall in answer.falls:
         asked = fall.asked
         said = _answer(session, asked.check_id, asked.answer)
-        lost = f"from {percent(fall.before)} to {percent(fall.after)}"
+        before, after = percent(fall.before), percent(fall.after)
+        lost = f"from {before} to {after}"
+        if before == after:
+            lost = f"to {percent(fall.after / fall.before)} of what it was"
         screen.item(f"{asked.number}.", f"{knowledge.checks[asked.check_id].ask} {said} ({lost})")
     for words, said_by in (
         ("What speaks against it:", answer.against),

@@ -25,7 +25,7 @@ from stillflow.engine.loading import Knowledge
 from stillflow.engine.progress import Asked
 from stillflow.engine.rulewords import fact_words
 from stillflow.engine.session import Session
-from stillflow.engine.trace import Round, contributions, loudest_against, ruled_out
+from stillflow.engine.trace import Round, contributions, loudest_against, ruled_out, stops
 from stillflow.engine.uses import observation, observation_of
 from stillflow.engine.visit import NO_ANSWER
 
@@ -62,7 +62,8 @@ def reasoning_path(
     said = [c for c in said if c.fault_id in {*shown, why_not} or c.sign < 0]
     speaking = {c.rule_id for c in said}
     by_rule = {firing.rule_id: firing for firing in one.firings}
-    needed = set(speaking)
+    stopped = stops(session, one)
+    needed = {*speaking, *stopped}
     for firing in reversed(one.firings):
         used = {name for rule in needed for name in by_rule[rule].facts}
         if used & set(firing.found):
@@ -70,6 +71,17 @@ def reasoning_path(
     asked = {a.check_id: a for a in one.asked}
     facts: dict[str, PathFact] = {
         f"check:{a.check_id}": _asked(session, a) for a in one.asked if a.answer not in NO_ANSWER
+    }
+    # An answer that stops the visit need not tell faults apart to matter.
+    decided = {
+        link
+        for rule in stopped
+        for name in by_rule[rule].facts
+        for link in _sources(session, name, asked)
+    }
+    facts = {
+        name: fact.model_copy(update={"helpful": True}) if name in decided else fact
+        for name, fact in facts.items()
     }
     links: list[PathLink] = []
     found: dict[str, PathDerived] = {}
@@ -86,6 +98,11 @@ def reasoning_path(
                 elif tail.startswith("finding:"):
                     found[tail] = _finding(name)
         links += [PathLink(tail=tail, head=head) for tail in tails]
+        if firing.rule_id in stopped:
+            said_so = stopped[firing.rule_id]
+            end = f"stop:{firing.rule_id}"
+            links.append(PathLink(tail=head, head=end))
+            found[end] = PathDerived(id=end, title=f"Stop. {said_so.stop} Call: {said_so.call}")
         for name in firing.found:
             links.append(PathLink(tail=head, head=f"finding:{name}"))
             found[f"finding:{name}"] = _finding(name)

@@ -14,7 +14,7 @@ from stillflow.engine.arrays import Floats
 from stillflow.engine.belief import Situation
 from stillflow.engine.conditions import FactValue
 from stillflow.engine.inference import Firing
-from stillflow.engine.knowledge import Fault
+from stillflow.engine.knowledge import Fault, Stop
 from stillflow.engine.progress import Asked, Repair
 from stillflow.engine.scales import Strength
 from stillflow.engine.session import Session
@@ -127,6 +127,12 @@ def loudest_against(session: Session, one: Round, fault_id: str) -> Contribution
     said = contributions(session, one, session.knowledge.faults[fault_id])
     against = [item for item in said if item.sign < 0]
     return min(against, key=loudness, default=None)
+
+
+def stops(session: Session, one: Round) -> dict[str, Stop]:
+    """What stops the visit in a round and hands it over, by the id of the rule that says so."""
+    then = {firing.rule_id: session.knowledge.rules[firing.rule_id].then for firing in one.firings}
+    return {name: item for name, said in then.items() for item in said if isinstance(item, Stop)}
 
 
 def loudness(item: Contribution) -> tuple[float, str]:

@@ -253,6 +253,25 @@ def test_why_says_what_was_ruled_out_and_by_what(visit: Path) -> None:
     assert "level." not in out
 
 
+def test_why_says_what_stopped_a_visit_and_draws_it(tmp_path: Path) -> None:
+    stopped = tmp_path / "stopped.yaml"
+    asked = "events:\n  - {check: danger-signs, answer: burning-smell}\n"
+    stopped.write_text("stillflow: 1\ncomplaint: It smells.\n" + asked)
+    path = tmp_path / "stopped.svg"
+    out = " ".join(stillflow("why", str(stopped), "--chart", str(path)).out.split())
+    assert "(stops the visit)" in out
+    assert "stop: There is a burning smell. A smell of burning means" in out
+    said = words(path.read_bytes())
+    assert "Stop. There is a" in said
+    assert "told nothing apart" not in said
+
+
+def test_why_not_says_how_much_a_rare_fault_lost(visit: Path) -> None:
+    out = " ".join(stillflow("why", str(visit), "--not", "low-spot").out.split())
+    assert "% of what it was)" in out
+    assert "(from <1 % to <1 %)" not in out
+
+
 def test_why_takes_any_format_and_standard_output(visit: Path) -> None:
     outcome = stillflow("why", str(visit), "--chart", "-", "--format", "json")
     assert json.loads(outcome.out)["chart"] == "reasoning-path"
@@ -298,6 +317,7 @@ def test_what_a_visit_cannot_give_is_one_line(tmp_path: Path, visit: Path) -> No
     refused(stillflow("why", str(visit), "--not", "brushes"), "--not", "no fault 'brushes'")
     refused(stillflow("why", str(visit), "--focus", "brushes"), "--focus")
     refused(stillflow("why", str(visit), "--format", "png"), "--chart")
+    refused(stillflow("why", str(visit), "--chart", "why.gif"), "'.gif'", ".svg")
 
 
 def test_readings_that_contradict_each_other_start_no_tree() -> None:
