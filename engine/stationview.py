@@ -40,7 +40,6 @@ def air_path(
     """
     read = {station for _, station in readings}
     path = [(one, behind) for one, behind in _PATH if one is not Where.UTILITY or one in read]
-    highest = max(baseline.at(state, station) for state in AirState for station, _ in path)
     return AirPath(
         title=title,
         stations=tuple(
@@ -52,7 +51,7 @@ def air_path(
             )
             for station, behind in path
         ),
-        tolerance=tolerance_of(baseline, gauge_tolerance) * highest,
+        tolerance=tolerance_of(baseline, gauge_tolerance),
     )
 
 

@@ -141,7 +141,7 @@ class _Drawing:
         marks: list[Mark] = [
             rounded(fan, y - _PIPE / 2, end - fan + 26, _PIPE, 2, fill="#ffffff", width=1.2),
             *_fan(fan, y),
-            Text(fan, y + 36, "fan", NOTE_SIZE, "middle"),
+            *on_white(Text(fan, y + 36, "fan", NOTE_SIZE, "middle")),
         ]
         for index, lines in enumerate(self.behind):
             middle = (self.x(index - 1) + self.x(index)) / 2 + (0 if index else _FAN / 2)
@@ -175,7 +175,8 @@ class _Drawing:
             ends = [(left, y(value)), (self.wide, y(value))]
             scale.append(polyline(ends, stroke=stroke, width=weight))
             label = f"{value:g} {self.path.unit}" if value == most else f"{value:g}"
-            scale.append(Text(left - 4, y(value) + 3.5, label, NOTE_SIZE, "end", colour=GREY))
+            place = y(value) + 3.5
+            scale += on_white(Text(left - 4, place, label, NOTE_SIZE, "end", colour=GREY))
         things = [(f"{title}: {words}", scale)]
         expected = [(i, r.expected) for i, r in enumerate(readings) if r.expected is not None]
         found = [(i, r.found) for i, r in enumerate(readings) if r.found is not None]

@@ -53,13 +53,14 @@ class AirPath(Plain):
         title: the title block.
         stations: at least one.
         unit: of all the values.
-        tolerance: a difference no greater than this may be the gauge's doing, in that unit.
+        tolerance: a difference that may be the doing of the gauge or of the expectation, as a
+            share of the most that is expected in its condition.
     """
 
     title: TitleBlock
     stations: tuple[Station, ...]
     unit: str = "inH2O"
-    tolerance: float = Field(default=5.0, ge=0)
+    tolerance: float = Field(default=0.04, ge=0)
 
     @model_validator(mode="after")
     def _has_stations(self) -> AirPath:
@@ -107,8 +108,14 @@ def losses(path: AirPath) -> list[Loss]:
 
 def greatest_loss(path: AirPath) -> Loss | None:
     """The step that loses most, or None where no step loses more than the tolerance."""
-    worst = max(losses(path), key=lambda loss: loss.amount, default=None)
-    return worst if worst is not None and worst.amount > path.tolerance else None
+    told = [loss for loss in losses(path) if loss.amount > path.tolerance * _most(path, loss)]
+    return max(told, key=lambda loss: loss.amount, default=None)
+
+
+def _most(path: AirPath, loss: Loss) -> float:
+    """The most that is expected anywhere in the condition of a loss."""
+    readings = [station.reading(loss.condition) for station in path.stations]
+    return max(reading.expected or 0.0 for reading in readings)
 
 
 def step_words(path: AirPath, loss: Loss) -> str:
@@ -127,7 +134,7 @@ def verdict(path: AirPath) -> str:
             f"{worst.amount:.0f} {path.unit} {worst.condition}."
         )
     if losses(path):
-        return "No step loses more suction than the gauge could be off."
+        return "No step loses more suction than readings and expectation may be off."
     return "There are no readings to compare yet."
 
 

@@ -23,7 +23,7 @@ from stillflow.engine.errors import InputError
 TITLE = TitleBlock(title="Where suction is lost")
 
 
-def air_path(*sealed: tuple[float | None, float | None], tolerance: float = 5) -> AirPath:
+def air_path(*sealed: tuple[float | None, float | None], tolerance: float = 0.04) -> AirPath:
     stations = tuple(
         Station(title=f"Station {i}", sealed=Reading(expected=e, found=f))
         for i, (e, f) in enumerate(sealed)
@@ -77,7 +77,16 @@ def test_a_loss_within_the_tolerance_is_not_called_one() -> None:
     path = air_path((130, 126), (130, 122))
     assert greatest_loss(path) is None
     assert "No step loses more" in verdict(path)
-    assert greatest_loss(air_path((130, 126), (130, 122), tolerance=3)) is not None
+    assert greatest_loss(air_path((130, 126), (130, 122), tolerance=0.02)) is not None
+
+
+def test_each_condition_is_judged_by_what_is_expected_in_it() -> None:
+    unit = Station(title="Unit", sealed=Reading(expected=130, found=120))
+    hose = Station(title="Hose end", working=Reading(expected=60, found=45))
+    path = AirPath(title=TITLE, stations=(unit, hose), tolerance=0.2)
+    worst = greatest_loss(path)
+    assert worst is not None
+    assert (worst.condition, worst.amount) == ("working", 15)
 
 
 def test_without_readings_nothing_is_claimed() -> None:
