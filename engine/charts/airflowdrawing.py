@@ -20,7 +20,7 @@ from stillflow.engine.charts.text import width
 
 _SIZE = Room(620.0, 400.0)
 _LEAST = Room(420.0, 260.0)
-_LEFT, _BOTTOM, _TOP, _RIGHT = 52.0, 40.0, 14.0, 16.0
+_LEFT, _BOTTOM, _TOP, _RIGHT = 52.0, 40.0, 18.0, 16.0
 _ROW = 13.0
 """Values whose marks are nearer than half of this, in points, are read as one."""
 _STEP = 2.0
@@ -117,7 +117,7 @@ class _Graph:
         marks.append(polyline([(_LEFT, _TOP), corner, (right, corner[1])], stroke=INK))
         foot = corner[1] + 31
         marks.append(Text((corner[0] + right) / 2, foot, "airflow, cfm", TEXT_SIZE, "middle"))
-        marks.append(Text(0, _TOP - 4, "suction, inH2O", TEXT_SIZE))
+        marks.append(Text(0, _TOP - 8, "suction, inH2O", TEXT_SIZE))
         return marks
 
     def _shown(self) -> Iterable[Line]:
@@ -196,25 +196,34 @@ class _Graph:
                 key = (mark.condition, round(mark.expected_suction_inh2o), False)
                 labels.setdefault(key, (should, []))[1].append(place)
         marks: list[Mark] = []
+        placed: list[tuple[Point, float]] = []
         ordered = sorted(labels.items(), key=lambda pair: (not pair[0][2], pair[1][0][1]))
         for (_, value, is_found), ((x, y), places) in ordered:
             words = f"{', '.join(places)} {value}" + ("" if is_found else " expected")
             size = TEXT_SIZE if is_found else NOTE_SIZE
-            row = self._row(Box(x + 14, y - 7, width(words, size, is_found) + 4, 14))
+            # In the order of their marks, so that the lines to them do not cross.
+            above = [row for (left, top), row in placed if abs(left - x) < 2 * _ROW and top < y]
+            box = Box(x + 14, y - 7, width(words, size, is_found) + 4, 14)
+            row = self._row(box, max(above, default=0.0))
+            placed.append(((x, y), row))
             if abs(row - y) > 3:
                 marks.append(polyline([(x + 6, y), (x + 14, row)], width=0.6))
             marks += on_white(Text(x + 16, row + 3.6, words, size, bold=is_found))
         return marks
 
-    def _row(self, box: Box) -> float:
-        """The middle of the nearest free place above or below a box, which is then taken."""
+    def _row(self, box: Box, below: float) -> float:
+        """The middle of the nearest free place to a box, which is then taken.
+
+        Not above `below`, where there is room.
+        """
         places = [box]
         for step in range(1, 80):
             places += [box._replace(y=box.y + way * step * _STEP) for way in (1, -1)]
         top, bottom = _TOP, self._at(0, 0)[1]
         inside = [one for one in places if one.y > top and one.y + one.h < bottom] or [box]
-        free = (one for one in inside if not any(_overlap(one, other) for other in self._taken))
-        chosen = next(free, inside[0])
+        free = [one for one in inside if not any(_overlap(one, other) for other in self._taken)]
+        lower = (one for one in free if one.y + one.h / 2 > below)
+        chosen = next(lower, free[0] if free else inside[0])
         self._taken.append(chosen)
         return chosen.y + chosen.h / 2
 

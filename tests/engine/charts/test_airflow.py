@@ -105,6 +105,18 @@ def test_no_value_hides_another_whatever_was_read(
     assert flaws(scene) == []
 
 
+def test_values_of_marks_close_together_stand_in_their_order() -> None:
+    chart = chart_of(sealed_utility=73, sealed_inlet=71, sealed_other=72)
+    [scene] = chart.pages(None)
+    rows = {
+        mark.text: mark.y
+        for group in scene.groups
+        for mark in group.marks
+        if isinstance(mark, Text) and mark.bold
+    }
+    assert rows["utility inlet 73"] < rows["other inlet 72"] < rows["inlet 71"]
+
+
 def test_it_says_what_it_shows_to_those_who_cannot_see_it() -> None:
     alt = chart_of(sealed_inlet=91).picture.alt
     assert "healthy" in alt
