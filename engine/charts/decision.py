@@ -15,7 +15,7 @@ from pydantic import Field, model_validator
 
 from stillflow.engine.charts import shapes
 from stillflow.engine.charts.numbers import counted, minutes, percent
-from stillflow.engine.charts.page import PaperName, Sheet, kind_key
+from stillflow.engine.charts.page import KeyItem, PaperName, Sheet, kind_key
 from stillflow.engine.charts.paging import Trunk
 from stillflow.engine.charts.picture import Edge, Kind, Node, Picture, Plain, TitleBlock
 from stillflow.engine.charts.render import Chart
@@ -140,7 +140,7 @@ def decision_chart(tree: DecisionTree) -> Chart:
     picture = Picture(
         title=tree.title,
         alt=f"A decision tree of {counted(checks, 'check')} with {counted(len(ends), 'end')}. "
-        f"It begins with: {first.rstrip('.')}.",
+        f"It begins with: {first if first.endswith('?') else first.rstrip('.') + '.'}",
         nodes=tuple(boxes.values()),
         edges=tuple(
             Edge(i, b.to, f"{b.answer} ({percent(b.probability)})", "for")
@@ -159,11 +159,31 @@ def decision_chart(tree: DecisionTree) -> Chart:
 
     def pages(paper: PaperName | None) -> list[Scene]:
         kinds = [*picture.kinds(), Kind.CONNECTOR] if paper else picture.kinds()
-        sheet = Sheet(tree.title, picture.alt, kind_key(kinds), paper)
+        key = kind_key(kinds) + _key(tree)
+        sheet = Sheet(tree.title, picture.alt, key, paper)
         squeezes = _SQUEEZES if paper else _SQUEEZES[:1]
         return draw_tree(trunk, [_Artist(boxes, squeeze) for squeeze in squeezes], sheet)
 
     return Chart("decision-tree", picture, tree.model_dump(mode="json"), pages)
+
+
+def _key(tree: DecisionTree) -> tuple[KeyItem, ...]:
+    def way(x: float, y: float) -> list[Mark]:
+        return [*_way(x, x + 34, y + 6), Text(x + 6, y + 17, "50%", NOTE_SIZE, colour=GREY)]
+
+    def beware(x: float, y: float) -> list[Mark]:
+        return shapes.warning_sign(x + 24, y + 8)
+
+    items = [KeyItem("an answer, how often", way)]
+    if any(node.caution for node in tree.nodes):
+        items.append(KeyItem("beware", beware))
+    return tuple(items)
+
+
+def _way(left: float, right: float, y: float) -> list[Mark]:
+    """The arrow of an answer."""
+    tip = [(right, y), (right - 7, y - 3.4), (right - 7, y + 3.4)]
+    return [polyline([(left, y), (right - 6, y)], width=1.1), polygon(tip, fill=INK)]
 
 
 def _box(node: TreeNode) -> Node:
@@ -173,11 +193,12 @@ def _box(node: TreeNode) -> Node:
         notes.append(minutes(node.minutes))
     if node.expected_minutes is not None:
         notes.append(f"about {minutes(node.expected_minutes)} in all")
+    detail = node.detail.rstrip(".") if likely else node.detail
     return Node(
         node.id,
         _KINDS[node.kind],
         node.title,
-        ". ".join(part for part in (node.detail, likely) if part),
+        ". ".join(part for part in (detail, likely) if part),
         "; ".join(notes),
         caution=node.caution,
     )
@@ -231,8 +252,7 @@ class _Artist:
         left = x + self._label
         marks: list[Mark] = []
         if cell.twig or not cell.full:
-            tip = [(left, y), (left - 7, y - 3.4), (left - 7, y + 3.4)]
-            marks += [polyline([(x, y), (left - 6, y)], width=1.1), polygon(tip, fill=INK)]
+            marks += _way(x, left, y)
             lines = self._lines(cell)
             for index, line in enumerate(reversed(lines)):
                 baseline = y - 4 - index * NOTE_SIZE * LEADING

@@ -42,7 +42,7 @@ KIND_WORDS: dict[Kind, str] = {
     Kind.RULED_OUT: "ruled out",
     Kind.CHECK: "a check to do",
     Kind.FIX: "the fix",
-    Kind.HAND_OVER: "hand over",
+    Kind.HAND_OVER: "ends without a fix",
     Kind.CONNECTOR: "goes on elsewhere",
     Kind.EVENT: "an event",
     Kind.STATION: "a place to put the gauge",

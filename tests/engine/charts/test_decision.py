@@ -81,6 +81,7 @@ def test_each_box_says_what_to_do_and_what_it_costs() -> None:
                 id="gasket",
                 kind="fix",
                 title="Replace the gasket",
+                detail="It is hard.",
                 minutes=12,
                 probability=0.9,
                 expected_minutes=15.2,
@@ -89,13 +90,16 @@ def test_each_box_says_what_to_do_and_what_it_costs() -> None:
         ),
     )
     (scene,) = decision_chart(tree).pages(None)
+    assert scene.description.endswith("It begins with: Does a closed inlet hiss?")
     words = " ".join(words_on(scene))
     for expected in (
         "Does a closed inlet hiss?",
         "3 min",
         "do not cover the inlet",
         "62%",
-        "90% likely to be it",
+        "It is hard. 90% likely to be it",
+        "an answer, how often",
+        "beware",
         "12 min; about 15 min in all",
         "Call the senior",
     ):
