@@ -89,8 +89,8 @@ def fault_tree(
     Args:
         knowledge: the rule set.
         complaint: the top event, None for any complaint.
-        worth: causes of less than this share of the top event's probability stand together as
-            one undeveloped event for each place; 0 to show all.
+        worth: where several causes of one place are each less than this share of the top
+            event's probability, they stand together as one undeveloped event; 0 to show all.
 
     Raises:
         InputError: `worth` is not a share.
@@ -100,8 +100,9 @@ def fault_tree(
     shares = complaint_shares(knowledge, complaint)
     least = worth * sum(shares.values())
     combined = _combinations(knowledge, shares, least)
-    kept = {name: share for name, share in shares.items() if share >= least}
     within = {name for one in combined for name in one.causes}
+    left = _rare(knowledge, {n: s for n, s in shares.items() if s < least and n not in within})
+    kept = {name: share for name, share in shares.items() if share >= least or name not in left}
     causes = [
         Cause(
             id=name,
@@ -127,9 +128,6 @@ def fault_tree(
         for name, one in knowledge.circumstances.items()
         if name in within
     ]
-    left = {
-        name: share for name, share in shares.items() if name not in kept and name not in within
-    }
     causes += _together(knowledge, left)
     top = ANY_COMPLAINT if complaint is None else complaint.title
     return build_tree(top, causes, combined)
@@ -179,17 +177,26 @@ def _presence(
     return min(share / max(felt), 1.0) if felt else share
 
 
+def _rare(knowledge: Knowledge, shares: dict[str, float]) -> dict[str, float]:
+    """Those to be joined: one alone in its place would take as much room without its name."""
+    places = [knowledge.faults[name].place for name in shares]
+    return {
+        name: share
+        for name, share in shares.items()
+        if places.count(knowledge.faults[name].place) > 1
+    }
+
+
 def _together(knowledge: Knowledge, left: dict[str, float]) -> list[Cause]:
     """One event for the causes of each place that are too rare to be drawn one by one."""
     causes = []
     for place in Where:
         here = [share for name, share in left.items() if knowledge.faults[name].place is place]
         if here:
-            count = f"{len(here)} other causes" if len(here) > 1 else "1 other cause"
             causes.append(
                 Cause(
                     id=f"others {place}",
-                    title=f"{_PLACES[place]}: {count}, each rare",
+                    title=f"{_PLACES[place]}: {len(here)} other causes, each rare",
                     place=_PLACES[place],
                     mode="others",
                     probability=1.0 - prod(1.0 - share for share in here),

@@ -184,7 +184,7 @@ class _Artist:
             return []
         x, y = place
         marks = symbol("transfer", x + 30, y + 8, 0.5)
-        marks.append(polyline([(x + 10, y + 16), (x + 26, y + 16)], width=1.1))
+        marks.append(polyline([(x + 13.5, y + 16), (x + 26.5, y + 16)], width=1.1))
         lines = ["from " + ", ".join(str(signs.number[i]) for i in list(origins)[:3])]
         if len(origins) == 1:
             there = signs.page[(next(iter(origins)), 0)]

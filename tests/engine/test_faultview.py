@@ -123,6 +123,14 @@ def test_rare_causes_stand_together_without_changing_the_sum_much() -> None:
     )
 
 
+def test_one_rare_cause_alone_in_its_place_keeps_its_name() -> None:
+    for complaint in (None, *load_rules().complaints.values()):
+        tree = fault_tree(load_rules(), complaint)
+        joined = [event.title for event in tree.events if "other cause" in event.title]
+        assert joined
+        assert not [title for title in joined if ": 1 other" in title]
+
+
 def test_what_brings_a_complaint_about_most_often_weighs_most() -> None:
     knowledge = load_rules()
     complaint = known_complaint(knowledge, "weak-at-one-inlet")
