@@ -167,7 +167,7 @@ def test_narrower_boxes_are_used_where_that_keeps_the_words_larger(path: Reasoni
     assert fitted.smallest_text() >= min(shrunk, 10) - 0.01
 
 
-def long_path(checks: int, loose: int) -> ReasoningPath:
+def long_path(checks: int, loose: int, aside: int = 1) -> ReasoningPath:
     """Many checks, each with a rule that speaks for one fault and against another."""
     names = [f"check {number}" for number in range(1, checks + 1)]
     return small(
@@ -190,7 +190,7 @@ def long_path(checks: int, loose: int) -> ReasoningPath:
                 for name in names
                 for to, way in (("leak", "for"), ("clog", "against"))
             ),
-            PathLink(tail="rule check 1", head="found"),
+            PathLink(tail=f"rule check {aside}", head="found"),
         ),
     )
 
@@ -215,8 +215,9 @@ def test_a_long_visit_takes_pages_that_can_be_read_and_lose_nothing(
         assert flaws(scene) == []
 
 
-def test_no_arrow_runs_behind_what_follows_from_a_rule() -> None:
-    [scene] = reasoning_chart(long_path(6, 0)).pages(None)
+@pytest.mark.parametrize("aside", range(1, 9))
+def test_no_arrow_runs_behind_what_follows_from_a_rule(aside: int) -> None:
+    [scene] = reasoning_chart(long_path(8, 0, aside)).pages(None)
     [box] = [group for group in scene.groups if group.title == "Beside the point"]
     corners = [point for mark in box.marks if isinstance(mark, Path) for point in outline(mark)]
     left, right = min(x for x, _ in corners), max(x for x, _ in corners)
