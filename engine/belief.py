@@ -27,7 +27,7 @@ from stillflow.engine.visit import Visit
 from stillflow.engine.vocabulary import answer_fact
 
 MOST_OUTLOOKS = 20_000
-"""Outlooks remembered by one belief; some 30 MB."""
+"""Outlooks remembered by one belief, and as many sets of readings; some 40 MB."""
 
 REPEATS = 0.5
 """Part of what is usual at a station that repeats what others of the same kind read (assumed).
@@ -96,6 +96,7 @@ class Belief:
         self._gauge_tolerance = gauge_tolerance
         self._known: dict[tuple[str, tuple[FactValue | None, ...]], Outlook] = {}
         self._shared: dict[str, tuple[str, ...]] = {}
+        self._read: dict[frozenset[tuple[Spot, float]], dict[str, FactValue]] = {}
         kinds = ("reading.", "share.", "level.", "kept.", "drop.", "margin.", "estimate.")
         self._reading_names = {name for name in knowledge.facts if name.startswith(kinds)}
         sizing = {name for name in knowledge.reach if name in FACT_NAMES}
@@ -246,11 +247,17 @@ class Belief:
     def _levels(self) -> tuple[Level, ...]:
         return self._knowledge.levels
 
-    def _reading_facts(self, situation: Situation) -> dict[str, FactValue]:
-        facts = reading_facts(situation.readings, self._baseline, self._levels)
-        if self._sizes_weigh:
-            facts.update(self._size_facts(situation))
-        return facts
+    def _reading_facts(self, situation: Situation) -> Mapping[str, FactValue]:
+        # In look-ahead the same few readings are supposed again and again.
+        readings = frozenset(situation.readings.items())
+        if readings not in self._read:
+            if len(self._read) > MOST_OUTLOOKS:
+                self._read.clear()
+            facts = reading_facts(situation.readings, self._baseline, self._levels)
+            if self._sizes_weigh:
+                facts.update(self._size_facts(situation))
+            self._read[readings] = facts
+        return self._read[readings]
 
     def _size_facts(self, situation: Situation) -> dict[str, FactValue]:
         estimate = self.sizes(situation)
@@ -264,12 +271,12 @@ class Belief:
 
     def _hypotheses(
         self, situation: Situation, check: Check
-    ) -> tuple[tuple[str, ...], Floats, list[dict[str, FactValue]]]:
+    ) -> tuple[tuple[str, ...], Floats, list[Mapping[str, FactValue]]]:
         """Answer ids, usual probabilities, and the facts each answer would add."""
         if check.kind == "choice":
             usual = np.array([answer.usual for answer in check.answers])
             name = answer_fact(check.id)
-            facts: list[dict[str, FactValue]] = [{name: answer} for answer in check.answer_ids]
+            facts: list[Mapping[str, FactValue]] = [{name: answer} for answer in check.answer_ids]
             return check.answer_ids, usual / usual.sum(), facts
         spot = spot_of(check)
         expected = self._baseline.at(*spot)

@@ -9,9 +9,9 @@ from __future__ import annotations
 
 import hashlib
 import json
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from functools import cached_property, lru_cache
+from functools import cache, cached_property, lru_cache, partial
 from graphlib import CycleError, TopologicalSorter
 from importlib import resources
 from pathlib import Path as FilePath
@@ -91,9 +91,10 @@ class Knowledge:
     def evidence(self) -> dict[str, tuple[tuple[Evidence, frozenset[str]], ...]]:
         """Per rule, its evidence with the faults each piece names (exceptions taken out)."""
         kinds = {f.id: (f.mode, f.place) for f in self.faults.values()}
+        named = cache(partial(select, faults=kinds))  # Few phrases stand in many rules.
         return {
             rule.id: tuple(
-                (item, _chosen(item, kinds)) for item in rule.then if isinstance(item, Evidence)
+                (item, _chosen(item, named)) for item in rule.then if isinstance(item, Evidence)
             )
             for rule in self.rules.values()
         }
@@ -140,11 +141,9 @@ class Knowledge:
         return [rule.id for rule in self.ordered_rules if rule.id in touched]
 
 
-def _chosen(item: Evidence, kinds: Mapping[str, Any]) -> frozenset[str]:
-    named: frozenset[str] = frozenset().union(*(select(p, kinds) for p in item.selector))
-    if item.except_:
-        named -= frozenset().union(*(select(phrase, kinds) for phrase in item.except_))
-    return named
+def _chosen(item: Evidence, named: Callable[[str], frozenset[str]]) -> frozenset[str]:
+    chosen: frozenset[str] = frozenset().union(*map(named, item.selector))
+    return chosen.difference(*map(named, item.except_))
 
 
 def fact_kinds(

@@ -6,6 +6,7 @@ Runs once, when loading, over entries that are each well formed.
 from __future__ import annotations
 
 from collections.abc import Iterable
+from functools import cache, partial
 from typing import TYPE_CHECKING, Any
 
 from stillflow.engine import vocabulary
@@ -38,7 +39,8 @@ class References:
         self.loader = loader
         self.facts = facts
         faults: Iterable[Fault] = loader.entries["faults"].values()
-        self.kinds = {fault.id: (fault.mode, fault.place) for fault in faults}
+        kinds = {fault.id: (fault.mode, fault.place) for fault in faults}
+        self.named = cache(partial(select, faults=kinds))
 
     def check(self) -> None:
         """Report every reference that leads nowhere."""
@@ -102,7 +104,7 @@ class References:
             if isinstance(item, Evidence):
                 for phrase in (*item.selector, *item.except_):
                     try:
-                        select(phrase, self.kinds)
+                        self.named(phrase)
                     except ValueError as problem:
                         what, _, right = str(problem).partition("; ")
                         self.loader.fail(what, self.loader.place("rules", rule.id, *inside), right)
