@@ -45,9 +45,13 @@ _EFFORTS: dict[str, Effort] = {
     "normal": Effort(steps=2, doubt_factor=2.0),
     "deep": Effort(steps=3, doubt_factor=3.0),
 }
-# Counted in states, never in seconds, so that the choice is the same on every machine.
-_DEEP_STATES = 2_000_000
+# The most states an exact search can hold; it takes some seconds.
 _OPTIMUM_STATES = 60_000_000
+# Where no more than these are left, the rest is searched to the end; at normal it takes some 10 ms.
+# Counted in states, never in seconds, so that the choice is the same on every machine.
+_EXACT_STATES: dict[str, int] = {"quick": 0, "normal": 20_000, "deep": _OPTIMUM_STATES}
+# With no more checks times faults than these, three steps come within the 20 ms meant for normal.
+_SMALL = 64
 _POLICY_STATES = 200_000
 # Acts closer than this, as a share of the minutes, are equally good.
 _TIE = 1e-9
@@ -132,7 +136,8 @@ def next_action(
         problem: the table and its costs.
         belief: (F,) weights of the faults, any sum; 0 for what is ruled out or was tried.
         opened: groups already opened: numbers, or booleans (G,).
-        think: how far to look ahead. "deep" is exact where the problem is small enough.
+        think: how far to look ahead. Small problems are looked at more deeply, and searched
+            exactly where that is possible within the effort.
         done: checks answered or not available: numbers, or booleans (C,).
 
     Returns:
@@ -146,11 +151,12 @@ def next_action(
         raise InputError(f"think is {think!r}", right="use quick, normal or deep")
     rows = _start(problem, belief, opened, done)
     tables = problem.tables
-    exact = think == "deep" and count_states(tables, rows) <= _DEEP_STATES
+    exact = count_states(tables, rows) <= _EXACT_STATES[think]
     if exact:
         found = exact_values(tables, rows)
     else:
-        effort = _EFFORTS[think]
+        size = int(rows.free.sum()) * int((rows.belief > 0.0).sum())
+        effort = _EFFORTS["deep" if think == "normal" and size <= _SMALL else think]
         found = act_values(tables, rows, effort, doubt_price(tables, rows, effort.doubt_factor))
     # The price of the right part was charged with every fix; it is given back here.
     refund = float(rows.belief[0] @ tables.refund)
@@ -197,10 +203,6 @@ def policy_minutes(problem: Problem, think: Think = "normal") -> float:
     ) -> Action:
         return next_action(table, belief, opened, think, done)
 
-    rows = _start(problem, problem.priors, (), ())
-    if think == "deep" and count_states(problem.tables, rows) <= _DEEP_STATES:
-        # What follows an exact choice has fewer states, so it is chosen exactly too.
-        return _exact_minutes(problem, rows)
     return expected_minutes(problem, follow)
 
 
@@ -223,6 +225,10 @@ def expected_minutes(problem: Problem, policy: Policy) -> float:
             raise InputError("the policy reaches too many states", right=right)
         weight = float(belief.sum())
         act = policy(problem, belief / weight, opened, done)
+        if isinstance(act, Action) and act.exact:
+            # What follows an exact choice has fewer states, so it is chosen exactly too.
+            total += act.minutes * weight + float(belief @ tables.refund)
+            continue
         group = (access if act.kind == "check" else fix_access)[act.index]
         minutes = (problem.check_minutes if act.kind == "check" else tables.stake)[act.index]
         if group is not None and group not in opened:

@@ -46,11 +46,12 @@ REACHES = (0.03, 0.01, 0.003, 0.001)
 @contextmanager
 def look_ahead_only() -> Iterator[None]:
     """Let deep look ahead where it would otherwise search exactly."""
-    kept, planner._DEEP_STATES = planner._DEEP_STATES, 0
+    kept = planner._EXACT_STATES["deep"]
+    planner._EXACT_STATES["deep"] = 0
     try:
         yield
     finally:
-        planner._DEEP_STATES = kept
+        planner._EXACT_STATES["deep"] = kept
 
 
 @contextmanager

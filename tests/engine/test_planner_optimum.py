@@ -10,6 +10,7 @@ from typing import Any
 import numpy as np
 import pytest
 
+from stillflow.engine import planner
 from stillflow.engine.planner import Think, expected_minutes, optimal_minutes, policy_minutes
 
 sys.path.append(str(Path(__file__).parents[1] / "benchmarks"))
@@ -32,7 +33,7 @@ def test_normal_comes_within_its_bounds() -> None:
 
 def test_deep_comes_within_its_bounds_without_exact_search(monkeypatch: pytest.MonkeyPatch) -> None:
     # With it the ratio is 1 on any problem this small, which shows nothing of the look-ahead.
-    monkeypatch.setattr("stillflow.engine.planner._DEEP_STATES", 0)
+    monkeypatch.setitem(planner._EXACT_STATES, "deep", 0)
     found = ratios("deep", 10)
     assert found.min() >= 1.0 - 1e-9
     assert found.mean() <= 1.005
