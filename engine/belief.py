@@ -167,7 +167,7 @@ class Belief:
         """
         facts = self.facts(situation)
         keys = {
-            check_id: (check_id, tuple(facts.get(name) for name in self.neighbours(check_id)))
+            check_id: (check_id, tuple(map(facts.get, self.neighbours(check_id))))
             for check_id in check_ids
         }
         missing = [check_id for check_id in check_ids if keys[check_id] not in self._known]

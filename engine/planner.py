@@ -151,12 +151,14 @@ def next_action(
         raise InputError(f"think is {think!r}", right="use quick, normal or deep")
     rows = _start(problem, belief, opened, done)
     tables = problem.tables
-    exact = count_states(tables, rows) <= _EXACT_STATES[think]
+    faults, most = int((rows.belief > 0.0).sum()), _EXACT_STATES[think]
+    # Each set of fixes tried is a state at least, which settles it for most without counting.
+    exact = 2.0**faults <= most and count_states(tables, rows) <= most
     if exact:
         found = exact_values(tables, rows)
     else:
-        size = int(rows.free.sum()) * int((rows.belief > 0.0).sum())
-        effort = _EFFORTS["deep" if think == "normal" and size <= _SMALL else think]
+        small = think == "normal" and faults * int(rows.free.sum()) <= _SMALL
+        effort = _EFFORTS["deep" if small else think]
         found = act_values(tables, rows, effort, doubt_price(tables, rows, effort.doubt_factor))
     # The price of the right part was charged with every fix; it is given back here.
     refund = float(rows.belief[0] @ tables.refund)
