@@ -11,7 +11,7 @@ import hashlib
 import json
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from functools import cache, cached_property, lru_cache, partial
+from functools import cached_property, lru_cache
 from graphlib import CycleError, TopologicalSorter
 from importlib import resources
 from pathlib import Path as FilePath
@@ -39,7 +39,7 @@ from stillflow.engine.knowledge import (
     consequence_keys,
 )
 from stillflow.engine.located import Located, Path, explain_validation, nearest, read_yaml
-from stillflow.engine.selectors import select
+from stillflow.engine.selectors import selecting
 from stillflow.engine.vocabulary import FLAG, WORD, FactKind
 
 SECTIONS: dict[str, type[BaseModel]] = {
@@ -90,8 +90,7 @@ class Knowledge:
     @cached_property
     def evidence(self) -> dict[str, tuple[tuple[Evidence, frozenset[str]], ...]]:
         """Per rule, its evidence with the faults each piece names (exceptions taken out)."""
-        kinds = {f.id: (f.mode, f.place) for f in self.faults.values()}
-        named = cache(partial(select, faults=kinds))  # Few phrases stand in many rules.
+        named = selecting(self.faults.values())
         return {
             rule.id: tuple(
                 (item, _chosen(item, named)) for item in rule.then if isinstance(item, Evidence)

@@ -205,7 +205,7 @@ def policy_minutes(problem: Problem, think: Think = "normal") -> float:
     ) -> Action:
         return next_action(table, belief, opened, think, done)
 
-    return expected_minutes(problem, follow)
+    return _followed(problem, follow)
 
 
 def expected_minutes(problem: Problem, policy: Policy) -> float:
@@ -214,6 +214,11 @@ def expected_minutes(problem: Problem, policy: Policy) -> float:
     Raises:
         InputError: more than 200,000 states can be reached.
     """
+    # What another policy does after an exact choice is its own affair.
+    return _followed(problem, policy, to_the_end=True)
+
+
+def _followed(problem: Problem, policy: Policy, to_the_end: bool = False) -> float:
     access, fix_access = problem.access, problem.fix_access or ()
     tables = problem.tables
     total = -float(problem.priors @ tables.refund)
@@ -227,7 +232,7 @@ def expected_minutes(problem: Problem, policy: Policy) -> float:
             raise InputError("the policy reaches too many states", right=right)
         weight = float(belief.sum())
         act = policy(problem, belief / weight, opened, done)
-        if isinstance(act, Action) and act.exact:
+        if not to_the_end and isinstance(act, Action) and act.exact:
             # What follows an exact choice has fewer states, so it is chosen exactly too.
             total += act.minutes * weight + float(belief @ tables.refund)
             continue

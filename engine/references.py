@@ -6,7 +6,6 @@ Runs once, when loading, over entries that are each well formed.
 from __future__ import annotations
 
 from collections.abc import Iterable
-from functools import cache, partial
 from typing import TYPE_CHECKING, Any
 
 from stillflow.engine import vocabulary
@@ -14,7 +13,7 @@ from stillflow.engine.complaints import Complaint
 from stillflow.engine.conditions import Condition, Leaf, Not, parts
 from stillflow.engine.knowledge import Check, Doubt, Evidence, Fault, Rule, Warn
 from stillflow.engine.located import nearest
-from stillflow.engine.selectors import select
+from stillflow.engine.selectors import selecting
 from stillflow.engine.vocabulary import NUMBER, FactKind
 
 if TYPE_CHECKING:
@@ -39,8 +38,7 @@ class References:
         self.loader = loader
         self.facts = facts
         faults: Iterable[Fault] = loader.entries["faults"].values()
-        kinds = {fault.id: (fault.mode, fault.place) for fault in faults}
-        self.named = cache(partial(select, faults=kinds))
+        self.named = selecting(faults)
 
     def check(self) -> None:
         """Report every reference that leads nowhere."""

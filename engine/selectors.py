@@ -5,12 +5,22 @@ A phrase is a mode (or `anything`), then optionally `in` and one or more places 
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping
+from functools import cache, partial
+from typing import TYPE_CHECKING
 
 from stillflow.engine.located import nearest
 from stillflow.engine.scales import Mode, Where
 
+if TYPE_CHECKING:
+    from stillflow.engine.knowledge import Fault
+
 ANYTHING = "anything"
+
+
+def selecting(faults: Iterable[Fault]) -> Callable[[str], frozenset[str]]:
+    """`select` among these faults; a phrase that stands in many rules is worked out once."""
+    return cache(partial(select, faults={one.id: (one.mode, one.place) for one in faults}))
 
 
 def select(phrase: str, faults: Mapping[str, tuple[Mode, Where]]) -> frozenset[str]:
