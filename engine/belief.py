@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
+from functools import lru_cache
 from math import erf, sqrt
 
 import numpy as np
@@ -235,7 +236,7 @@ class Belief:
             value = float(answer)
             level = judge(value / self._baseline.at(*spot), self._levels, self._baseline.wide)
             index = answers.index(level)
-            facts[index] = self._reading_facts(situation.with_reading(spot, value))
+            facts[index] = self._supposed(situation, spot, value)
         else:
             index = answers.index(str(answer))
         table = np.array([self._changed(base, changed) for changed in facts])
@@ -248,7 +249,7 @@ class Belief:
         return self._knowledge.levels
 
     def _reading_facts(self, situation: Situation) -> Mapping[str, FactValue]:
-        # In look-ahead the same few readings are supposed again and again.
+        # Asked for several times at every point of a visit.
         readings = frozenset(situation.readings.items())
         if readings not in self._read:
             if len(self._read) > MOST_OUTLOOKS:
@@ -258,6 +259,13 @@ class Belief:
                 facts.update(self._size_facts(situation))
             self._read[readings] = facts
         return self._read[readings]
+
+    def _supposed(self, situation: Situation, spot: Spot, value: float) -> Mapping[str, FactValue]:
+        """The facts that one more reading would add or change."""
+        after = situation.with_reading(spot, value)
+        if self._sizes_weigh:
+            return self._reading_facts(after)
+        return reading_facts(after.readings, self._baseline, self._levels, [spot])
 
     def _size_facts(self, situation: Situation) -> dict[str, FactValue]:
         estimate = self.sizes(situation)
@@ -281,9 +289,7 @@ class Belief:
         spot = spot_of(check)
         expected = self._baseline.at(*spot)
         facts = [
-            self._reading_facts(
-                situation.with_reading(spot, expected * typical(level, self._baseline.wide))
-            )
+            self._supposed(situation, spot, expected * typical(level, self._baseline.wide))
             for level in self._levels
         ]
         return tuple(level.id for level in self._levels), self.usual(situation, check), facts
@@ -305,18 +311,27 @@ class Belief:
         ]
         if not shares:
             return usual
-        again = np.mean([self._around(share) for share in shares], axis=0)
+        wide = self._baseline.wide
+        edges = tuple(level.below_class if wide else level.below for level in self._levels)
+        again = np.mean([_around(share, edges) for share in shares], axis=0)
         return np.asarray((1.0 - REPEATS) * usual + REPEATS * again)
 
-    def _around(self, share: float) -> Floats:
-        """How often a reading like another, give or take the spread, falls in each level."""
-        wide = self._baseline.wide
-        edges = [level.below_class if wide else level.below for level in self._levels]
-        below = [
-            1.0 if edge is None else 0.5 + 0.5 * erf((edge - share) / (SPREAD * sqrt(2.0)))
-            for edge in edges
-        ]
-        return np.diff(below, prepend=0.0)
+
+@lru_cache(maxsize=1_000)
+def _around(share: float, edges: tuple[float | None, ...]) -> Floats:
+    """How often a reading like another, give or take the spread, falls in each level.
+
+    Args:
+        share: of expected, of the other reading.
+        edges: upper edge of each level as a share of expected, None where there is none.
+    """
+    below = [
+        1.0 if edge is None else 0.5 + 0.5 * erf((edge - share) / (SPREAD * sqrt(2.0)))
+        for edge in edges
+    ]
+    often = np.diff(below, prepend=0.0)
+    often.setflags(write=False)
+    return often
 
 
 def _given(check: Check, usual: Floats, weights: Floats) -> Floats:

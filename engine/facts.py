@@ -6,7 +6,7 @@ mean is the rules' business; their names are listed in `vocabulary`.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 
 from stillflow.engine.baseline import Baseline
 from stillflow.engine.conditions import FactValue
@@ -39,7 +39,10 @@ def typical(level: Level, wide: bool) -> float:
 
 
 def reading_facts(
-    readings: Mapping[Spot, float], baseline: Baseline, levels: Sequence[Level]
+    readings: Mapping[Spot, float],
+    baseline: Baseline,
+    levels: Sequence[Level],
+    about: Collection[Spot] | None = None,
 ) -> dict[str, FactValue]:
     """Every fact that follows from a set of readings.
 
@@ -47,23 +50,24 @@ def reading_facts(
         readings: suction in inH2O by state and station, gauge zero taken off.
         baseline: what this system should read.
         levels: the bands of share of expected.
+        about: only what follows from these, each alone or with any other; all by default.
     """
+    about = readings if about is None else about
     facts: dict[str, FactValue] = {}
-    shares: dict[Spot, float] = {}
-    for (state, station), value in readings.items():
+    for state, station in about:
+        value = readings[state, station]
         share = value / baseline.at(state, station)
-        shares[state, station] = share
         facts[f"reading.{state}.{station}"] = value
         facts[f"share.{state}.{station}"] = share
         facts[f"level.{state}.{station}"] = judge(share, levels, baseline.wide)
-    for state in AirState:
         for near, far in KEPT_PAIRS:
-            if (state, near) in readings and (state, far) in readings:
+            one, other = (state, near), (state, far)
+            if station in (near, far) and one in readings and other in readings:
                 pair = f"{state}.{near}-{far}"
-                facts[f"drop.{pair}"] = readings[state, near] - readings[state, far]
-                if shares[state, near] > 0:
-                    facts[f"kept.{pair}"] = shares[state, far] / shares[state, near]
-    for station in Station:
+                facts[f"drop.{pair}"] = readings[one] - readings[other]
+                if readings[one] > 0:
+                    kept = readings[other] / baseline.at(*other)
+                    facts[f"kept.{pair}"] = kept / (readings[one] / baseline.at(*one))
         sealed = readings.get((AirState.SEALED, station))
         working = readings.get((AirState.WORKING, station))
         if sealed is not None and working is not None:

@@ -12,12 +12,12 @@ from typing import Protocol
 
 import numpy as np
 
-from stillflow.engine.arrays import Floats
+from stillflow.engine.arrays import Floats, Integers
 from stillflow.engine.belief import Belief, Situation
 from stillflow.engine.conditions import Leaf
 from stillflow.engine.knowledge import Check, Fault
 from stillflow.engine.loading import Knowledge
-from stillflow.engine.planner import Candidate, Problem, Think, next_action
+from stillflow.engine.planner import Action, Problem, Think, next_action
 from stillflow.engine.scales import Mode, Station, Strength
 from stillflow.engine.steps import Choice
 
@@ -58,7 +58,26 @@ class Decision:
 
     check_id: str | None
     fault_id: str | None
-    choice: Choice
+    _action: Action
+    _checks: Sequence[Check]
+    _faults: Sequence[Fault]
+
+    @property
+    def choice(self) -> Choice:
+        """What it is expected to cost and to save, and what came close to it."""
+        runner_up = self._action.runner_up
+        if runner_up is None:
+            title, minutes = "", None
+        else:
+            index, minutes = runner_up.index, runner_up.minutes
+            check = runner_up.kind == "check"
+            title = self._checks[index].ask if check else f"fix: {self._faults[index].title}"
+        return Choice(
+            expected=self._action.minutes,
+            fixing_only=self._action.fixes_only,
+            runner_up=title,
+            runner_up_expected=minutes,
+        )
 
 
 class Planner:
@@ -81,8 +100,26 @@ class Planner:
         self._knowledge = knowledge
         self._belief = belief
         self._think: Think = think
-        self._wrong_part = wrong_part_minutes
         self._groups = {name: index for index, name in enumerate(knowledge.accesses)}
+        faults = list(knowledge.faults.values())
+        self._faults = faults
+        self._fix_minutes = np.array([fault.fix.minutes for fault in faults])
+        self._fix_minutes += self.verifying_minutes
+        # Minutes lost, besides its own, by a fix that was not needed.
+        self._wrong_minutes = np.array(
+            [
+                fault.fix.if_wrong_minutes + (wrong_part_minutes if fault.fix.parts else 0.0)
+                for fault in faults
+            ]
+        )
+        self._fix_groups = [self._group(fault.fix.access) for fault in faults]
+        self._check_groups = {
+            check.id: self._group(check.access) for check in knowledge.checks.values()
+        }
+        self._access_minutes = np.array([one.minutes for one in knowledge.accesses.values()])
+        self._confirmed = [
+            (column, fault) for column, fault in enumerate(faults) if fault.confirm_first
+        ]
 
     @cached_property
     def verifying_minutes(self) -> float:
@@ -108,58 +145,54 @@ class Planner:
         for name in position.opened:
             opened[self._groups[name]] = True
         action = next_action(problem, problem.priors, opened, self._think)
-        runner_up = action.runner_up
-        choice = Choice(
-            expected=action.minutes,
-            fixing_only=action.fixes_only,
-            runner_up="" if runner_up is None else _title(runner_up, faults, checks),
-            runner_up_expected=None if runner_up is None else runner_up.minutes,
-        )
-        if action.kind == "check":
-            return Decision(checks[action.index].id, None, choice)
-        return Decision(None, faults[action.index].id, choice)
+        check_id = checks[action.index].id if action.kind == "check" else None
+        fault_id = faults[action.index].id if action.kind == "fix" else None
+        return Decision(check_id, fault_id, action, checks, faults)
 
     def pose(
         self, position: Position, check_ids: Sequence[str]
     ) -> tuple[Problem, list[Fault], list[Check]] | None:
         """The problem as numbers, with the faults and checks its rows stand for."""
-        weights = position.probabilities
-        answered = position.answered
-        known = {*answered, *check_ids}
-        everything = list(self._knowledge.faults.values())
-        index = [
-            column
-            for column, fault in enumerate(everything)
-            if weights[column] > NEGLIGIBLE and self._may_be_dealt_with(fault, position, known)
-        ]
-        if not index:
+        kept = self._dealt_with(position, check_ids)
+        if not len(kept):
             return None
-        # Looks deceive now and then, so what was seen to be sound comes last, not never.
-        sound = self._seen_sound(position)
-        index = [
-            column
-            for column in index
-            if everything[column].id not in sound or weights[column] > EVEN
-        ] or index
-        faults = [everything[column] for column in index]
         checks = [self._knowledge.checks[name] for name in check_ids]
+        priors = position.probabilities[kept]
+        minutes = self._fix_minutes.copy()
+        for column, fault in self._confirmed:
+            minutes[column] += self._confirming_minutes(fault, position.answered)
         outlooks = self._belief.outlooks(position.situation, check_ids)
-        kept = np.array(index)
-        priors = weights[kept]
         return (
             Problem(
                 priors=priors / priors.sum(),
-                fix_minutes=np.array([self._fix_minutes(fault, answered) for fault in faults]),
+                fix_minutes=minutes[kept],
                 check_minutes=np.array([check.minutes for check in checks]),
                 answers=[outlook.likelihood.take(kept, axis=1).T for outlook in outlooks],
-                access=[self._group(check.access) for check in checks],
-                access_minutes=np.array([a.minutes for a in self._knowledge.accesses.values()]),
-                fix_access=[self._group(fault.fix.access) for fault in faults],
-                wrong_fix_minutes=np.array([self._wrong_minutes(fault) for fault in faults]),
+                access=[self._check_groups[name] for name in check_ids],
+                access_minutes=self._access_minutes,
+                fix_access=[self._fix_groups[column] for column in kept],
+                wrong_fix_minutes=self._wrong_minutes[kept],
             ),
-            faults,
+            [self._faults[column] for column in kept],
             checks,
         )
+
+    def _dealt_with(self, position: Position, check_ids: Sequence[str]) -> Integers:
+        """Columns of the faults that may be mended now: likely enough, and not left undone."""
+        index = self._knowledge.fault_index
+        weights = position.probabilities
+        open_ = weights > NEGLIGIBLE
+        open_[[index[name] for name in position.deferred]] = False
+        # "Nothing is wrong" is never said on what was not seen.
+        known = {*position.answered, *check_ids}
+        for column, fault in self._confirmed:
+            if fault.mode is Mode.NORMAL and not known.issuperset(fault.confirm_first):
+                open_[column] = False
+        # Looks deceive now and then, so what was seen to be sound comes last, not never.
+        doubtful = open_.copy()
+        doubtful[[index[name] for name in self._seen_sound(position)]] = False
+        doubtful |= open_ & (weights > EVEN)
+        return np.flatnonzero(doubtful if doubtful.any() else open_)
 
     def _seen_sound(self, position: Position) -> set[str]:
         """Faults that a look alone speaks against very strongly: nobody mends what he saw whole.
@@ -191,25 +224,10 @@ class Planner:
                     cleared.setdefault((check.id, answer), set()).update(*against)
         return cleared
 
-    def _may_be_dealt_with(self, fault: Fault, position: Position, known: Collection[str]) -> bool:
-        """Not left undone before; and "nothing is wrong" is never said on what was not seen."""
-        if fault.id in position.deferred:
-            return False
-        return fault.mode is not Mode.NORMAL or all(one in known for one in fault.confirm_first)
-
     def _group(self, access: str | None) -> int | None:
         return None if access is None else self._groups[access]
 
-    def _fix_minutes(self, fault: Fault, answered: Collection[str]) -> float:
-        """Minutes of a fix with what must be known before it and measured after it."""
+    def _confirming_minutes(self, fault: Fault, answered: Collection[str]) -> float:
+        """Minutes of what must still be known before a fault's fix."""
         checks = self._knowledge.checks
-        before = [checks[name] for name in fault.confirm_first if name not in answered]
-        return fault.fix.minutes + sum(check.minutes for check in before) + self.verifying_minutes
-
-    def _wrong_minutes(self, fault: Fault) -> float:
-        """Minutes lost, besides its own, by a fix that was not needed."""
-        return fault.fix.if_wrong_minutes + (self._wrong_part if fault.fix.parts else 0.0)
-
-
-def _title(act: Candidate, faults: Sequence[Fault], checks: Sequence[Check]) -> str:
-    return checks[act.index].ask if act.kind == "check" else f"fix: {faults[act.index].title}"
+        return sum(checks[name].minutes for name in fault.confirm_first if name not in answered)

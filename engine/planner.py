@@ -8,7 +8,8 @@ the order of fixes, look-ahead and exact search are in `planning`.
 from __future__ import annotations
 
 from collections.abc import Callable, Collection, Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, field
+from functools import cached_property
 from typing import TYPE_CHECKING, Literal, Protocol
 
 import numpy as np
@@ -16,8 +17,8 @@ import numpy as np
 from stillflow.engine.arrays import Flags, Floats
 from stillflow.engine.errors import InputError
 from stillflow.engine.planning.exact import count_states, exact_values
-from stillflow.engine.planning.lookahead import Effort, Rows, act_values, doubt_price
-from stillflow.engine.planning.problem import Problem, chosen
+from stillflow.engine.planning.lookahead import Effort, Rows, act_values
+from stillflow.engine.planning.problem import Problem, Tables, chosen
 from stillflow.engine.planning.repair import repair_minutes
 
 if TYPE_CHECKING:
@@ -99,7 +100,6 @@ class Action:
         index: its number among the checks or the fixes.
         cost: minutes of doing it now, access included.
         minutes: expected minutes to the right fix from here, this act included.
-        fixes_only: expected minutes if nothing were checked any more.
         candidates: every act that was worked out, the chosen one first, then the least minutes.
         exact: whether the minutes are the exact optimum and not an estimate.
     """
@@ -108,14 +108,23 @@ class Action:
     index: int
     cost: float
     minutes: float
-    fixes_only: float
     candidates: tuple[Candidate, ...]
     exact: bool
+    _tables: Tables = field(repr=False, compare=False)
+    _rows: Rows = field(repr=False, compare=False)
 
     @property
     def runner_up(self) -> Candidate | None:
         """The next best act, if there was any other."""
         return self.candidates[1] if len(self.candidates) > 1 else None
+
+    @cached_property
+    def fixes_only(self) -> float:
+        """Expected minutes if nothing were checked any more."""
+        rows = self._rows
+        return float(repair_minutes(self._tables, rows.belief, rows.charges)[0]) - _refund(
+            self._tables, rows
+        )
 
     @property
     def saved(self) -> float:
@@ -159,9 +168,8 @@ def next_action(
     else:
         small = think == "normal" and faults * int(rows.free.sum()) <= _SMALL
         effort = _EFFORTS["deep" if small else think]
-        found = act_values(tables, rows, effort, doubt_price(tables, rows, effort.doubt_factor))
-    # The price of the right part was charged with every fix; it is given back here.
-    refund = float(rows.belief[0] @ tables.refund)
+        found = act_values(tables, rows, effort)
+    refund = _refund(tables, rows)
     charges = rows.charges[0]
     fix_cost = problem.fix_minutes + charges[tables.fix_group]
     check_cost = problem.check_minutes + charges[tables.check_group]
@@ -175,8 +183,8 @@ def next_action(
     least = min(c.minutes for c in listed)
     best = next(c for c in listed if c.minutes <= least + _TIE * abs(least))
     others = sorted((c for c in listed if c is not best), key=lambda c: c.minutes)
-    fixing = float(repair_minutes(tables, rows.belief, rows.charges)[0]) - refund
-    return Action(best.kind, best.index, best.cost, best.minutes, fixing, (best, *others), exact)
+    ranked = (best, *others)
+    return Action(best.kind, best.index, best.cost, best.minutes, ranked, exact, tables, rows)
 
 
 def optimal_minutes(problem: Problem) -> float:
@@ -277,4 +285,9 @@ def _start(
 def _exact_minutes(problem: Problem, rows: Rows) -> float:
     found = exact_values(problem.tables, rows)
     least = min(float(found.check.min(initial=np.inf)), float(found.fix.min()))
-    return least - float(rows.belief[0] @ problem.tables.refund)
+    return least - _refund(problem.tables, rows)
+
+
+def _refund(tables: Tables, rows: Rows) -> float:
+    """The price of the right part: it was charged with every fix, and is given back at the end."""
+    return float(rows.belief[0] @ tables.refund)

@@ -113,13 +113,17 @@ class RuleTable:
             for name, value in leaf.comparisons().items()
         ]
 
+        # Most comparisons with NaN are false as they should be, without asking whether it is one.
+        guarded = negated or not _TRUE_OF_NAN.isdisjoint(leaf.comparisons())
+
         def test(table: Floats) -> Flags:
             values = table[:, column]
-            known = ~np.isnan(values)
-            result = known
-            for step in steps:
+            result = steps[0](values)
+            for step in steps[1:]:
                 result = result & step(values)
-            return known & ~result if negated else result
+            if negated:
+                result = ~result
+            return result & ~np.isnan(values) if guarded else result
 
         return test
 
@@ -129,6 +133,7 @@ class RuleTable:
         return self.code(fact, value)
 
 
+_TRUE_OF_NAN = frozenset({"is_not", "none_of"})
 _STEPS: dict[str, Callable[[Any], _Test]] = {
     "is_": lambda operand: lambda values: np.equal(values, operand),
     "is_not": lambda operand: lambda values: values != operand,

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
+from itertools import compress
 from typing import Literal, NamedTuple
 
 from stillflow.engine.airflow.estimate import FACT_NAMES
@@ -128,6 +129,7 @@ class _Policy:
         self._until = until
         self._table = rule_table(session.knowledge)
         self._watched, watched_facts = _watched(session.knowledge)
+        self._columns = [self._table.rule_ids.index(rule_id) for rule_id in self._watched]
         # Sizes cost more than all other facts: they are left out where nothing here rests on them.
         with_sizes = watched_facts & FACT_NAMES.keys()
         self._facts = self._belief.all_facts if with_sizes else self._belief.facts
@@ -189,10 +191,9 @@ class _Policy:
         """The facts at a point with the findings, and which of the rules that can end it fire."""
         facts = self._facts(point.situation)
         rows = self._table.rows([facts])
-        fires = self._table.fire(rows, self._watched)[0]
-        numbers = dict(zip(self._table.rule_ids, fires, strict=True))
+        fires = self._table.fire(rows, self._watched)[0, self._columns]
         found = {name: True for name, column in self._findings.items() if rows[0, column] == 1.0}
-        return {**facts, **found}, tuple(one for one in self._watched if numbers[one])
+        return {**facts, **found}, tuple(compress(self._watched, fires))
 
     def _ending(self, fired: tuple[str, ...]) -> Step[Point] | None:
         for rule_id in fired:

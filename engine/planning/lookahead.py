@@ -104,14 +104,22 @@ class _Answered:
     """What every answer of every check would leave, without building the beliefs.
 
     Attributes:
-        left: (N, K) estimate of the minutes times weight left if one checks on.
+        known: (N, K) minutes times weight of the right fixes, still to be paid in any case.
+        doubt: (N, K) bits times weight that stay in doubt.
+        mass: (N, K) weight of the answer.
         cost: (N, C) minutes times weight of doing the check now.
         gain: (N, C) bits times weight it takes off the doubt; 0 if it tells nothing or is done.
     """
 
-    left: Floats
+    known: Floats
+    doubt: Floats
+    mass: Floats
     cost: Floats
     gain: Floats
+
+    def left(self, price: DoubtPrice) -> Floats:
+        """Return (N, K) an estimate of the minutes times weight left if one checks on."""
+        return self.known + price.of(self.doubt, self.mass)
 
 
 @dataclass(frozen=True)
@@ -132,31 +140,21 @@ class _Outcomes:
     answer: Integers
 
 
-def doubt_price(tables: Tables, rows: Rows, factor: float) -> DoubtPrice:
-    """Return what doubt is taken to cost from the first row on.
-
-    A bit costs the factor times the least minutes per bit among the free checks: in units of the
-    problem itself, so that minutes and hours give the same choices.
-    """
-    found = _answered(tables, rows, DoubtPrice(0.0, 0.0))
-    telling = found.gain[0] > 0.0
-    rates = found.cost[0, telling] / found.gain[0, telling]
-    return DoubtPrice(
-        factor * float(np.min(rates, initial=np.inf)),
-        float(np.min(tables.check_minutes[telling], initial=np.inf)),
-    )
-
-
-def act_values(tables: Tables, rows: Rows, effort: Effort, price: DoubtPrice) -> ActValues:
+def act_values(
+    tables: Tables, rows: Rows, effort: Effort, price: DoubtPrice | None = None
+) -> ActValues:
     """Return what each act is expected to cost, this act included.
 
     Args:
         tables: of the problem.
         rows: the states to choose in.
         effort: how far and how wide to look.
-        price: of doubt, from `doubt_price`.
+        price: of doubt; by default what it costs in the first row, from there on.
     """
-    near = _one_step(tables, rows, effort.shortlist, price)[1]
+    found = _answered(tables, rows)
+    if price is None:
+        price = _doubt_price(tables, found, effort.doubt_factor)
+    near = _checking(tables, rows, found, effort.shortlist, price)
     weight = rows.belief.sum(axis=1)
     priority = fix_priority(tables, rows.belief, rows.charges)
     which, fix = _least(np.where(rows.belief > 0.0, -priority, np.inf), effort.fixes)
@@ -176,6 +174,20 @@ def act_values(tables: Tables, rows: Rows, effort: Effort, price: DoubtPrice) ->
     return costs
 
 
+def _doubt_price(tables: Tables, found: _Answered, factor: float) -> DoubtPrice:
+    """Return what doubt is taken to cost from the first row on.
+
+    A bit costs the factor times the least minutes per bit among the free checks: in units of the
+    problem itself, so that minutes and hours give the same choices.
+    """
+    telling = found.gain[0] > 0.0
+    rates = found.cost[0, telling] / found.gain[0, telling]
+    return DoubtPrice(
+        factor * float(np.min(rates, initial=np.inf)),
+        float(np.min(tables.check_minutes[telling], initial=np.inf)),
+    )
+
+
 def _values(tables: Tables, rows: Rows, effort: Effort, price: DoubtPrice) -> Floats:
     """Return (N,) what each state is expected to cost; rows of no weight cost nothing."""
     weight = rows.belief.sum(axis=1)
@@ -187,7 +199,8 @@ def _values(tables: Tables, rows: Rows, effort: Effort, price: DoubtPrice) -> Fl
     if effort.steps == 0:
         values[live] = _left(tables, rows, price)
     elif effort.steps == 1:
-        values[live] = _one_step(tables, rows, effort.shortlist, price)[0]
+        costs = _checking(tables, rows, _answered(tables, rows), effort.shortlist, price)
+        values[live] = np.minimum(_left(tables, rows, price), costs.min(axis=1, initial=np.inf))
     else:
         found = act_values(tables, rows, effort, price)
         best = found.check.min(axis=1, initial=np.inf)
@@ -195,23 +208,22 @@ def _values(tables: Tables, rows: Rows, effort: Effort, price: DoubtPrice) -> Fl
     return values
 
 
-def _one_step(
-    tables: Tables, rows: Rows, shortlist: int, price: DoubtPrice
-) -> tuple[Floats, Floats]:
-    """Return what each state costs, (N,), and each check of its shortlist, (N, C)."""
-    value = _left(tables, rows, price)
+def _checking(
+    tables: Tables, rows: Rows, found: _Answered, shortlist: int, price: DoubtPrice
+) -> Floats:
+    """Return (N, C) what each check of a state's shortlist costs, by one step; else inf."""
     costs = np.full(rows.free.shape, np.inf)
     if not np.isfinite(price.bit):
-        return value, costs
-    found = _answered(tables, rows, price)
-    rough = found.cost + np.add.reduceat(found.left, tables.first, axis=1)
+        return costs
+    left = found.left(price)
+    rough = found.cost + np.add.reduceat(left, tables.first, axis=1)
     which, check = _least(np.where(found.gain > 0.0, rough, np.inf), shortlist)
     if len(which):
         out = _outcomes(tables, rows, which, check)
-        left = found.left[out.source, out.answer]
-        left = _or_fixing(tables, out.belief, out.charges, left)
-        costs[which, check] = np.add.reduceat(left, out.start) + found.cost[which, check]
-    return np.minimum(value, costs.min(axis=1)), costs
+        at = out.source, out.answer
+        after = _or_fixing(tables, out.belief, out.charges, found.known[at], left[at])
+        costs[which, check] = np.add.reduceat(after, out.start) + found.cost[which, check]
+    return costs
 
 
 def _left(tables: Tables, rows: Rows, price: DoubtPrice) -> Floats:
@@ -219,13 +231,15 @@ def _left(tables: Tables, rows: Rows, price: DoubtPrice) -> Floats:
     belief = rows.belief
     known = (belief * (tables.stake + rows.charges[:, tables.fix_group])).sum(axis=1)
     left = known + price.of(_doubt(belief), belief.sum(axis=1))
-    return _or_fixing(tables, belief, rows.charges, left)
+    return _or_fixing(tables, belief, rows.charges, known, left)
 
 
-def _or_fixing(tables: Tables, belief: Floats, charges: Floats, left: Floats) -> Floats:
+def _or_fixing(
+    tables: Tables, belief: Floats, charges: Floats, known: Floats, left: Floats
+) -> Floats:
     """Return (N,) what is left, or the minutes of fixing only where those are less."""
     # While there is much doubt fixing only cannot win, and its order need not be found.
-    close = repair_at_least(tables, belief, charges) < left
+    close = repair_at_least(tables, belief, known) < left
     if not close.any():
         return left
     fixing = repair_minutes(tables, belief[close], charges[close])
@@ -238,22 +252,22 @@ def _doubt(belief: Floats) -> Floats:
     return np.asarray(information(belief.sum(axis=1)) - information(belief).sum(axis=1))
 
 
-def _answered(tables: Tables, rows: Rows, price: DoubtPrice) -> _Answered:
+def _answered(tables: Tables, rows: Rows) -> _Answered:
     belief, likelihood = rows.belief, tables.likelihood
-    weight = belief.sum(axis=1)[:, None]
+    states, weight = len(belief), belief.sum(axis=1)[:, None]
     cost = (tables.check_minutes + rows.charges[:, tables.check_group]) * weight
     if not len(likelihood):
-        return _Answered(np.zeros((len(belief), 0)), cost, np.zeros_like(cost))
+        none = np.zeros((states, 0))
+        return _Answered(none, none, none, cost, np.zeros_like(cost))
     # The entropy of b x P(a | f) splits into two matrix products, so no row has to be built.
-    mass = belief @ likelihood.T
-    inner = information(belief) @ likelihood.T + belief @ tables.surprise.T
+    together = np.concatenate((belief, information(belief), belief * tables.stake)) @ likelihood.T
+    mass, inner, known = together[:states], together[states : 2 * states], together[2 * states :]
+    inner += belief @ tables.surprise.T
     doubt = np.maximum(information(mass) - inner, 0.0)
-    known = (belief * (tables.stake + rows.charges[:, tables.fix_group])) @ likelihood.T
-    for group, answers, members, given in tables.opening:
-        known[:, answers] -= rows.charges[:, group, None] * (belief[:, members] @ given)
+    known += (belief * rows.charges[:, tables.fix_group]) @ tables.unopened.T
     gain = _doubt(belief)[:, None] - np.add.reduceat(doubt, tables.first, axis=1)
     gain = np.where(rows.free & (gain > _TELLS_NOTHING * weight), gain, 0.0)
-    return _Answered(known + price.of(doubt, mass), cost, gain)
+    return _Answered(known, doubt, mass, cost, gain)
 
 
 def _least(costs: Floats, most: int) -> tuple[Integers, Integers]:

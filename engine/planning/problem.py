@@ -7,7 +7,7 @@ the modules beside it, and knows nothing of what the faults and checks mean.
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
@@ -53,6 +53,9 @@ class Problem:
     access_minutes: Floats
     fix_access: Sequence[int | None] | None = None
     wrong_fix_minutes: Floats | None = None
+    _likelihood: Floats = field(init=False, repr=False)
+    _check_group: Integers = field(init=False, repr=False)
+    _fix_group: Integers = field(init=False, repr=False)
 
     def __post_init__(self) -> None:
         priors = _distribution(_numbers(self.priors, "priors"), "priors")
@@ -62,15 +65,20 @@ class Problem:
         price = np.zeros(faults) if self.wrong_fix_minutes is None else self.wrong_fix_minutes
         fix_access = (None,) * faults if self.fix_access is None else self.fix_access
         _same_length("answers", self.answers, len(minutes), "checks")
-        tables = _answer_tables(self.answers, faults)
+        likelihood, tables = _answer_tables(self.answers, faults)
+        check_group = _group_numbers(self.access, "access", len(minutes), "checks", len(groups))
+        fix_group = _group_numbers(fix_access, "fix_access", faults, "faults", len(groups))
         self._keep("priors", priors)
         self._keep("fix_minutes", _numbers(self.fix_minutes, "fix_minutes", faults))
         self._keep("check_minutes", minutes)
         self._keep("answers", tables)
-        self._keep("access", _groups(self.access, "access", len(minutes), "checks", len(groups)))
+        self._keep("access", tuple(self.access))
         self._keep("access_minutes", groups)
-        self._keep("fix_access", _groups(fix_access, "fix_access", faults, "faults", len(groups)))
+        self._keep("fix_access", tuple(fix_access))
         self._keep("wrong_fix_minutes", _numbers(price, "wrong_fix_minutes", faults))
+        self._keep("_likelihood", likelihood)
+        self._keep("_check_group", check_group)
+        self._keep("_fix_group", fix_group)
 
     def _keep(self, name: str, value: Any) -> None:
         if isinstance(value, np.ndarray):
@@ -80,7 +88,7 @@ class Problem:
     @cached_property
     def tables(self) -> Tables:
         """The flat tables look-ahead works on, derived once."""
-        return Tables.of(self)
+        return Tables.of(self, self._likelihood, self._check_group, self._fix_group)
 
 
 @dataclass(frozen=True, eq=False)
@@ -95,6 +103,7 @@ class Tables:
     Attributes:
         likelihood: P(answer | fault), (K, F).
         surprise: likelihood x log2 likelihood, (K, F).
+        unopened: likelihood where the check does not open what the fix needs, else 0, (K, F).
         first: first answer of each check, (C,), and `count` how many it has, (C,).
         owner: the check each answer belongs to, (K,).
         check_minutes: (C,); check_group: (C,).
@@ -105,12 +114,11 @@ class Tables:
         shared_group: (S,) groups needed by two fixes or more.
         shared: (S, m) the faults of those fixes, filled up with the number F.
         shared_stake: (S, m) their stakes, filled up with 1.
-        opening: groups opened by a check and needed by a fix: (group, its answers, its faults,
-            P(answer | fault) of these, (faults, answers)).
     """
 
     likelihood: Floats
     surprise: Floats
+    unopened: Floats
     first: Integers
     count: Integers
     owner: Integers
@@ -124,29 +132,27 @@ class Tables:
     shared_group: Integers
     shared: Integers
     shared_stake: Floats
-    opening: tuple[tuple[int, Integers, Integers, Floats], ...]
 
     @classmethod
-    def of(cls, problem: Problem) -> Tables:
-        """Derive the tables of a problem."""
+    def of(
+        cls, problem: Problem, likelihood: Floats, check_group: Integers, fix_group: Integers
+    ) -> Tables:
+        """Derive the tables of a problem from what was put in order when it was checked."""
         faults = len(problem.priors)
         groups = len(problem.access_minutes)
         count = np.array([t.shape[1] for t in problem.answers], dtype=np.intp)
         owner = np.repeat(np.arange(len(count), dtype=np.intp), count)
-        columns = [t.T for t in problem.answers]
-        likelihood = np.concatenate(columns) if columns else np.zeros((0, faults))
-        check_group = _group_numbers(problem.access, groups)
-        fix_group = _group_numbers(problem.fix_access or (), groups)
-        members = {g: np.flatnonzero(fix_group == g) for g in range(groups)}
-        crowds = {g: m for g, m in members.items() if len(m) > 1}
+        size = np.bincount(fix_group, minlength=groups + 1)
+        crowds = {g: np.flatnonzero(fix_group == g) for g in range(groups) if size[g] > 1}
         shared = np.full((len(crowds), max(map(len, crowds.values()), default=0)), faults)
         for row, crowd in zip(shared, crowds.values(), strict=True):
             row[: len(crowd)] = crowd
         price = np.asarray(problem.wrong_fix_minutes)
         stake = problem.fix_minutes + price
         return cls(
-            likelihood=np.ascontiguousarray(likelihood),
+            likelihood=likelihood,
             surprise=information(likelihood),
+            unopened=np.where(check_group[owner][:, None] == fix_group, 0.0, likelihood),
             first=(np.cumsum(count) - count).astype(np.intp),
             count=count,
             owner=owner,
@@ -156,15 +162,10 @@ class Tables:
             refund=price,
             fix_group=fix_group,
             access_minutes=np.append(problem.access_minutes, 0.0),
-            alone=np.array([f for f, g in enumerate(fix_group) if g not in crowds], np.intp),
+            alone=np.flatnonzero((size[fix_group] == 1) | (fix_group == groups)),
             shared_group=np.array(list(crowds), dtype=np.intp),
             shared=shared,
             shared_stake=np.append(stake, 1.0)[shared],
-            opening=tuple(
-                (g, answers, m, likelihood[answers][:, m].T.copy())
-                for g, m in members.items()
-                if len(m) and len(answers := np.flatnonzero(check_group[owner] == g))
-            ),
         )
 
 
@@ -222,51 +223,49 @@ def _distribution(weights: Floats, name: str) -> Floats:
     return weights / total
 
 
-def _answer_tables(values: Sequence[ArrayLike], faults: int) -> tuple[Floats, ...]:
-    """Check and copy the tables of all checks, as views of one array: most calls are live ones."""
+def _answer_tables(values: Sequence[ArrayLike], faults: int) -> tuple[Floats, tuple[Floats, ...]]:
+    """Check and copy the tables of all checks: as one, (K, F), and as (F, A_c) views of it."""
     tables = [np.asarray(one, dtype=np.float64) for one in values]
     for number, table in enumerate(tables):
         if table.ndim != 2 or table.shape[0] != faults or table.shape[1] == 0:
             what = f"the table of {_answers_of(number)} has shape {table.shape}"
             raise InputError(what, right=f"it should be ({faults}, number of answers)")
     if not tables:
-        return ()
-    whole = np.concatenate(tables, axis=1)
+        return np.zeros((0, faults)), ()
+    whole = np.ascontiguousarray(np.concatenate([table.T for table in tables]))
     count = np.array([table.shape[1] for table in tables])
     ends = np.cumsum(count)
-    totals = np.add.reduceat(whole, ends - count, axis=1)
+    totals = np.add.reduceat(whole, ends - count, axis=0)
     off = np.abs(totals - 1.0)
     # Written so that a missing number is never good.
     if not (whole.min() >= 0.0 and off.max() <= _SUM_TOLERANCE):
         for number, table in enumerate(tables):
             _no_bad_values(table, f"the table of {_answers_of(number)}")
-        worst, check = divmod(int(np.argmax(off)), len(tables))
+        check, worst = divmod(int(np.argmax(off)), faults)
         what = f"the {_answers_of(check)}, given fault {worst}, add up to"
-        raise InputError(f"{what} {totals[worst, check]:.6g}", right="they should add up to 1")
-    whole /= np.repeat(totals, count, axis=1)
+        raise InputError(f"{what} {totals[check, worst]:.6g}", right="they should add up to 1")
+    whole /= np.repeat(totals, count, axis=0)
     whole.setflags(write=False)
-    return tuple(whole[:, end - size : end] for size, end in zip(count, ends, strict=True))
+    return whole, tuple(whole[end - size : end].T for size, end in zip(count, ends, strict=True))
 
 
 def _answers_of(number: int) -> str:
     return f"answers of check {number}"
 
 
-def _groups(
+def _group_numbers(
     values: Sequence[int | None], name: str, length: int, of: str, groups: int
-) -> tuple[int | None, ...]:
+) -> Integers:
+    """Check the groups of all checks or fixes, and put the stand-in, number G, for no group."""
     _same_length(name, values, length, of)
-    for value in values:
-        if value is not None and not 0 <= value < groups:
+    numbers = [groups if value is None else value for value in values]
+    for number, value in zip(numbers, values, strict=True):
+        if not 0 <= number < groups + (value is None):
             right = f"use None or a number below {groups}" if groups else "there are no groups"
             raise InputError(f"{name} names group {value}", right=right)
-    return tuple(None if v is None else int(v) for v in values)
+    return np.array(numbers, dtype=np.intp)
 
 
 def _same_length(name: str, values: Sequence[object], length: int, of: str) -> None:
     if len(values) != length:
         raise InputError(f"{name} has {len(values)} entries", right=f"there are {length} {of}")
-
-
-def _group_numbers(values: Sequence[int | None], groups: int) -> Integers:
-    return np.array([groups if v is None else v for v in values], dtype=np.intp)

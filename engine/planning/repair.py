@@ -77,17 +77,21 @@ def repair_minutes(tables: Tables, belief: Floats, charges: Floats) -> Floats:
     return np.asarray((weight[row, order] * until).sum(axis=1) + inside)
 
 
-def repair_at_least(tables: Tables, belief: Floats, charges: Floats) -> Floats:
+def repair_at_least(tables: Tables, belief: Floats, known: Floats) -> Floats:
     """Return (N,) a bound that `repair_minutes` is never below, and that is cheap to find.
 
-    The right fix and its access are always paid. After k fixes at least the weight outside the k
-    likeliest faults is left, so the wrong ones cost at least what they would if the least minutes
-    went with the most weight (rearrangement inequality).
+    After k fixes at least the weight outside the k likeliest faults is left, so the wrong ones
+    cost at least what they would if the least minutes went with the most weight (rearrangement
+    inequality).
+
+    Args:
+        tables: of the problem.
+        belief: (N, F) weights, 0 for what is ruled out.
+        known: (N,) minutes times weight of the right fix and its access, always paid.
     """
-    right = (belief * (tables.stake + charges[:, tables.fix_group])).sum(axis=1)
-    # The likeliest last: the weight left after k fixes is then the sum of the first F - k.
-    left = np.cumsum(np.sort(belief, axis=1), axis=1)[:, :-1]
-    return np.asarray(right + left @ np.sort(tables.stake)[:-1][::-1])
+    # Before the least likely fault all other fixes were tried, before the likeliest none.
+    before = np.cumsum(np.sort(tables.stake))[-2::-1]
+    return np.asarray(known + np.sort(belief, axis=1)[:, :-1] @ before)
 
 
 def fix_priority(tables: Tables, belief: Floats, charges: Floats) -> Floats:
