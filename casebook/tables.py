@@ -5,6 +5,7 @@ Which rows are read and written when is in `store`; where the database is, in `d
 
 from __future__ import annotations
 
+import json
 from collections.abc import Sequence
 from datetime import UTC, datetime
 from typing import Any
@@ -30,6 +31,26 @@ class _Moment(sa.types.TypeDecorator[datetime]):
         if value is None or value.tzinfo is not None:
             return value and value.astimezone(UTC)
         return value.replace(tzinfo=UTC)
+
+
+class _Answer(sa.types.TypeDecorator[float | str]):
+    """A reading or a word, as JSON in a column of text.
+
+    SQLite takes a column called JSON for one of numbers, and reads a decimal less exactly than
+    Python does: some readings came back changed in their last digit. Casebooks made before have
+    such a column still, and give numbers from it.
+    """
+
+    impl = sa.Text
+    cache_ok = True
+
+    def process_bind_param(self, value: float | str | None, dialect: Dialect) -> str | None:
+        return None if value is None else json.dumps(value)
+
+    def process_result_value(
+        self, value: float | str | None, dialect: Dialect
+    ) -> float | str | None:
+        return json.loads(value) if isinstance(value, str) else value
 
 
 TABLES = sa.MetaData()
@@ -62,7 +83,7 @@ events = sa.Table(
     sa.Column("number", sa.Integer, primary_key=True, autoincrement=False),
     sa.Column("at", _Moment, nullable=True),
     sa.Column("check", sa.Text, nullable=True),
-    sa.Column("answer", sa.JSON(none_as_null=True), nullable=True),
+    sa.Column("answer", _Answer, nullable=True),
     sa.Column("fix", sa.Text, nullable=True),
     sa.Column("done", sa.Boolean, nullable=True),
     sa.Column("found", sa.Boolean, nullable=True),

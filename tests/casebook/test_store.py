@@ -11,7 +11,7 @@ from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 from sqlalchemy.dialects import postgresql
 from sqlalchemy.schema import CreateTable
@@ -39,6 +39,7 @@ def casebook(url: str) -> Iterator[Casebook]:
 
 @settings(deadline=None, max_examples=60)
 @given(st.from_type(Visit))
+@example(Visit(id=FIRST, events=(Event(check="sealed-inlet", answer=2.9375881654036018e-300),)))
 def test_a_visit_survives_being_kept(visit: Visit) -> None:
     with Casebook("sqlite://") as in_memory:
         in_memory.put(visit)
@@ -310,6 +311,20 @@ def test_a_casebook_of_a_newer_stillflow_is_left_alone(tmp_path: Path, url: str)
     raw.close()
     said = failing(url, SetupError)
     assert f"newer stillflow (its version is {VERSION + 1}, ours {VERSION}); update" in said
+
+
+def test_a_casebook_with_readings_as_numbers_is_still_read(tmp_path: Path, url: str) -> None:
+    readings = [Event(check="sealed-inlet", answer=130.0), Event(check="hose-look", answer="sound")]
+    with Casebook(url) as casebook:
+        casebook.put(Visit(id=FIRST))
+        with sqlite3.connect(tmp_path / "casebook.db") as raw:
+            made = raw.execute("SELECT sql FROM sqlite_master WHERE name = 'events'").fetchone()[0]
+            raw.execute("DROP TABLE events")
+            raw.execute(made.replace("answer TEXT", "answer JSON"))
+        raw.close()
+        for event in readings:
+            casebook.add_event(FIRST, event)
+        assert list(casebook.get(FIRST).events) == readings
 
 
 def test_the_tables_can_be_made_in_postgresql() -> None:
