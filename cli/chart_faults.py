@@ -22,13 +22,13 @@ from stillflow.cli.drawing import (
 from stillflow.cli.options import Share, rules_option
 from stillflow.cli.screen import Screen
 from stillflow.engine import load_rules
-from stillflow.engine.charts.numbers import chance
 from stillflow.engine.charts.page import PaperName
 from stillflow.engine.charts.picture import TitleBlock
 from stillflow.engine.charts.render import FORMATS
 from stillflow.engine.errors import InputError, Place
 from stillflow.engine.faulttree import FaultTree
 from stillflow.engine.faulttree_importance import Analysis, analyse
+from stillflow.engine.numbers import chance
 
 TABLE_FORMATS = ("csv", "json")
 _COLUMNS = ("kind", "id", "title", "order", "probability", "birnbaum", "fussell_vesely")

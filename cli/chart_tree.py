@@ -18,11 +18,11 @@ from stillflow.cli.options import (
     visit_from,
 )
 from stillflow.engine import Session, load_rules
-from stillflow.engine.charts.numbers import percent
 from stillflow.engine.charts.page import PaperName
 from stillflow.engine.charts.picture import TitleBlock
 from stillflow.engine.errors import InputError, Place
 from stillflow.engine.loading import Knowledge
+from stillflow.engine.numbers import in_percent, percent
 from stillflow.engine.planner import Think
 from stillflow.engine.policytree import PolicyTree
 from stillflow.engine.visit import NO_ANSWER
@@ -97,7 +97,7 @@ def tree(
     if depth is not None:
         filters.append(f"{depth} steps" if depth > 1 else "1 step")
     if until < 1.0:
-        filters.append(f"until a fix is {percent(until)} sure")
+        filters.append(f"until a fix is {in_percent(until)} sure")
     filters.append(f"what at least {_one_in(reach)} calls come to")
     if think != "normal":
         filters.append(f"{think} look-ahead")

@@ -4,11 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from stillflow.cli.screen import Screen, minutes, percent, suction
+from stillflow.cli.screen import Screen, suction
 from stillflow.engine import Session
 from stillflow.engine.airflow.estimate import Estimate
 from stillflow.engine.baseline import Baseline
 from stillflow.engine.explain import Meaning
+from stillflow.engine.numbers import minutes, percent
 from stillflow.engine.scales import Station
 from stillflow.engine.steps import CheckStep, FaultShare, FixStep, NextStep
 from stillflow.engine.summary import Summary

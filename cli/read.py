@@ -10,9 +10,10 @@ import click
 from stillflow.cli.describe import MODE_WORDS, show_baseline, show_belief, show_sizes
 from stillflow.cli.options import json_option, rules_option, system_options
 from stillflow.cli.readings import measured, pairs, reading_options, take_readings
-from stillflow.cli.screen import Screen, minutes, percent
+from stillflow.cli.screen import Screen
 from stillflow.engine import Session, load_rules
 from stillflow.engine.errors import InputError
+from stillflow.engine.numbers import minutes, percent
 from stillflow.engine.scales import Station
 from stillflow.engine.steps import NextStep
 from stillflow.engine.visit import Pair

@@ -6,7 +6,8 @@ from collections.abc import Callable, Iterable, Sequence
 from itertools import groupby
 from typing import Any
 
-from stillflow.cli.screen import Screen, percent
+from stillflow.cli.screen import Screen
+from stillflow.engine.numbers import percent
 from stillflow.engine.weighing import MISTAKEN, STEP, Held, Weighed, Weighing
 
 MARKED, REASONED = "!", "~"

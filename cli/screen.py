@@ -85,21 +85,6 @@ class Screen:
         self._print(Padding(grid, (0, 0, 0, indent)))
 
 
-def percent(probability: float) -> str:
-    """A probability as people say it: never 0 % or 100 %, which nobody can know."""
-    if probability < 0.005:
-        return "<1 %"
-    if probability > 0.995:
-        return ">99 %"
-    return f"{probability * 100:.0f} %"
-
-
-def minutes(value: float) -> str:
-    """Minutes, to the half; less than that is a moment."""
-    rounded = round(value * 2) / 2
-    return f"{rounded:g} min" if rounded else "a moment"
-
-
 def suction(value: float | None) -> str:
     """Suction in inH2O, whole numbers as a gauge shows them."""
     return "-" if value is None else f"{value:.0f}"

@@ -18,13 +18,14 @@ from stillflow.cli.drawing import (
     format_option,
 )
 from stillflow.cli.options import db_option, rules_option
-from stillflow.cli.screen import Screen, percent
+from stillflow.cli.screen import Screen
 from stillflow.cli.visits import any_visit
 from stillflow.engine import Session, load_rules
 from stillflow.engine.charts.page import PAPERS, PaperName
 from stillflow.engine.charts.render import FORMATS
 from stillflow.engine.errors import InputError, Place
 from stillflow.engine.located import nearest
+from stillflow.engine.numbers import percent
 from stillflow.engine.rulewords import fact_words
 from stillflow.engine.trace import (
     Contribution,

@@ -1,27 +1,33 @@
-"""Numbers as people say them."""
+"""Numbers as people say them, the same on the screen and on charts."""
 
 from __future__ import annotations
 
 
 def percent(probability: float) -> str:
-    """A probability in percent; never 0% or 100% for what is only nearly so."""
-    if 0 < probability < 0.01:
-        return "under 1%"
-    if 0.99 < probability < 1:
-        return "over 99%"
-    return f"{probability:.0%}"
+    """A belief in percent: never 0 % or 100 %, which nobody can know."""
+    if probability < 0.005:
+        return "<1 %"
+    if probability > 0.995:
+        return ">99 %"
+    return in_percent(probability)
+
+
+def in_percent(part: float) -> str:
+    """Any part of a whole in percent, as measured or reckoned."""
+    return f"{100.0 * part:.0f} %"
 
 
 def chance(probability: float) -> str:
-    """A probability in percent, or "1 in so many" (two digits) where it is small."""
-    if 0 < probability < 0.01:
-        return f"1 in {float(f'{1 / probability:.2g}'):,.0f}"
-    return percent(probability)
+    """A probability that is reckoned with: "1 in so many" (two digits) where it is small."""
+    if 0.0 < probability < 0.01:
+        return f"1 in {float(f'{1.0 / probability:.2g}'):,.0f}"
+    return percent(probability) if 0.0 < probability < 1.0 else in_percent(probability)
 
 
 def minutes(value: float) -> str:
-    """A time in whole minutes."""
-    return "under 1 min" if 0 < value < 1 else f"{value:.0f} min"
+    """Minutes, to the half; less than that is a moment."""
+    rounded = round(value * 2) / 2
+    return f"{rounded:g} min" if rounded else "a moment"
 
 
 def counted(count: int, what: str) -> str:

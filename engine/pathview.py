@@ -10,7 +10,6 @@ from collections.abc import Iterable, Sequence
 import numpy as np
 
 from stillflow.engine.belief import spot_of
-from stillflow.engine.charts.numbers import percent
 from stillflow.engine.charts.picture import TitleBlock
 from stillflow.engine.charts.reasoning import (
     PathDerived,
@@ -22,6 +21,7 @@ from stillflow.engine.charts.reasoning import (
 )
 from stillflow.engine.conditions import FactValue
 from stillflow.engine.loading import Knowledge
+from stillflow.engine.numbers import percent
 from stillflow.engine.progress import Asked
 from stillflow.engine.rulewords import fact_words
 from stillflow.engine.session import Session

@@ -20,6 +20,7 @@ from stillflow.engine.errors import InputError
 from stillflow.engine.facts import typical
 from stillflow.engine.knowledge import Check, Derivation, Doubt, Fault, Stop
 from stillflow.engine.loading import Knowledge
+from stillflow.engine.numbers import in_percent
 from stillflow.engine.plan import Planner
 from stillflow.engine.planner import Think
 from stillflow.engine.policytree import Outcome, PolicyTree, Step, unroll
@@ -259,7 +260,7 @@ class _Policy:
         if rest > 0.0:
             over: Step[Point] | None = None
             if probability >= self._until:
-                over = Step(None, handed_to=LIVE, reason=f"a fix is {self._until:.0%} sure")
+                over = Step(None, handed_to=LIVE, reason=f"a fix is {in_percent(self._until)} sure")
             outcomes.append(
                 Outcome(
                     NOT_THERE,

@@ -12,6 +12,7 @@ from stillflow.engine.audit.finding import Finding, Inspection, Severity
 from stillflow.engine.audit.subject import Subject
 from stillflow.engine.belief import Situation, spot_of
 from stillflow.engine.knowledge import Fault
+from stillflow.engine.numbers import in_percent
 from stillflow.engine.scales import Strength
 
 _PASSES = 6
@@ -65,7 +66,7 @@ class NeverFirst(Inspection):
             if outdone and not _declared(subject, fault.id, faults[lead].id):
                 what = (
                     f"with every answer in its favour '{faults[lead].id}' is still likelier "
-                    f"({shares[lead]:.0%} against {shares[index]:.0%})"
+                    f"({in_percent(shares[lead])} against {in_percent(shares[index])})"
                 )
                 right = "give it evidence that the other does not have"
                 yield self.found(subject, "faults", fault.id, what, right)

@@ -14,7 +14,6 @@ from typing import Literal
 from pydantic import Field, model_validator
 
 from stillflow.engine.charts import shapes
-from stillflow.engine.charts.numbers import counted, minutes, percent
 from stillflow.engine.charts.page import KeyItem, PaperName, Sheet, kind_key
 from stillflow.engine.charts.paging import Trunk
 from stillflow.engine.charts.picture import Edge, Kind, Node, Picture, Plain, TitleBlock
@@ -25,6 +24,7 @@ from stillflow.engine.charts.text import LEADING, wrap
 from stillflow.engine.charts.tidy import Cell, Gaps, Size, Twig
 from stillflow.engine.charts.trees import Signs, draw_tree
 from stillflow.engine.errors import InputError
+from stillflow.engine.numbers import counted, minutes, percent
 
 _KINDS = {"check": Kind.CHECK, "fix": Kind.FIX, "hand-over": Kind.HAND_OVER}
 
@@ -169,7 +169,7 @@ def decision_chart(tree: DecisionTree) -> Chart:
 
 def _key(tree: DecisionTree) -> tuple[KeyItem, ...]:
     def way(x: float, y: float) -> list[Mark]:
-        return [*_way(x, x + 34, y + 6), Text(x + 6, y + 17, "50%", NOTE_SIZE, colour=GREY)]
+        return [*_way(x, x + 34, y + 6), Text(x + 6, y + 17, "50 %", NOTE_SIZE, colour=GREY)]
 
     def beware(x: float, y: float) -> list[Mark]:
         return shapes.warning_sign(x + 24, y + 8)

@@ -10,7 +10,6 @@ from dataclasses import replace
 
 from stillflow.engine.charts import shapes
 from stillflow.engine.charts.gates import HEIGHT, gate_key, symbol
-from stillflow.engine.charts.numbers import chance, counted
 from stillflow.engine.charts.page import PaperName, Sheet
 from stillflow.engine.charts.paging import Trunk
 from stillflow.engine.charts.picture import Edge, Gate, Kind, Node, Picture, TitleBlock
@@ -22,6 +21,7 @@ from stillflow.engine.charts.trees import Signs, draw_tree
 from stillflow.engine.faulttree import Event, FaultTree
 from stillflow.engine.faulttree import Gate as TreeGate
 from stillflow.engine.faulttree_importance import Analysis
+from stillflow.engine.numbers import chance, counted
 
 _SQUEEZES = (1.0, 0.9, 0.8)
 _MOST_ABREAST = 2

@@ -9,11 +9,11 @@ import itertools
 from collections.abc import Iterable
 
 from stillflow.engine.charts.graphdrawing import draw_graph
-from stillflow.engine.charts.numbers import percent
 from stillflow.engine.charts.page import PaperName
 from stillflow.engine.charts.picture import Edge, Kind, Node, Picture
 from stillflow.engine.charts.reasoning import PathFact, PathFault, ReasoningPath, Strength
 from stillflow.engine.charts.scene import Scene
+from stillflow.engine.numbers import in_percent, percent
 
 _WEIGHTS: dict[Strength, int] = {
     "slight": 1,
@@ -137,7 +137,7 @@ def _fact(fact: PathFact) -> Node:
     kind = Kind.READING if fact.share is not None else Kind.LOOK
     share = ""
     if fact.share is not None:
-        share = f"{fact.share:.0%} of expected"
+        share = f"{in_percent(fact.share)} of expected"
         if fact.expected:
             share += f" ({fact.expected})"
     return Node(

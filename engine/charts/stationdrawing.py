@@ -31,6 +31,7 @@ from stillflow.engine.charts.stations import (
     verdict,
 )
 from stillflow.engine.charts.text import LEADING, width, wrap
+from stillflow.engine.numbers import in_percent
 
 _COLUMN = (92.0, 138.0)
 """Least and usual distance between stations in points."""
@@ -210,7 +211,7 @@ def _values(x: float, reading: Reading, y: Callable[[float], float], bottom: flo
     marks += found_point(x, place)
     words = f"{reading.found:g}"
     if reading.expected and reading.found < 10 * reading.expected:
-        words += f" ({reading.found / reading.expected:.0%})"
+        words += f" ({in_percent(reading.found / reading.expected)})"
     below = above and reading.expected is not None and place + 19 < bottom
     label = Text(x, place + 17 if below else place - 9, words, TEXT_SIZE, "middle", bold=True)
     return marks + on_white(label)

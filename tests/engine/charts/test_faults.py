@@ -7,12 +7,12 @@ from collections.abc import Callable
 import pytest
 
 from stillflow.engine.charts.faults import faulttree_chart
-from stillflow.engine.charts.numbers import chance, percent
 from stillflow.engine.charts.picture import TitleBlock
 from stillflow.engine.charts.render import render
 from stillflow.engine.charts.scene import Scene, Text
 from stillflow.engine.faulttree import Event, FaultTree, Gate
 from stillflow.engine.faulttree_importance import analyse
+from stillflow.engine.numbers import chance, percent
 
 TITLE = TitleBlock(title="Weak suction at every inlet")
 
@@ -90,7 +90,7 @@ def test_figures_are_on_the_top_event_and_in_the_data() -> None:
     tree = wide(2, 1)
     chart = faulttree_chart(tree, TITLE, analyse(tree, "exact"))
     (scene,) = chart.pages(None)
-    assert "2% in all" in words_on(scene)
+    assert "2 % in all" in words_on(scene)
     assert chart.data["analysis"]["probability"] == pytest.approx(1 - 0.99**2)
     assert len(chart.data["analysis"]["importance"]) == 2
     assert render(chart, "json")[0].data.startswith(b'{\n  "chart": "fault-tree"')
@@ -98,17 +98,19 @@ def test_figures_are_on_the_top_event_and_in_the_data() -> None:
 
 @pytest.mark.parametrize(
     ("probability", "words"),
-    [(0, "0%"), (3e-5, "1 in 33,000"), (0.004, "1 in 250"), (0.05, "5%"), (0.9999, "over 99%")],
+    [
+        (0, "0 %"),
+        (1, "100 %"),
+        (3e-5, "1 in 33,000"),
+        (0.004, "1 in 250"),
+        (0.05, "5 %"),
+        (0.9999, ">99 %"),
+    ],
 )
 def test_small_chances_are_said_as_one_in_so_many(probability: float, words: str) -> None:
     assert chance(probability) == words
 
 
-def test_what_is_nearly_certain_is_never_called_certain() -> None:
-    assert [percent(p) for p in (0, 0.001, 0.5, 0.999, 1)] == [
-        "0%",
-        "under 1%",
-        "50%",
-        "over 99%",
-        "100%",
-    ]
+def test_no_belief_is_called_certain() -> None:
+    said = [percent(p) for p in (0, 0.001, 0.5, 0.999, 1)]
+    assert said == ["<1 %", "<1 %", "50 %", ">99 %", ">99 %"]

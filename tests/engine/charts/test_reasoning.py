@@ -51,7 +51,7 @@ def test_a_reading_says_its_share_of_expected_and_when_it_was_asked(path: Reason
     reading = next(n for n in reasoning_picture(path).nodes if n.id == "f1")
     assert reading.badge == "1"
     assert reading.bar == 0.69
-    assert reading.note.startswith("69% of expected (")
+    assert reading.note.startswith("69 % of expected (")
 
 
 def test_strength_is_said_in_words_and_shown_by_the_line() -> None:
@@ -104,7 +104,7 @@ def test_the_less_likely_are_gathered_without_losing_their_probability() -> None
     )
     picture = reasoning_picture(small(faults=faults, links=()), most=2)
     boxes = [(n.title, n.text) for n in picture.nodes if n.kind is Kind.FAULT]
-    assert boxes == [("Fault 0", "60%"), ("Fault 1", "20%"), ("3 other faults", "20% together")]
+    assert boxes == [("Fault 0", "60 %"), ("Fault 1", "20 %"), ("3 other faults", "20 % together")]
 
 
 def test_the_likelier_fault_stands_higher(path: ReasoningPath) -> None:
@@ -112,10 +112,10 @@ def test_the_likelier_fault_stands_higher(path: ReasoningPath) -> None:
     height = {}
     for group in scene.groups:
         texts = [m for m in group.marks if hasattr(m, "text")]
-        for percent in ("70%", "25%"):
+        for percent in ("70 %", "25 %"):
             if any(m.text == percent for m in texts):
                 height[percent] = min(m.y for m in texts)
-    assert height["70%"] < height["25%"]
+    assert height["70 %"] < height["25 %"]
 
 
 def test_focus_keeps_only_what_bears_on_the_fault(path: ReasoningPath) -> None:

@@ -104,7 +104,7 @@ def test_the_chart_says_what_is_lost_where(stations: AirPath) -> None:
     words = " ".join(m.text for g in scene.groups for m in g.marks if isinstance(m, Text))
     assert "Most suction is lost here: 36 inH2O sealed" in words
     assert "not read" in words
-    assert "127 (98%)" in words
+    assert "127 (98 %)" in words
 
 
 def test_the_table_of_losses_is_in_the_data(stations: AirPath) -> None:
