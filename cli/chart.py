@@ -10,7 +10,7 @@ import click
 from stillflow.cli.chart_faults import faults
 from stillflow.cli.chart_tree import tree
 from stillflow.cli.drawing import Target, chart_options, day_of, drawn, titled, write_chart
-from stillflow.cli.options import db_option, rules_option, system_options
+from stillflow.cli.options import Command, db_option, rules_option, system_options
 from stillflow.cli.readings import measured, reading_options, take_readings
 from stillflow.cli.visits import any_visit
 from stillflow.engine import Session, load_rules
@@ -34,13 +34,15 @@ command.add_command(tree)
 command.add_command(faults)
 
 
+def _of_visit_or_readings(command: Command) -> Command:
+    """Add what says which readings to draw, and where to."""
+    for add in (db_option, rules_option, chart_options(), system_options, reading_options):
+        command = add(command)
+    return click.argument("visit", required=False)(command)
+
+
 @command.command("stations")
-@click.argument("visit", required=False)
-@reading_options
-@system_options
-@chart_options()
-@rules_option
-@db_option
+@_of_visit_or_readings
 def stations(visit: str | None, **options: Any) -> None:
     """Draw the air path as a strip, expected beside found, to see where suction is lost.
 
@@ -51,12 +53,7 @@ def stations(visit: str | None, **options: Any) -> None:
 
 
 @command.command("airflow")
-@click.argument("visit", required=False)
-@reading_options
-@system_options
-@chart_options()
-@rules_option
-@db_option
+@_of_visit_or_readings
 def airflow(visit: str | None, **options: Any) -> None:
     """Draw suction against airflow: the fan, the system in good order and as found, the readings.
 

@@ -26,7 +26,7 @@ def reading_options(command: Callable[..., Any]) -> Callable[..., Any]:
             command = click.option(
                 f"--{station}-{state}",
                 type=SUCTION,
-                help=f"{state} suction at the {station}, inH2O",
+                help=f"{state} suction at {station.words}, inH2O",
             )(command)
     command = click.option(
         "--station",

@@ -76,18 +76,21 @@ def command(
     if chart is not None and chart != STDOUT and form is None:
         format_of(Path(chart))
     session = any_visit(visit, knowledge, db)
-    if chart != STDOUT:
-        screen = Screen()
-        if other is not None:
-            show_why_not(screen, session, telling_round(session), other)
-        else:
-            for one in rounds(session):
-                show_round(screen, session, one, focus)
+    paths: list[Path] = []
     if chart is not None:
+        # Before the words, so that a file that cannot be written is not found out after them.
         paths = draw_reasoning(session, Target(chart, form or "", paper), focus, other)
-        if paths:
-            screen.gap()
-            screen.text(drawn(paths))
+    if chart == STDOUT:
+        return
+    screen = Screen()
+    if other is not None:
+        show_why_not(screen, session, telling_round(session), other)
+    else:
+        for one in rounds(session):
+            show_round(screen, session, one, focus)
+    if paths:
+        screen.gap()
+        screen.text(drawn(paths))
 
 
 def show_round(screen: Screen, session: Session, one: Round, only: str | None) -> None:

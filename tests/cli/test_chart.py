@@ -318,6 +318,8 @@ def test_what_a_visit_cannot_give_is_one_line(tmp_path: Path, visit: Path) -> No
     refused(stillflow("why", str(visit), "--focus", "brushes"), "--focus")
     refused(stillflow("why", str(visit), "--format", "png"), "--chart")
     refused(stillflow("why", str(visit), "--chart", "why.gif"), "'.gif'", ".svg")
+    nowhere = stillflow("why", str(visit), "--chart", str(tmp_path / "nowhere" / "why.svg"))
+    refused(nowhere, "nowhere/why.svg", "choose another place")
 
 
 def test_readings_that_contradict_each_other_start_no_tree() -> None:
