@@ -15,6 +15,8 @@ from rich.table import Table
 from rich.text import Text
 
 WIDTH = 80
+# rich breaks lines at every kind of space, so a number is tied to its % by what is none.
+_TIE = "\ue000"
 
 
 class Screen:
@@ -30,7 +32,8 @@ class Screen:
         # rich pads lines to the full width; blanks at line ends only get in the way of a pipe.
         with self._console.capture() as caught:
             self._console.print(what, style=style)
-        lines = [line.rstrip() for line in caught.get().rstrip("\n").split("\n")]
+        said = caught.get().rstrip("\n").replace(_TIE, " ")
+        lines = [line.rstrip() for line in said.split("\n")]
         click.echo("\n".join(lines), file=self._file)
 
     def gap(self) -> None:
@@ -50,14 +53,14 @@ class Screen:
 
     def text(self, words: str, indent: int = 0, style: str = "") -> None:
         """A paragraph."""
-        self._print(Padding(Text(words, style=style), (0, 0, 0, indent)))
+        self._print(Padding(_tied(words, style), (0, 0, 0, indent)))
 
     def item(self, mark: str, words: str, indent: int = 2, style: str = "") -> None:
         """A paragraph that hangs on a mark such as `1` or `-`."""
         grid = Table.grid(padding=(0, 1, 0, 0))
         grid.add_column(no_wrap=True)
         grid.add_column()
-        grid.add_row(Text(mark, style=style), Text(words, style=style))
+        grid.add_row(_tied(mark, style), _tied(words, style))
         self._print(Padding(grid, (0, 0, 0, indent)))
 
     def items(self, lines: Iterable[str], mark: str = "-", indent: int = 2) -> None:
@@ -81,8 +84,12 @@ class Screen:
         for index, name in enumerate(header):
             grid.add_column(name, justify="left" if index == 0 else "right")
         for row in rows:
-            grid.add_row(*(Text(cell) for cell in row))
+            grid.add_row(*map(_tied, row))
         self._print(Padding(grid, (0, 0, 0, indent)))
+
+
+def _tied(words: str, style: str = "") -> Text:
+    return Text(words.replace(" %", f"{_TIE}%"), style=style)
 
 
 def suction(value: float | None) -> str:

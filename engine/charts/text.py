@@ -7,6 +7,7 @@ charts; where it stands is left to `shapes` and `page`.
 
 from __future__ import annotations
 
+import re
 import unicodedata
 from collections.abc import Iterator
 from typing import Literal
@@ -103,7 +104,8 @@ def wrap(text: str, room: float, size: float, bold: bool = False) -> list[str]:
     """Lines no wider than `room` points; a word wider than that is broken where it must be."""
     lines: list[str] = []
     line = ""
-    for word in clean(text).split(" "):
+    # A number is not parted from its %.
+    for word in re.split(r" (?!%)", clean(text)):
         joined = f"{line} {word}" if line else word
         if width(joined, size, bold) <= room:
             line = joined

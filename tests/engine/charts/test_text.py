@@ -55,6 +55,13 @@ def test_wrapping_loses_nothing_and_keeps_to_the_room(text: str, room: float, bo
     assert all(width(line, 10, bold) <= room for line in lines)
 
 
+def test_a_number_is_not_parted_from_its_percent_sign() -> None:
+    assert wrap("as likely as 12 %, or so", width("as likely as 12", 10), 10) == [
+        "as likely as",
+        "12 %, or so",
+    ]
+
+
 def test_letters_of_scripts_without_published_widths_get_ample_room() -> None:
     assert width("漢字", 10) == 20
     assert width("é", 10) == width("e", 10)
