@@ -61,7 +61,8 @@ def take_readings(options: dict[str, Any]) -> Found:
         if value is not None:
             at = found.setdefault(Station(station), {})
             if state in at:
-                raise InputError(f"{state} at the {station} is given twice", right="give it once")
+                what = f"{state} at {Station(station).words}"
+                raise InputError(f"{what} is given twice", right="give it once")
             at[state] = value
     return found
 

@@ -157,8 +157,8 @@ def fan_from_pair(
     top = h1 - slope * q1
     if not slope < 0.0 or -top / slope > MOST_CFM:
         raise InputError(
-            f"no fan gives {sealed_inh2o:g} sealed and {working_inh2o:g} working at the "
-            f"{station}: that little is lost to the airflow only if the way in is blocked"
+            f"no fan gives {sealed_inh2o:g} {points[0]} and {working_inh2o:g} {points[1]}: "
+            "that little is lost to the airflow only if the way in is blocked"
         )
     return system.fan.model_copy(
         update={"sealed_inh2o": float(top), "airflow_cfm": float(-top / slope), "between": ()}

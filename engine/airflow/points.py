@@ -20,6 +20,8 @@ from stillflow.engine.scales import AirState, Station
 
 Mask = Flags
 
+_WORDS = {station.value: station.words for station in Station}
+
 
 class GaugePoint(NamedTuple):
     """A station (`unit`, `utility`, `inlet`, `other`, `hose`), a condition, and the inlet meant.
@@ -33,8 +35,9 @@ class GaugePoint(NamedTuple):
     inlet: str | None = None
 
     def __str__(self) -> str:
-        where = self.station if self.inlet is None else f"{self.station} ({self.inlet})"
-        return f"{self.condition} at {where}"
+        where = _WORDS.get(self.station, self.station)
+        inlet = "" if self.inlet is None else f" ({self.inlet})"
+        return f"{self.condition} at {where}{inlet}"
 
 
 EVERY_POINT = tuple(

@@ -108,7 +108,7 @@ def test_83_and_48_at_the_hose_end_too_is_a_reading_to_take_again():
     assert {found.nearest.name, *found.ambiguous_with} == {"leak-unit", "speed"}
     said = " ".join(found.sentences())
     assert "cannot tell" in said and "weak motor" in said
-    assert "working at hose (hall) reads 48" in said and "Take it again" in said
+    assert "working at the hose end (hall) reads 48" in said and "Take it again" in said
 
 
 def test_a_healthy_house_is_as_expected():
