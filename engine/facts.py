@@ -65,9 +65,9 @@ def reading_facts(
             if station in (near, far) and one in readings and other in readings:
                 pair = f"{state}.{near}-{far}"
                 facts[f"drop.{pair}"] = readings[one] - readings[other]
-                if readings[one] > 0:
-                    kept = readings[other] / baseline.at(*other)
-                    facts[f"kept.{pair}"] = kept / (readings[one] / baseline.at(*one))
+                here = readings[one] / baseline.at(*one)
+                if here > 0:
+                    facts[f"kept.{pair}"] = readings[other] / baseline.at(*other) / here
         sealed = readings.get((AirState.SEALED, station))
         working = readings.get((AirState.WORKING, station))
         if sealed is not None and working is not None:
