@@ -8,6 +8,7 @@ How the path of a house looks from a gauge point is in `path`.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 
@@ -119,6 +120,11 @@ class Path:
     barometer: Array
     fan: FanLine
 
+    @cached_property
+    def thinning(self) -> Array:
+        """What h loses to become the quasi-pressure s = h - h^2 / (2 B), per h^2."""
+        return 0.5 / self.barometer
+
     def march(self, root: Array) -> tuple[Array, Array]:
         """Go from the open end to the fan.
 
@@ -129,7 +135,7 @@ class Path:
             Flow w (cfm) and quasi-pressure s (inH2O) where they reach the fan.
         """
         suction = root * root
-        s = suction - suction * suction * (0.5 / self.barometer)
+        s = suction - suction * suction * self.thinning
         w = self.orifice.coefficient(suction) * root * self.working
         for loss, leak in self.steps:
             s = s + loss.drop(w)
@@ -149,12 +155,13 @@ class Path:
         """
         high = 1.001 * np.sqrt(self.fan.top) + np.zeros_like(self.working)
         low = np.zeros_like(high)
-        root = 0.8 * high
+        # Sealed, nearly all of the fan's suction reaches the end; working, usually some 0.6 of it.
+        root = (0.95 - 0.2 * self.working) * high
         earlier: tuple[Array, Array] | None = None
         for _ in range(MOST_STEPS):
             w, s = self.march(root)
             made = self.fan.suction(w)
-            gap = made - made * made * (0.5 / self.barometer) - s
+            gap = made - made * made * self.thinning - s
             if np.abs(gap).max() <= TOLERANCE_INH2O:
                 break
             short = gap > 0.0
@@ -173,6 +180,6 @@ class Path:
     def _stretch(self, w: Array, s: Array, made: Array) -> Array:
         """The t for which s t^2 is what a straight fan makes at w t (see `balance`)."""
         top = self.fan.top
-        full = top - top * top * (0.5 / self.barometer)
-        lost = np.maximum(full - (made - made * made * (0.5 / self.barometer)), 0.0)
+        full = top - top * top * self.thinning
+        lost = np.maximum(full - (made - made * made * self.thinning), 0.0)
         return (np.sqrt(lost * lost + 4.0 * s * full) - lost) / (2.0 * s)

@@ -225,9 +225,7 @@ def find_path(houses: Houses, columns: Columns) -> Path:
         steps=tuple(chain.steps),
         last=chain.pending.scaled(density),
         orifice=Orifice(finder["orifice_in"], inh2o, density),
-        working=np.broadcast_to(
-            columns.working.astype(float), (houses.count, len(columns.working))
-        ),
+        working=np.zeros((houses.count, 1)) + columns.working,
         barometer=inh2o,
         fan=finder.fan(density),
     )
