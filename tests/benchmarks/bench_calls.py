@@ -1,6 +1,6 @@
 """How often the dialogue finds and fixes what is wrong, on simulated calls.
 
-    python tests/benchmarks/bench_calls.py [--calls 4000] [--processes 2] [--seed 2]
+    python tests/benchmarks/bench_calls.py [--calls 4000] [--processes 2] [--seed 20261]
 
 Readings come from the airflow model and a gauge good to 2 %. **Answers to questions are drawn from
 the rules' own tables**, a tenth of them wrong or "can't tell": these figures say how well the
@@ -28,6 +28,8 @@ from stillflow.engine.planner import Think
 from stillflow.engine.simulation import HowOften, Played, draw_calls, play, same_fix
 
 CHUNK = 100
+REPORTED = 20261
+"""The seed of the figures in the README. Rules and strengths are worked on with others."""
 BUCKETS = (0.0, 0.3, 0.5, 0.7, 0.8, 0.9, 0.95, 1.0)
 
 
@@ -209,7 +211,7 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--calls", type=int, default=4000, help="single-fault calls of each kind")
     parser.add_argument("--two-faults", type=int, default=None, help="default: a quarter of them")
-    parser.add_argument("--seed", type=int, default=2)
+    parser.add_argument("--seed", type=int, default=REPORTED)
     parser.add_argument("--processes", type=int, default=2)
     parser.add_argument("--think", choices=["quick", "normal", "deep"], default="normal")
     chosen = parser.parse_args()
