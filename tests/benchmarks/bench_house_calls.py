@@ -1,6 +1,6 @@
 """The planner beside other ways on calls from simulated houses, which the tables do not make.
 
-Run: python tests/benchmarks/bench_house_calls.py [--calls 150] [--processes 2]
+Run: python tests/benchmarks/bench_house_calls.py [--calls 1200] [--processes 2]
 
 Unlike in `bench_rules_planner`, readings come from the airflow model of a house of its own for
 every call, with the gauge's noise, and a tenth of the answers to questions are wrong or "can't
@@ -110,7 +110,7 @@ def play_chunk(start: int, count: int) -> Floats:
 def main() -> None:
     """Play the calls and print the table."""
     parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("--calls", type=int, default=150)
+    parser.add_argument("--calls", type=int, default=1200)
     parser.add_argument("--processes", type=int, default=2)
     chosen = parser.parse_args()
     began = time.perf_counter()
