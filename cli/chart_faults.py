@@ -82,7 +82,7 @@ def faults(
     top = tree.by_id[tree.top].title
     filters = [f"complaint: {known.title}"] if known else []
     if least:
-        filters.append(f"causes of less than {least * 100:g}% of it joined")
+        filters.append(f"causes of less than {least * 100:g} % of it joined")
     title = TitleBlock(
         title=f"Fault tree: {top[0].lower()}{top[1:]}",
         subtitle=_explained(analysis),

@@ -9,7 +9,7 @@ from stillflow.engine import Session
 from stillflow.engine.airflow.estimate import Estimate
 from stillflow.engine.baseline import Baseline
 from stillflow.engine.explain import Meaning
-from stillflow.engine.numbers import minutes, percent
+from stillflow.engine.numbers import in_percent, minutes, percent
 from stillflow.engine.scales import Station
 from stillflow.engine.steps import CheckStep, FaultShare, FixStep, NextStep
 from stillflow.engine.summary import Summary
@@ -126,7 +126,7 @@ def show_baseline(screen: Screen, baseline: Baseline, found: dict[Station, Pair]
             value = getattr(pair, state)
             expected = getattr(baseline.expected[station], state)
             if value is not None:
-                share = percent_of(value, expected)
+                share = in_percent(value / expected)
                 rows.append(
                     (f"{state} at {station.words}", suction(value), suction(expected), share)
                 )
@@ -148,14 +148,9 @@ def show_reading(screen: Screen, session: Session, step: CheckStep) -> None:
     if state is None or station is None or value is None:
         return
     expected = session.baseline.at(state, station)
-    share = percent_of(float(value), expected)
+    share = in_percent(float(value) / expected)
     screen.text(f"That is {share} of the {expected:.0f} expected from {session.baseline.note}.")
     show_sizes(screen, session.sizes())
-
-
-def percent_of(value: float, expected: float) -> str:
-    """A reading as a share of what was expected."""
-    return f"{100 * value / expected:.0f} %"
 
 
 def show_summary(screen: Screen, summary: Summary) -> None:

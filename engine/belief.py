@@ -264,6 +264,7 @@ class Belief:
         """The facts that one more reading would add or change."""
         after = situation.with_reading(spot, value)
         if self._sizes_weigh:
+            # Sizes hang on all readings together.
             return self._reading_facts(after)
         return reading_facts(after.readings, self._baseline, self._levels, [spot])
 

@@ -79,8 +79,8 @@ def farthest_first(events: list[TrunkEvent]) -> Iterator[TrunkEvent]:
         yield from events
         return
     parts = [(event.position, event.quadratic, event.leak) for event in events]
-    # Filled in place, and taken by plain index: stacking and broadcasting ask for more time than
-    # all the arithmetic of one house.
+    # Filled in place, and taken by plain index: for one house, stacking and broadcasting take
+    # longer than the sorting.
     shape = np.broadcast(*(part for event in parts for part in event)).shape
     table = np.empty((len(events), 3, *shape))
     for row, event in zip(table, parts, strict=True):

@@ -12,6 +12,7 @@ from pydantic import BaseModel, ConfigDict, Field
 from stillflow.engine.airflow import words
 from stillflow.engine.airflow.causes import AS_EXPECTED, Kind
 from stillflow.engine.airflow.points import GaugePoint
+from stillflow.engine.numbers import in_percent
 
 
 class _Result(BaseModel):
@@ -177,8 +178,8 @@ class Estimate(_Result):
         hose = self.openings[-1]
         said.append(
             f"At the hose end {hose.airflow_cfm:.0f} cfm ({hose.airflow_ls:.0f} L/s) and "
-            f"{hose.air_watts:.0f} air watts are left: {100 * self.share_at_hose:.0f} % of the "
-            f"most this unit can make, where {100 * self.healthy_share_at_hose:.0f} % is healthy."
+            f"{hose.air_watts:.0f} air watts are left: {in_percent(self.share_at_hose)} of the "
+            f"most this unit can make, where {in_percent(self.healthy_share_at_hose)} is healthy."
         )
         return said
 

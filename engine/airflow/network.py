@@ -121,9 +121,12 @@ class Path:
     fan: FanLine
 
     @cached_property
-    def thinning(self) -> Array:
-        """What h loses to become the quasi-pressure s = h - h^2 / (2 B), per h^2."""
+    def _thinning(self) -> Array:
         return 0.5 / self.barometer
+
+    def quasi_pressure(self, h: Array) -> Array:
+        """Return s = h - h^2 / (2 B) of a suction (inH2O); see `air`."""
+        return h - h * h * self._thinning
 
     def march(self, root: Array) -> tuple[Array, Array]:
         """Go from the open end to the fan.
@@ -135,7 +138,7 @@ class Path:
             Flow w (cfm) and quasi-pressure s (inH2O) where they reach the fan.
         """
         suction = root * root
-        s = suction - suction * suction * self.thinning
+        s = self.quasi_pressure(suction)
         w = self.orifice.coefficient(suction) * root * self.working
         for loss, leak in self.steps:
             s = s + loss.drop(w)
@@ -161,7 +164,7 @@ class Path:
         for _ in range(MOST_STEPS):
             w, s = self.march(root)
             made = self.fan.suction(w)
-            gap = made - made * made * self.thinning - s
+            gap = self.quasi_pressure(made) - s
             if np.abs(gap).max() <= TOLERANCE_INH2O:
                 break
             short = gap > 0.0
@@ -179,7 +182,6 @@ class Path:
 
     def _stretch(self, w: Array, s: Array, made: Array) -> Array:
         """The t for which s t^2 is what a straight fan makes at w t (see `balance`)."""
-        top = self.fan.top
-        full = top - top * top * self.thinning
-        lost = np.maximum(full - (made - made * made * self.thinning), 0.0)
+        full = self.quasi_pressure(self.fan.top)
+        lost = np.maximum(full - self.quasi_pressure(made), 0.0)
         return (np.sqrt(lost * lost + 4.0 * s * full) - lost) / (2.0 * s)

@@ -20,8 +20,6 @@ from stillflow.engine.scales import AirState, Station
 
 Mask = Flags
 
-_WORDS = {station.value: station.words for station in Station}
-
 
 class GaugePoint(NamedTuple):
     """A station (`unit`, `utility`, `inlet`, `other`, `hose`), a condition, and the inlet meant.
@@ -35,9 +33,8 @@ class GaugePoint(NamedTuple):
     inlet: str | None = None
 
     def __str__(self) -> str:
-        where = _WORDS.get(self.station, self.station)
         inlet = "" if self.inlet is None else f" ({self.inlet})"
-        return f"{self.condition} at {where}{inlet}"
+        return f"{self.condition} at {Station(self.station).words}{inlet}"
 
 
 EVERY_POINT = tuple(

@@ -7,6 +7,8 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from stillflow.engine.numbers import in_percent
+
 _NAMES = {
     "leak-unit": "a leak in the unit",
     "leak-trunk": "a leak in the trunk line",
@@ -60,7 +62,7 @@ def size_words(
     if kind == "speed":
         return (
             f"like the motor running {'faster than it should, ' if low > 1.0 else ''}"
-            f"at {100 * size:.0f} % of its full speed "
+            f"at {in_percent(size)} of its full speed "
             f"({100 * low:.0f} to {100 * high:.0f} %)"
         )
     where = {

@@ -258,12 +258,11 @@ def _group_numbers(
 ) -> Integers:
     """Check the groups of all checks or fixes, and put the stand-in, number G, for no group."""
     _same_length(name, values, length, of)
-    numbers = [groups if value is None else value for value in values]
-    for number, value in zip(numbers, values, strict=True):
-        if not 0 <= number < groups + (value is None):
+    for value in values:
+        if value is not None and not 0 <= value < groups:
             right = f"use None or a number below {groups}" if groups else "there are no groups"
             raise InputError(f"{name} names group {value}", right=right)
-    return np.array(numbers, dtype=np.intp)
+    return np.array([groups if value is None else value for value in values], dtype=np.intp)
 
 
 def _same_length(name: str, values: Sequence[object], length: int, of: str) -> None:

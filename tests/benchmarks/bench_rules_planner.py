@@ -242,9 +242,9 @@ def main() -> None:
         played = play_all(pool, settings, chosen.calls, of, TESTING)
         print(f"\n{chosen.calls:,} calls on {of} kinds of unit and house {since()}")
         print_table(settings, played)
-        calls, start = chosen.network_calls, time.perf_counter()
-        play_all(pool, [Setting(ELIMINATING)], calls, of, TESTING)
-        if calls:
+        if calls := chosen.network_calls:
+            start = time.perf_counter()
+            play_all(pool, [Setting(ELIMINATING)], calls, of, TESTING)
             took = (time.perf_counter() - start) / calls
             print(f"\n(f) through pgmpy on {calls} calls: {took:.1f} s a call, beliefs equal to")
             print(f"the product that stands for it above {since()}")
