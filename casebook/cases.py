@@ -15,18 +15,11 @@ from typing import Annotated, Any, Literal
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, PrivateAttr, model_validator
 
 from stillflow.casebook.reading import read_mapping, text_of, to_model
-from stillflow.engine.airflow.apply import apply
-from stillflow.engine.airflow.readings import readings
-from stillflow.engine.airflow.system import System
-from stillflow.engine.errors import InputError, Place
-from stillflow.engine.knowledge import Check
-from stillflow.engine.loading import Knowledge
-from stillflow.engine.located import Located, Path, nearest
-from stillflow.engine.recording import checked_answer, known_check
-from stillflow.engine.scales import Station
-from stillflow.engine.session import Session
-from stillflow.engine.steps import NextStep
-from stillflow.engine.visit import CANT_DO, Visit
+from stillflow.engine.airflow import System, apply, readings
+from stillflow.engine.base import InputError, Located, Path, Place, Station, nearest
+from stillflow.engine.dialogue import NextStep, Session
+from stillflow.engine.inference import CANT_DO, Visit, checked_answer, known_check
+from stillflow.engine.ruleset import Check, Knowledge
 
 MOST_STEPS = 60
 """Steps after which a case that has not ended never will."""

@@ -12,11 +12,10 @@ from typing import TypeVar
 import numpy as np
 
 from stillflow.casebook.generated import GeneratedVisit, facts_of, recorded
-from stillflow.engine.arrays import Flags, Floats
-from stillflow.engine.inference import inference_for
-from stillflow.engine.loading import Knowledge
-from stillflow.engine.session import Session
-from stillflow.engine.table import rule_table
+from stillflow.engine.base import Flags, Floats
+from stillflow.engine.dialogue import Session
+from stillflow.engine.inference import inference_for, rule_table
+from stillflow.engine.ruleset import Knowledge
 
 Table = TypeVar("Table", Flags, Floats)
 

@@ -11,7 +11,7 @@ from typing import Any
 import sqlalchemy as sa
 from sqlalchemy.exc import ArgumentError
 
-from stillflow.engine.errors import InputError, Place, SetupError
+from stillflow.engine.base import InputError, Place, SetupError
 
 _ELSEWHERE = "or name another place with --db or STILLFLOW_DB"
 

@@ -1,7 +1,7 @@
 """Visit files: YAML that a person can read and write, losslessly turned into visits and back.
 
-What a visit holds is modelled in `stillflow.engine.visit`; the ids of checks and faults in it are
-looked up when a session takes it in, and `locate` gives such errors their file and line.
+What a visit holds is modelled in `stillflow.engine.inference`; the ids of checks and faults in it
+are looked up when a session takes it in, and `locate` gives such errors their file and line.
 """
 
 from __future__ import annotations
@@ -15,9 +15,8 @@ from pathlib import Path as FilePath
 from typing import Any
 
 from stillflow.casebook.reading import in_utc, placed_in, read_mapping, text_of, to_model
-from stillflow.engine.errors import InputError, Place
-from stillflow.engine.located import Located, Path
-from stillflow.engine.visit import Visit
+from stillflow.engine.base import InputError, Located, Path, Place
+from stillflow.engine.inference import Visit
 
 FORMAT = 1
 """Number of the visit file's format, the value of its key `stillflow`."""

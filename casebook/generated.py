@@ -12,18 +12,21 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from stillflow.engine.arrays import Floats
-from stillflow.engine.baseline import Baseline, baseline_for
-from stillflow.engine.belief import Belief, Situation, possible, spot_of
-from stillflow.engine.conditions import FactValue
-from stillflow.engine.errors import InputError
-from stillflow.engine.facts import typical
-from stillflow.engine.knowledge import Check, Stop
-from stillflow.engine.loading import Knowledge
-from stillflow.engine.simulation import draw_calls
-from stillflow.engine.table import rule_table
-from stillflow.engine.visit import Event, Visit
-from stillflow.engine.vocabulary import answer_fact
+from stillflow.engine.base import Floats, InputError, answer_fact
+from stillflow.engine.inference import (
+    Baseline,
+    Belief,
+    Event,
+    Situation,
+    Visit,
+    baseline_for,
+    possible,
+    rule_table,
+    spot_of,
+    typical,
+)
+from stillflow.engine.ruleset import Check, FactValue, Knowledge, Stop
+from stillflow.engine.simulate import draw_calls
 
 KINDS = 4
 """Units and houses that the visits are spread over."""

@@ -15,8 +15,15 @@ from typing import Any, TypeVar
 
 from pydantic import BaseModel, ValidationError
 
-from stillflow.engine.errors import InputError, Place
-from stillflow.engine.located import SIZE_LIMIT, Located, Path, explain_validation, read_yaml
+from stillflow.engine.base import (
+    SIZE_LIMIT,
+    InputError,
+    Located,
+    Path,
+    Place,
+    explain_validation,
+    read_yaml,
+)
 
 Model = TypeVar("Model", bound=BaseModel)
 

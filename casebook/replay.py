@@ -10,10 +10,10 @@ from dataclasses import dataclass
 from typing import Literal
 
 from stillflow.casebook.cases import Case, play
-from stillflow.engine.errors import InputError
-from stillflow.engine.loading import Knowledge
-from stillflow.engine.session import Session
-from stillflow.engine.visit import NO_ANSWER, Event, Visit
+from stillflow.engine.base import InputError
+from stillflow.engine.dialogue import Session
+from stillflow.engine.inference import NO_ANSWER, Event, Visit
+from stillflow.engine.ruleset import Knowledge
 
 
 @dataclass(frozen=True)

@@ -32,8 +32,8 @@ from stillflow.casebook.tables import (
     visits,
     whole_visits,
 )
-from stillflow.engine.errors import InputError, Place, SetupError
-from stillflow.engine.visit import Event, Visit
+from stillflow.engine.base import InputError, Place, SetupError
+from stillflow.engine.inference import Event, Visit
 
 _SHOWN_CANDIDATES = 5
 

@@ -14,8 +14,8 @@ import sqlalchemy as sa
 from sqlalchemy.engine import Connection, Dialect
 
 from stillflow.casebook.reading import in_utc
-from stillflow.engine.errors import Place, SetupError
-from stillflow.engine.visit import Event, Visit
+from stillflow.engine.base import Place, SetupError
+from stillflow.engine.inference import Event, Visit
 
 VERSION = 1
 """Of the tables below. A higher one in a database was made by a newer stillflow."""

@@ -16,8 +16,8 @@ from stillflow.casebook.replay import Report, Row, replay
 from stillflow.cli.options import db_option, json_option, rules_option
 from stillflow.cli.screen import Screen
 from stillflow.engine import load_rules
-from stillflow.engine.loading import Knowledge
-from stillflow.engine.visit import Visit
+from stillflow.engine.inference import Visit
+from stillflow.engine.ruleset import Knowledge
 
 Item = TypeVar("Item")
 

@@ -14,12 +14,11 @@ from stillflow.cli.options import Command, db_option, rules_option, system_optio
 from stillflow.cli.readings import measured, reading_options, take_readings
 from stillflow.cli.visits import any_visit
 from stillflow.engine import Session, load_rules
-from stillflow.engine.belief import Situation
-from stillflow.engine.charts.picture import TitleBlock
-from stillflow.engine.charts.render import Chart
-from stillflow.engine.errors import InputError
-from stillflow.engine.loading import Knowledge
-from stillflow.engine.trace import telling_round
+from stillflow.engine.base import InputError
+from stillflow.engine.charts import Chart, TitleBlock
+from stillflow.engine.dialogue import telling_round
+from stillflow.engine.inference import Situation
+from stillflow.engine.ruleset import Knowledge
 
 
 @click.group("chart")
@@ -122,8 +121,8 @@ def _told(session: Session) -> tuple[Situation, tuple[str, ...]]:
 
 
 def _station_chart(session: Session, situation: Situation, title: TitleBlock) -> Chart:
-    from stillflow.engine.charts.stations import station_chart
-    from stillflow.engine.stationview import air_path
+    from stillflow.engine.charts import station_chart
+    from stillflow.engine.views import air_path
 
     title = titled(title.model_copy(update={"title": "Where suction is lost"}), _site(session))
     title = title.model_copy(update={"subtitle": _expected(session)})
@@ -132,8 +131,8 @@ def _station_chart(session: Session, situation: Situation, title: TitleBlock) ->
 
 
 def _airflow_chart(session: Session, situation: Situation, title: TitleBlock) -> Chart:
-    from stillflow.engine.airflow.curves import airflow_chart
-    from stillflow.engine.charts.airflow import airflow_lines_chart
+    from stillflow.engine.airflow import airflow_chart
+    from stillflow.engine.charts import airflow_lines_chart
 
     estimate = session.sizes(situation)
     assert estimate is not None

@@ -22,13 +22,9 @@ from stillflow.cli.drawing import (
 from stillflow.cli.options import Share, rules_option
 from stillflow.cli.screen import Screen
 from stillflow.engine import load_rules
-from stillflow.engine.charts.page import PaperName
-from stillflow.engine.charts.picture import TitleBlock
-from stillflow.engine.charts.render import FORMATS
-from stillflow.engine.errors import InputError, Place
-from stillflow.engine.faulttree import FaultTree
-from stillflow.engine.faulttree_importance import Analysis, analyse
-from stillflow.engine.numbers import chance
+from stillflow.engine.base import InputError, Place, chance
+from stillflow.engine.charts import FORMATS, PaperName, TitleBlock
+from stillflow.engine.faulttree import Analysis, FaultTree, analyse
 
 TABLE_FORMATS = ("csv", "json")
 _COLUMNS = ("kind", "id", "title", "order", "probability", "birnbaum", "fussell_vesely")
@@ -67,8 +63,8 @@ def faults(
     rules: tuple[str, ...],
 ) -> None:
     """Draw the fault tree of a complaint, or tabulate it."""
-    from stillflow.engine.charts.faults import faulttree_chart
-    from stillflow.engine.faultview import WORTH_AN_EVENT, fault_tree, known_complaint
+    from stillflow.engine.charts import faulttree_chart
+    from stillflow.engine.views import WORTH_AN_EVENT, fault_tree, known_complaint
 
     knowledge = load_rules(rules)
     known = None if complaint is None else known_complaint(knowledge, complaint)

@@ -18,14 +18,11 @@ from stillflow.cli.options import (
     visit_from,
 )
 from stillflow.engine import Session, load_rules
-from stillflow.engine.charts.page import PaperName
-from stillflow.engine.charts.picture import TitleBlock
-from stillflow.engine.errors import InputError, Place
-from stillflow.engine.loading import Knowledge
-from stillflow.engine.numbers import in_percent, percent
-from stillflow.engine.planner import Think
-from stillflow.engine.policytree import PolicyTree
-from stillflow.engine.visit import NO_ANSWER
+from stillflow.engine.base import InputError, Place, in_percent, percent
+from stillflow.engine.charts import PaperName, TitleBlock
+from stillflow.engine.inference import NO_ANSWER
+from stillflow.engine.planning import PolicyTree, Think
+from stillflow.engine.ruleset import Knowledge
 
 HELP = """Draw what to check next, for every answer, down to the fix.
 
@@ -84,9 +81,9 @@ def tree(
     **options: Any,
 ) -> None:
     """Draw the decision tree from any starting facts."""
-    from stillflow.engine.charts.decision import decision_chart
-    from stillflow.engine.tree import visit_tree
-    from stillflow.engine.treeview import decision_tree
+    from stillflow.engine.charts import decision_chart
+    from stillflow.engine.dialogue import visit_tree
+    from stillflow.engine.views import decision_tree
 
     knowledge = load_rules(rules)
     check_tools(knowledge, without)
@@ -127,7 +124,7 @@ def tree(
 
 def _start(session: Session, complaint: str | None, given: Sequence[str]) -> Iterable[str]:
     """Put the starting facts on record; yields each in words."""
-    from stillflow.engine.faultview import known_complaint
+    from stillflow.engine.views import known_complaint
 
     knowledge = session.knowledge
     if complaint is not None:

@@ -20,9 +20,8 @@ from stillflow.cli.describe import (
 from stillflow.cli.drawing import Target, draw_reasoning, write_file
 from stillflow.cli.screen import Screen
 from stillflow.engine import Session, load_rules
-from stillflow.engine.errors import InputError, Place
-from stillflow.engine.steps import NextStep
-from stillflow.engine.summary import summarise
+from stillflow.engine.base import InputError, Place
+from stillflow.engine.dialogue import NextStep, summarise
 
 CASE = "bin-crooked-after-emptying"
 

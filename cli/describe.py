@@ -6,14 +6,10 @@ from collections.abc import Sequence
 
 from stillflow.cli.screen import Screen, suction
 from stillflow.engine import Session
-from stillflow.engine.airflow.estimate import Estimate
-from stillflow.engine.baseline import Baseline
-from stillflow.engine.explain import Meaning
-from stillflow.engine.numbers import in_percent, minutes, percent
-from stillflow.engine.scales import Station
-from stillflow.engine.steps import CheckStep, FaultShare, FixStep, NextStep
-from stillflow.engine.summary import Summary
-from stillflow.engine.visit import Pair
+from stillflow.engine.airflow import Estimate
+from stillflow.engine.base import Station, in_percent, minutes, percent
+from stillflow.engine.dialogue import CheckStep, FaultShare, FixStep, Meaning, NextStep, Summary
+from stillflow.engine.inference import Baseline, Pair
 
 MODE_WORDS = {
     "leak": "leak",

@@ -14,11 +14,9 @@ import click
 
 from stillflow.cli.options import Command
 from stillflow.engine import Session
-from stillflow.engine.charts.page import PAPERS, PaperName
-from stillflow.engine.charts.picture import TitleBlock
-from stillflow.engine.charts.render import FORMATS, Chart, render
-from stillflow.engine.errors import InputError, Place
-from stillflow.engine.trace import telling_round
+from stillflow.engine.base import InputError, Place
+from stillflow.engine.charts import FORMATS, PAPERS, Chart, PaperName, TitleBlock, render
+from stillflow.engine.dialogue import telling_round
 
 Decorator = Callable[[Command], Command]
 
@@ -184,9 +182,9 @@ def draw_reasoning(
     Raises:
         InputError, SetupError: as `write_chart`.
     """
-    from stillflow.engine.charts.reasoning import reasoning_chart
-    from stillflow.engine.pathview import reasoning_path
-    from stillflow.engine.whynot import why_not as compare
+    from stillflow.engine.charts import reasoning_chart
+    from stillflow.engine.dialogue import why_not as compare
+    from stillflow.engine.views import reasoning_path
 
     one = telling_round(session)
     shown = [] if focus is None else [focus]

@@ -10,9 +10,8 @@ from typing import Any
 
 from stillflow.cli.prompt import ask
 from stillflow.cli.screen import Screen
-from stillflow.engine.errors import InputError
-from stillflow.engine.units import quantity
-from stillflow.engine.visit import Visit
+from stillflow.engine.base import InputError, quantity
+from stillflow.engine.inference import Visit
 
 FILTERS = ("bag", "cartridge", "cloth", "none")
 

@@ -58,7 +58,7 @@ class LazyGroup(click.Group):
         """Find the command, or say which one may have been meant."""
         name = args[0] if args else ""
         if name and not name.startswith("-") and name not in COMMANDS:
-            from stillflow.engine.located import nearest
+            from stillflow.engine.base import nearest
 
             raise click.UsageError(f"there is no command '{name}'; {nearest(name, COMMANDS)}")
         return super().resolve_command(ctx, args)
@@ -93,7 +93,7 @@ def main(args: list[str] | None = None) -> None:
 
 def run(args: list[str] | None = None) -> int:
     """Run the command line and give its exit code."""
-    from stillflow.engine.errors import StillflowError
+    from stillflow.engine.base import StillflowError
 
     try:
         result: Any = group.main(args=args, prog_name="stillflow", standalone_mode=False)

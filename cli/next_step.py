@@ -7,7 +7,7 @@ import click
 from stillflow.casebook.files import load_visit, locate
 from stillflow.cli.options import json_option, planning_options, rules_option
 from stillflow.engine import Session, load_rules
-from stillflow.engine.planner import Think
+from stillflow.engine.planning import Think
 
 
 @click.command("next")

@@ -8,11 +8,9 @@ from typing import Any
 import click
 from pydantic import ValidationError
 
-from stillflow.engine.errors import InputError, Place
-from stillflow.engine.loading import Knowledge
-from stillflow.engine.located import nearest
-from stillflow.engine.units import quantity
-from stillflow.engine.visit import Gauge, House, Site, Unit, Visit
+from stillflow.engine.base import InputError, Place, nearest, quantity
+from stillflow.engine.inference import Gauge, House, Site, Unit, Visit
+from stillflow.engine.ruleset import Knowledge
 
 Command = Callable[..., Any]
 

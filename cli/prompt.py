@@ -11,9 +11,9 @@ from dataclasses import dataclass
 
 import click
 
-from stillflow.engine.errors import InputError
-from stillflow.engine.steps import AnswerOption, CheckStep
-from stillflow.engine.visit import CANT_DO, CANT_TELL, SKIPPED
+from stillflow.engine.base import InputError
+from stillflow.engine.dialogue import AnswerOption, CheckStep
+from stillflow.engine.inference import CANT_DO, CANT_TELL, SKIPPED
 
 HINT = "Or: ? (how)   why   back   skip   can't tell   can't do here   stop"
 

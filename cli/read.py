@@ -12,11 +12,9 @@ from stillflow.cli.options import json_option, rules_option, system_options
 from stillflow.cli.readings import measured, pairs, reading_options, take_readings
 from stillflow.cli.screen import Screen
 from stillflow.engine import Session, load_rules
-from stillflow.engine.errors import InputError
-from stillflow.engine.numbers import minutes, percent
-from stillflow.engine.scales import Station
-from stillflow.engine.steps import NextStep
-from stillflow.engine.visit import Pair
+from stillflow.engine.base import InputError, Station, minutes, percent
+from stillflow.engine.dialogue import NextStep
+from stillflow.engine.inference import Pair
 
 
 @click.command("read")

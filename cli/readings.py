@@ -9,10 +9,9 @@ import click
 
 from stillflow.cli.options import SUCTION, visit_from
 from stillflow.engine import Session
-from stillflow.engine.errors import InputError
-from stillflow.engine.loading import Knowledge
-from stillflow.engine.scales import AirState, Station
-from stillflow.engine.visit import Pair
+from stillflow.engine.base import AirState, InputError, Station
+from stillflow.engine.inference import Pair
+from stillflow.engine.ruleset import Knowledge
 
 _PAIRS = (Station.UNIT, Station.UTILITY, Station.OTHER, Station.HOSE)
 

@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from stillflow.cli.screen import Screen
-from stillflow.engine.cards import Card, CheckCard, Evidence, FaultCard, RuleCard, SourceCard, Voice
-from stillflow.engine.numbers import minutes
+from stillflow.engine.audit import Card, CheckCard, Evidence, FaultCard, RuleCard, SourceCard, Voice
+from stillflow.engine.base import minutes
 
 FEW = 6
 """Faults that are named one by one; of more, the rule's own phrases are shown."""

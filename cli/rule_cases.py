@@ -4,15 +4,18 @@ from __future__ import annotations
 
 from stillflow.casebook.cases import Case, checked_case, load_cases, play
 from stillflow.engine import Session
-from stillflow.engine.baseline import baseline_for
-from stillflow.engine.belief import Belief, Situation, spot_of
-from stillflow.engine.conditions import FactValue
-from stillflow.engine.loading import Knowledge
-from stillflow.engine.recording import checked_answer
-from stillflow.engine.table import rule_table
-from stillflow.engine.trace import rounds
-from stillflow.engine.visit import NO_ANSWER
-from stillflow.engine.vocabulary import tried_fact
+from stillflow.engine.base import tried_fact
+from stillflow.engine.dialogue import rounds
+from stillflow.engine.inference import (
+    NO_ANSWER,
+    Belief,
+    Situation,
+    baseline_for,
+    checked_answer,
+    rule_table,
+    spot_of,
+)
+from stillflow.engine.ruleset import FactValue, Knowledge
 
 
 def true_in(rule_id: str, knowledge: Knowledge) -> list[str]:

@@ -7,8 +7,8 @@ from itertools import groupby
 from typing import Any
 
 from stillflow.cli.screen import Screen
-from stillflow.engine.numbers import percent
-from stillflow.engine.weighing import MISTAKEN, STEP, Held, Weighed, Weighing
+from stillflow.engine.base import percent
+from stillflow.engine.simulate import MISTAKEN, STEP, Held, Weighed, Weighing
 
 MARKED, REASONED = "!", "~"
 

@@ -12,9 +12,9 @@ import click
 from stillflow.cli.options import json_option, rules_option
 from stillflow.cli.screen import Screen
 from stillflow.engine import load_rules
-from stillflow.engine.cards import Card
-from stillflow.engine.errors import KnowledgeError
-from stillflow.engine.loading import Knowledge
+from stillflow.engine.audit import Card
+from stillflow.engine.base import KnowledgeError
+from stillflow.engine.ruleset import Knowledge
 
 REFUSED, FAULTY = 2, 1
 
@@ -107,7 +107,7 @@ def list_(what: str, rules: tuple[str, ...], as_json: bool) -> None:
 def show(entry: str, play: bool, rules: tuple[str, ...], as_json: bool) -> None:
     """Say all about one fault, check or rule, and where it stands."""
     from stillflow.cli.rule_cards import show_card
-    from stillflow.engine.lookup import look_up
+    from stillflow.engine.audit import look_up
 
     knowledge = load_rules(rules)
     cards = look_up(knowledge, entry)
@@ -136,7 +136,7 @@ def coverage(rules: tuple[str, ...], as_json: bool) -> None:
     It is the page rules/COVERAGE.md; write that anew with:
     stillflow rules coverage > rules/COVERAGE.md
     """
-    from stillflow.engine.coverage import cover, page
+    from stillflow.engine.audit import cover, page
 
     covered = cover(load_rules(rules))
     click.echo(covered.model_dump_json(indent=2) if as_json else page(covered), nl=as_json)
@@ -170,7 +170,7 @@ def weigh_(
     import numpy as np
 
     from stillflow.cli.rule_weights import show_weighing, weighing_json
-    from stillflow.engine.weighing import HOUSES, weigh
+    from stillflow.engine.simulate import HOUSES, weigh
 
     knowledge = load_rules(rules)
     count = HOUSES if houses is None else houses

@@ -16,7 +16,7 @@ def command(what: str) -> None:
 
         schema = visit_schema()
     else:
-        from stillflow.engine.steps import NextStep
+        from stillflow.engine.dialogue import NextStep
 
         schema = NextStep.model_json_schema(by_alias=True)
     click.echo(json.dumps(schema, indent=2))

@@ -35,11 +35,10 @@ from stillflow.cli.options import (
 from stillflow.cli.prompt import HINT, Typed, ask, understand, understand_fix
 from stillflow.cli.screen import Screen
 from stillflow.engine import Session, load_rules
-from stillflow.engine.errors import InputError, StillflowError
-from stillflow.engine.planner import Think
-from stillflow.engine.steps import NextStep
-from stillflow.engine.summary import summarise
-from stillflow.engine.visit import Visit
+from stillflow.engine.base import InputError, StillflowError
+from stillflow.engine.dialogue import NextStep, summarise
+from stillflow.engine.inference import Visit
+from stillflow.engine.planning import Think
 
 
 @click.command("visit")

@@ -6,7 +6,7 @@ from pathlib import Path
 
 from stillflow.casebook.files import load_visit, locate
 from stillflow.engine import Session
-from stillflow.engine.loading import Knowledge
+from stillflow.engine.ruleset import Knowledge
 
 
 def file_session(name: str, knowledge: Knowledge) -> Session:

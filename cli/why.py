@@ -21,13 +21,9 @@ from stillflow.cli.options import db_option, rules_option
 from stillflow.cli.screen import Screen
 from stillflow.cli.visits import any_visit
 from stillflow.engine import Session, load_rules
-from stillflow.engine.charts.page import PAPERS, PaperName
-from stillflow.engine.charts.render import FORMATS
-from stillflow.engine.errors import InputError, Place
-from stillflow.engine.located import nearest
-from stillflow.engine.numbers import percent
-from stillflow.engine.rulewords import fact_words
-from stillflow.engine.trace import (
+from stillflow.engine.base import InputError, Place, nearest, percent
+from stillflow.engine.charts import FORMATS, PAPERS, PaperName
+from stillflow.engine.dialogue import (
     Contribution,
     Round,
     contributions,
@@ -36,9 +32,10 @@ from stillflow.engine.trace import (
     ruled_out,
     stops,
     telling_round,
+    why_not,
 )
-from stillflow.engine.visit import NO_ANSWER
-from stillflow.engine.whynot import why_not
+from stillflow.engine.inference import NO_ANSWER
+from stillflow.engine.ruleset import fact_words
 
 
 @click.command("why")

@@ -20,7 +20,7 @@ from functools import lru_cache
 
 import numpy as np
 
-from stillflow.engine.arrays import Floats
+from stillflow.engine.base import Floats
 
 Array = Floats
 

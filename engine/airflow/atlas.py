@@ -23,15 +23,14 @@ from stillflow.engine.airflow.causes import (
     put,
     sizes,
 )
+from stillflow.engine.airflow.gauge import readings_table
 from stillflow.engine.airflow.houses import Houses
 from stillflow.engine.airflow.lines import Lines
 from stillflow.engine.airflow.network import Path
 from stillflow.engine.airflow.path import find_path
 from stillflow.engine.airflow.points import EVERY_POINT, GaugePoint, columns
-from stillflow.engine.airflow.readings import readings_table
 from stillflow.engine.airflow.system import System
-from stillflow.engine.arrays import Flags, Integers
-from stillflow.engine.errors import InputError
+from stillflow.engine.base import Flags, InputError, Integers
 
 RESOLUTION_INH2O = 0.25
 """A dial is read to about this much either way, on top of the tolerance (assumed)."""

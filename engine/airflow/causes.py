@@ -10,7 +10,7 @@ from typing import Literal, NamedTuple
 import numpy as np
 
 from stillflow.engine.airflow.air import Array
-from stillflow.engine.airflow.apply import areas_add, instead, losses_add, times, with_number
+from stillflow.engine.airflow.faulty import areas_add, instead, losses_add, times, with_number
 from stillflow.engine.airflow.houses import TAP, Houses
 from stillflow.engine.airflow.system import System
 

@@ -14,14 +14,14 @@ import numpy as np
 from pydantic import BaseModel, ConfigDict
 
 from stillflow.engine.airflow.air import Array
+from stillflow.engine.airflow.backwards import measured_at
 from stillflow.engine.airflow.causes import put_in_system
-from stillflow.engine.airflow.estimate import measured_at
 from stillflow.engine.airflow.findings import Estimate
+from stillflow.engine.airflow.gauge import readings_table
 from stillflow.engine.airflow.houses import Houses
 from stillflow.engine.airflow.network import Loss, Path
 from stillflow.engine.airflow.path import find_path
 from stillflow.engine.airflow.points import GaugePoint, columns
-from stillflow.engine.airflow.readings import readings_table
 from stillflow.engine.airflow.system import System
 
 State = Literal["healthy", "found"]

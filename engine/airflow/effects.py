@@ -12,7 +12,7 @@ from typing import Annotated, Any, Literal, get_args
 import numpy as np
 from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field, TypeAdapter
 
-from stillflow.engine.arrays import Floats
+from stillflow.engine.base import Floats
 
 HolePlace = Literal[
     "motor", "bin", "utility", "intake", "trunk", "branch", "inlet", "other-inlet", "hose"

@@ -12,7 +12,7 @@ import numpy as np
 from stillflow.engine.airflow.air import AIR_WATTS, Array
 from stillflow.engine.airflow.atlas import Atlas, Fits
 from stillflow.engine.airflow.causes import AS_EXPECTED, CAUSES, Cause
-from stillflow.engine.vocabulary import FLAG, NUMBER, WORD, FactKind
+from stillflow.engine.base import FLAG, NUMBER, WORD, FactKind
 
 UNCLEAR = "unclear"
 BEST_WORDS = (AS_EXPECTED, *(cause.name for cause in CAUSES), UNCLEAR)

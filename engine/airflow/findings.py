@@ -12,7 +12,7 @@ from pydantic import BaseModel, ConfigDict, Field
 from stillflow.engine.airflow import words
 from stillflow.engine.airflow.causes import AS_EXPECTED, Kind
 from stillflow.engine.airflow.points import GaugePoint
-from stillflow.engine.numbers import in_percent
+from stillflow.engine.base import in_percent
 
 
 class _Result(BaseModel):

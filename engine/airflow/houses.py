@@ -17,8 +17,7 @@ import numpy as np
 
 from stillflow.engine.airflow.air import Array
 from stillflow.engine.airflow.system import Holes, System, Throats
-from stillflow.engine.arrays import Integers
-from stillflow.engine.errors import InputError
+from stillflow.engine.base import InputError, Integers
 
 _HOUSE_NUMBERS = (
     "fan.sealed_inh2o",

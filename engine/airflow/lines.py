@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from stillflow.engine.airflow.air import Array
-from stillflow.engine.arrays import Integers
+from stillflow.engine.base import Integers
 
 Index = Integers
 

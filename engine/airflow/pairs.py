@@ -15,8 +15,8 @@ import numpy as np
 from stillflow.engine.airflow.air import Array
 from stillflow.engine.airflow.atlas import Atlas, within_tolerance
 from stillflow.engine.airflow.causes import NO_SIZE, VARIANT_CAUSE, VARIANTS, put
-from stillflow.engine.airflow.readings import readings_table
-from stillflow.engine.arrays import Floats
+from stillflow.engine.airflow.gauge import readings_table
+from stillflow.engine.base import Floats
 
 REFINED = 8
 """Pairs refined on the true model, the likeliest first."""

@@ -23,7 +23,7 @@ from stillflow.engine.airflow.resistance import (
     throat_coefficient,
     velocity_coefficient,
 )
-from stillflow.engine.arrays import Integers
+from stillflow.engine.base import Integers
 
 
 class _Finder:

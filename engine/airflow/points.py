@@ -14,9 +14,7 @@ from typing import NamedTuple
 import numpy as np
 
 from stillflow.engine.airflow.houses import Houses
-from stillflow.engine.arrays import Flags, Integers
-from stillflow.engine.errors import InputError
-from stillflow.engine.scales import AirState, Station
+from stillflow.engine.base import AirState, Flags, InputError, Integers, Station
 
 Mask = Flags
 

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from stillflow.engine.numbers import in_percent
+from stillflow.engine.base import in_percent
 
 _NAMES = {
     "leak-unit": "a leak in the unit",

@@ -1,61 +1,33 @@
-"""What is wrong with a rule set: an audit made of small inspections.
+"""What is wrong with a rule set, who uses what, and an entry as a technician reads it."""
 
-`audit` runs them all over a loaded rule set; what the loader itself refuses is put into the same
-form by `refused`.
-"""
-
-from __future__ import annotations
-
-from stillflow.engine.audit import checks, dangers, faults, rules, unused
-from stillflow.engine.audit.finding import Finding, Inspection, Severity
-from stillflow.engine.audit.subject import Subject
-from stillflow.engine.errors import KnowledgeError
-from stillflow.engine.loading import Knowledge
-
-__all__ = ["INSPECTIONS", "Finding", "Inspection", "Severity", "audit", "refused"]
-
-INSPECTIONS: tuple[Inspection, ...] = (
-    rules.NeverFires(),
-    rules.Contradicts(),
-    rules.CountedTwice(),
-    rules.SaidAlready(),
-    rules.ForTheImpossible(),
-    rules.TooLong(),
-    rules.NothingToWeigh(),
-    faults.NeverRaised(),
-    faults.NeverFirst(),
-    faults.NotToldApart(),
-    faults.AlikeWithoutNeed(),
-    faults.AlikeInNameOnly(),
-    checks.NeverAsked(),
-    checks.SaysNothing(),
-    checks.NotAQuestion(),
-    dangers.UnsaidMains(),
-    dangers.UnsaidHeights(),
-    unused.UnusedSource(),
-    unused.UnusedCaution(),
-    unused.UnusedAccess(),
-    unused.UnusedFinding(),
-    unused.SourceNotToBeFound(),
+from stillflow.engine.audit.cards import (
+    Card,
+    CheckCard,
+    Evidence,
+    FaultCard,
+    RuleCard,
+    SourceCard,
+    Voice,
 )
-"""Every inspection, in the order people are told of them."""
+from stillflow.engine.audit.coverage import cover, page
+from stillflow.engine.audit.finding import Finding, Severity
+from stillflow.engine.audit.inspections import INSPECTIONS, audit, refused
+from stillflow.engine.audit.lookup import look_up
 
-
-def audit(knowledge: Knowledge) -> tuple[Finding, ...]:
-    """Everything found wrong with a rule set, in the order of its files and lines."""
-    subject = Subject(knowledge)
-    found = [one for inspection in INSPECTIONS for one in inspection.look(subject)]
-    return tuple(sorted(found, key=_order))
-
-
-def refused(error: KnowledgeError) -> tuple[Finding, ...]:
-    """What kept a rule set from loading, in the form of an audit."""
-    return tuple(
-        Finding(Severity.HIGH, "not-loaded", one.place, one.what, one.right)
-        for one in (error, *error.others)
-    )
-
-
-def _order(finding: Finding) -> tuple[str, int, str, str]:
-    place = finding.place
-    return place.file, place.line or 0, finding.inspection, finding.what
+__all__ = [
+    "INSPECTIONS",
+    "Card",
+    "CheckCard",
+    "Evidence",
+    "FaultCard",
+    "Finding",
+    "RuleCard",
+    "Severity",
+    "SourceCard",
+    "Voice",
+    "audit",
+    "cover",
+    "look_up",
+    "page",
+    "refused",
+]

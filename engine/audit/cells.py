@@ -10,9 +10,8 @@ from collections.abc import Iterator
 from itertools import pairwise
 
 from stillflow.engine.audit.shares import Interval
-from stillflow.engine.conditions import Condition, FactValue, Leaf, leaves
-from stillflow.engine.loading import Knowledge
-from stillflow.engine.vocabulary import FLAG, NUMBER
+from stillflow.engine.base import FLAG, NUMBER
+from stillflow.engine.ruleset import Condition, FactValue, Knowledge, Leaf, leaves
 
 _MAY_BE_NEGATIVE = ("drop.", "margin.", "site.", "estimate.")
 _ONLY_EVER_TRUE = ("finding.", "tried.")

@@ -6,8 +6,7 @@ from collections.abc import Iterator
 
 from stillflow.engine.audit.finding import Finding, Inspection, Severity
 from stillflow.engine.audit.subject import Subject
-from stillflow.engine.conditions import leaves, say
-from stillflow.engine.uses import observation, observation_of
+from stillflow.engine.ruleset import leaves, observation, observation_of, say
 
 
 class NeverAsked(Inspection):

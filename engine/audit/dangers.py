@@ -12,7 +12,7 @@ from dataclasses import dataclass
 
 from stillflow.engine.audit.finding import Finding, Inspection, Severity
 from stillflow.engine.audit.subject import Subject
-from stillflow.engine.loading import Knowledge
+from stillflow.engine.ruleset import Knowledge
 
 
 @dataclass(frozen=True)

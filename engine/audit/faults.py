@@ -7,13 +7,11 @@ from itertools import combinations
 
 import numpy as np
 
-from stillflow.engine.arrays import Floats
 from stillflow.engine.audit.finding import Finding, Inspection, Severity
 from stillflow.engine.audit.subject import Subject
-from stillflow.engine.belief import Situation, spot_of
-from stillflow.engine.knowledge import Fault
-from stillflow.engine.numbers import in_percent
-from stillflow.engine.scales import Strength
+from stillflow.engine.base import Floats, Strength, in_percent
+from stillflow.engine.inference import Situation, spot_of
+from stillflow.engine.ruleset import Fault
 
 _PASSES = 6
 """Times every answer is chosen again; the choice stands still after two or three."""

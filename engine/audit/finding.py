@@ -9,7 +9,7 @@ from enum import StrEnum
 from typing import ClassVar
 
 from stillflow.engine.audit.subject import Subject
-from stillflow.engine.errors import Place
+from stillflow.engine.base import Place
 
 
 class Severity(StrEnum):

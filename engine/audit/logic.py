@@ -12,11 +12,16 @@ from functools import cached_property
 
 from stillflow.engine.audit.cells import Cells
 from stillflow.engine.audit.shares import ANY, Interval, agree, hull, level_intervals, meet
-from stillflow.engine.conditions import Condition, positive
-from stillflow.engine.knowledge import Check, Derivation
-from stillflow.engine.loading import Knowledge
-from stillflow.engine.uses import observation, observed
-from stillflow.engine.vocabulary import answer_fact
+from stillflow.engine.base import answer_fact
+from stillflow.engine.ruleset import (
+    Check,
+    Condition,
+    Derivation,
+    Knowledge,
+    observation,
+    observed,
+    positive,
+)
 
 MOST_CASES = 2_000
 """Cases after which a condition is left unread; the longest of the trade has a handful."""

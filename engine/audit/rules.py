@@ -8,10 +8,8 @@ from itertools import combinations
 from stillflow.engine.audit.finding import Finding, Inspection, Severity
 from stillflow.engine.audit.logic import MOST_CASES, Case
 from stillflow.engine.audit.subject import Subject
-from stillflow.engine.conditions import say
-from stillflow.engine.knowledge import Evidence
-from stillflow.engine.uses import observed
-from stillflow.engine.weighing_houses import Question
+from stillflow.engine.ruleset import Evidence, observed, say
+from stillflow.engine.simulate import Question
 
 FOR, AGAINST = 1, -1
 _WORD = {FOR: "for", AGAINST: "against"}

@@ -10,7 +10,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator, Mapping, Sequence
 
-from stillflow.engine.knowledge import Level
+from stillflow.engine.ruleset import Level
 
 Edge = tuple[float, int]
 """A bound and on which side of it: a lower edge (v, 1) or an upper edge (v, -1) leaves v out."""

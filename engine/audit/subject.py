@@ -7,16 +7,20 @@ from functools import cached_property
 
 import numpy as np
 
-from stillflow.engine.arrays import Floats
 from stillflow.engine.audit.logic import Case, Logic
-from stillflow.engine.baseline import Baseline, baseline_for
-from stillflow.engine.belief import Belief, Outlook, Situation, spot_of
-from stillflow.engine.facts import typical
-from stillflow.engine.knowledge import Check
-from stillflow.engine.loading import Knowledge
-from stillflow.engine.table import rule_table
-from stillflow.engine.uses import observed
-from stillflow.engine.visit import Visit
+from stillflow.engine.base import Floats
+from stillflow.engine.inference import (
+    Baseline,
+    Belief,
+    Outlook,
+    Situation,
+    Visit,
+    baseline_for,
+    rule_table,
+    spot_of,
+    typical,
+)
+from stillflow.engine.ruleset import Check, Knowledge, observed
 
 
 class Subject:

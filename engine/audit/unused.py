@@ -6,9 +6,7 @@ from collections.abc import Iterable, Iterator
 
 from stillflow.engine.audit.finding import Finding, Inspection, Severity
 from stillflow.engine.audit.subject import Subject
-from stillflow.engine.conditions import leaves
-from stillflow.engine.knowledge import Derivation, Entry, Evidence, Warn
-from stillflow.engine.loading import Knowledge
+from stillflow.engine.ruleset import Derivation, Entry, Evidence, Knowledge, Warn, leaves
 
 _PUBLISHED = ("standard", "law", "handbook", "paper")
 

@@ -1,1 +1,45 @@
 """Charts people pin to the wall, over neutral models that know nothing of where data comes from."""
+
+from stillflow.engine.charts.airflow import airflow_lines_chart
+from stillflow.engine.charts.chart import FORMATS, Chart, render
+from stillflow.engine.charts.decision import DecisionTree, TreeBranch, TreeNode, decision_chart
+from stillflow.engine.charts.faults import faulttree_chart
+from stillflow.engine.charts.page import PAPERS, PaperName
+from stillflow.engine.charts.picture import TitleBlock
+from stillflow.engine.charts.reasoning import (
+    PathDerived,
+    PathFact,
+    PathFault,
+    PathLink,
+    PathRule,
+    ReasoningPath,
+)
+from stillflow.engine.charts.reasoningpicture import reasoning_chart
+from stillflow.engine.charts.stationdrawing import station_chart
+from stillflow.engine.charts.stations import AirPath, Reading, Station
+
+__all__ = [
+    "FORMATS",
+    "PAPERS",
+    "AirPath",
+    "Chart",
+    "DecisionTree",
+    "PaperName",
+    "PathDerived",
+    "PathFact",
+    "PathFault",
+    "PathLink",
+    "PathRule",
+    "Reading",
+    "ReasoningPath",
+    "Station",
+    "TitleBlock",
+    "TreeBranch",
+    "TreeNode",
+    "airflow_lines_chart",
+    "decision_chart",
+    "faulttree_chart",
+    "reasoning_chart",
+    "render",
+    "station_chart",
+]

@@ -5,10 +5,10 @@ Holds what the chart says; `airflowdrawing` draws it. The lines come from `airfl
 
 from __future__ import annotations
 
-from stillflow.engine.airflow.curves import AirflowChart
+from stillflow.engine.airflow import AirflowChart
+from stillflow.engine.base import counted
+from stillflow.engine.charts.chart import Chart
 from stillflow.engine.charts.picture import Picture, TitleBlock
-from stillflow.engine.charts.render import Chart
-from stillflow.engine.numbers import counted
 
 
 def airflow_lines_chart(data: AirflowChart, title: TitleBlock, words: str) -> Chart:

@@ -9,8 +9,8 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable
 
-from stillflow.engine.airflow.curves import AirflowChart, Line
-from stillflow.engine.airflow.curves import Mark as Measured
+from stillflow.engine.airflow import AirflowChart, Line
+from stillflow.engine.airflow import Mark as Measured
 from stillflow.engine.charts.page import KeyItem, PaperName, Room, Sheet
 from stillflow.engine.charts.picture import Picture
 from stillflow.engine.charts.plotmarks import expected_point, found_point, on_white, round_up

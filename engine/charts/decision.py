@@ -13,18 +13,17 @@ from typing import Literal
 
 from pydantic import Field, model_validator
 
+from stillflow.engine.base import InputError, counted, minutes, percent
 from stillflow.engine.charts import shapes
+from stillflow.engine.charts.chart import Chart
 from stillflow.engine.charts.page import KeyItem, PaperName, Sheet, kind_key
 from stillflow.engine.charts.paging import Trunk
 from stillflow.engine.charts.picture import Edge, Kind, Node, Picture, Plain, TitleBlock
-from stillflow.engine.charts.render import Chart
 from stillflow.engine.charts.scene import Mark, Point, Scene, Text, polygon, polyline
 from stillflow.engine.charts.shapes import GREY, INK, NOTE_SIZE
 from stillflow.engine.charts.text import LEADING, wrap
 from stillflow.engine.charts.tidy import Cell, Gaps, Size, Twig
 from stillflow.engine.charts.trees import Signs, draw_tree
-from stillflow.engine.errors import InputError
-from stillflow.engine.numbers import counted, minutes, percent
 
 _KINDS = {"check": Kind.CHECK, "fix": Kind.FIX, "hand-over": Kind.HAND_OVER}
 

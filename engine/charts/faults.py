@@ -8,20 +8,19 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import replace
 
+from stillflow.engine.base import chance, counted
 from stillflow.engine.charts import shapes
+from stillflow.engine.charts.chart import Chart
 from stillflow.engine.charts.gates import HEIGHT, gate_key, symbol
 from stillflow.engine.charts.page import PaperName, Sheet
 from stillflow.engine.charts.paging import Trunk
 from stillflow.engine.charts.picture import Edge, Gate, Kind, Node, Picture, TitleBlock
-from stillflow.engine.charts.render import Chart
 from stillflow.engine.charts.scene import Mark, Point, Scene, Text, polyline
 from stillflow.engine.charts.shapes import GREY, NOTE_SIZE
 from stillflow.engine.charts.tidy import Cell, Gaps, Size, Twig
 from stillflow.engine.charts.trees import Signs, draw_tree
-from stillflow.engine.faulttree import Event, FaultTree
+from stillflow.engine.faulttree import Analysis, Event, FaultTree
 from stillflow.engine.faulttree import Gate as TreeGate
-from stillflow.engine.faulttree_importance import Analysis
-from stillflow.engine.numbers import chance, counted
 
 _SQUEEZES = (1.0, 0.9, 0.8)
 _MOST_ABREAST = 2

@@ -12,9 +12,9 @@ import logging
 from collections.abc import Container, Sequence
 from typing import Any
 
+from stillflow.engine.base import SetupError
 from stillflow.engine.charts import text as words
 from stillflow.engine.charts.scene import DASHES, Mark, Path, Scene, Text
-from stillflow.engine.errors import SetupError
 
 _FACE = "Arimo"
 _MISSING = "\u25a1"

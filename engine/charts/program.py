@@ -13,7 +13,7 @@ import sys
 from pathlib import Path
 from typing import Literal
 
-from stillflow.engine.errors import SetupError
+from stillflow.engine.base import SetupError
 
 _BUNDLED = "graphviz-pure"
 

@@ -6,14 +6,12 @@ comes from (a visit's trace) is left to the caller.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from typing import Literal
 
 from pydantic import Field, model_validator
 
+from stillflow.engine.base import InputError
 from stillflow.engine.charts.picture import Plain, TitleBlock
-from stillflow.engine.charts.render import Chart
-from stillflow.engine.errors import InputError
 
 Strength = Literal["slight", "substantial", "strong", "very-strong", "decisive"]
 
@@ -142,28 +140,4 @@ def focused(path: ReasoningPath, *focus: str) -> ReasoningPath:
         derived=tuple(d for d in path.derived if d.id in kept),
         faults=tuple(f for f in path.faults if f.id in kept),
         links=tuple(k for k in path.links if k.tail in kept and k.head in kept),
-    )
-
-
-def reasoning_chart(path: ReasoningPath, focus: Sequence[str] = (), most: int = 6) -> Chart:
-    """The path as a chart to render.
-
-    Args:
-        path: what to show.
-        focus: ids of faults or derived facts; only what bears on them is shown.
-        most: how many of the likeliest faults get a box of their own.
-
-    Raises:
-        InputError: nothing on the path has an id in `focus`.
-    """
-    from stillflow.engine.charts.reasoningpicture import draw_reasoning, reasoning_picture
-
-    if focus:
-        path = focused(path, *focus)
-    picture = reasoning_picture(path, most)
-    return Chart(
-        "reasoning-path",
-        picture,
-        path.model_dump(mode="json"),
-        lambda paper: draw_reasoning(picture, paper),
     )

@@ -6,14 +6,15 @@ The model is in `reasoning`; drawing is left to `graphdrawing`.
 from __future__ import annotations
 
 import itertools
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 
+from stillflow.engine.base import in_percent, percent
+from stillflow.engine.charts.chart import Chart
 from stillflow.engine.charts.graphdrawing import draw_graph
 from stillflow.engine.charts.page import PaperName
 from stillflow.engine.charts.picture import Edge, Kind, Node, Picture
-from stillflow.engine.charts.reasoning import PathFact, PathFault, ReasoningPath, Strength
+from stillflow.engine.charts.reasoning import PathFact, PathFault, ReasoningPath, Strength, focused
 from stillflow.engine.charts.scene import Scene
-from stillflow.engine.numbers import in_percent, percent
 
 _WEIGHTS: dict[Strength, int] = {
     "slight": 1,
@@ -228,3 +229,25 @@ def _in_words(path: ReasoningPath, shown: _Shown) -> str:
     if out:
         sentences.append(f"Ruled out: {', '.join(out)}.")
     return " ".join(sentences)
+
+
+def reasoning_chart(path: ReasoningPath, focus: Sequence[str] = (), most: int = 6) -> Chart:
+    """The path as a chart to render.
+
+    Args:
+        path: what to show.
+        focus: ids of faults or derived facts; only what bears on them is shown.
+        most: how many of the likeliest faults get a box of their own.
+
+    Raises:
+        InputError: nothing on the path has an id in `focus`.
+    """
+    if focus:
+        path = focused(path, *focus)
+    picture = reasoning_picture(path, most)
+    return Chart(
+        "reasoning-path",
+        picture,
+        path.model_dump(mode="json"),
+        lambda paper: draw_reasoning(picture, paper),
+    )

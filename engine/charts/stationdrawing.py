@@ -9,8 +9,10 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 
+from stillflow.engine.base import in_percent
+from stillflow.engine.charts.chart import Chart
 from stillflow.engine.charts.page import KeyItem, PaperName, Room, Sheet
-from stillflow.engine.charts.picture import Picture
+from stillflow.engine.charts.picture import Edge, Kind, Node, Picture
 from stillflow.engine.charts.plotmarks import expected_point, found_point, on_white, round_up
 from stillflow.engine.charts.scene import Mark, Scene, Text, circle, polygon, polyline, rounded
 from stillflow.engine.charts.shapes import (
@@ -27,11 +29,12 @@ from stillflow.engine.charts.stations import (
     AirPath,
     Condition,
     Reading,
+    Station,
     greatest_loss,
+    losses,
     verdict,
 )
 from stillflow.engine.charts.text import LEADING, width, wrap
-from stillflow.engine.numbers import in_percent
 
 _COLUMN = (92.0, 138.0)
 """Least and usual distance between stations in points."""
@@ -255,3 +258,33 @@ def _gauge(x: float, y: float) -> list[Mark]:
         marks.append(polyline([inner, outer], width=0.9))
     marks.append(polyline([(x - 1.5, y + 2), (x + 4.5, y - 6)], width=1.5))
     return marks
+
+
+def station_chart(path: AirPath) -> Chart:
+    """The air path as a chart to render."""
+    worst = greatest_loss(path)
+    nodes = [Node("fan", Kind.DERIVED, "Fan")]
+    edges = []
+    for index, station in enumerate(path.stations):
+        lines = [_line(path, station, condition) for condition in CONDITIONS]
+        nodes.append(Node(f"s{index}", Kind.STATION, station.title, "; ".join(lines)))
+        lost = worst is not None and worst.since < index <= worst.station
+        label = " – ".join(w for w in (station.behind, "suction lost here" if lost else "") if w)
+        before = f"s{index - 1}" if index else "fan"
+        edges.append(Edge(before, f"s{index}", label, "against" if lost else "plain", 2))
+    picture = Picture(path.title, verdict(path), tuple(nodes), tuple(edges))
+    data = path.model_dump(mode="json")
+    data["losses"] = [
+        {"to": path.stations[loss.station].title, "condition": loss.condition, "lost": loss.amount}
+        for loss in losses(path)
+    ]
+    data["verdict"] = verdict(path)
+    return Chart("stations", picture, data, lambda paper: draw_stations(path, picture, paper))
+
+
+def _line(path: AirPath, station: Station, condition: Condition) -> str:
+    reading = station.reading(condition)
+    found = "not read" if reading.found is None else f"{reading.found:.0f}"
+    if reading.expected is None:
+        return f"{condition} {found}"
+    return f"{condition} {found} of {reading.expected:.0f} {path.unit} expected"

@@ -11,9 +11,8 @@ from typing import Literal
 
 from pydantic import Field, model_validator
 
-from stillflow.engine.charts.picture import Edge, Kind, Node, Picture, Plain, TitleBlock
-from stillflow.engine.charts.render import Chart
-from stillflow.engine.errors import InputError
+from stillflow.engine.base import InputError
+from stillflow.engine.charts.picture import Plain, TitleBlock
 
 Condition = Literal["sealed", "working"]
 CONDITIONS: tuple[Condition, ...] = ("sealed", "working")
@@ -136,35 +135,3 @@ def verdict(path: AirPath) -> str:
     if losses(path):
         return "No step loses more suction than readings and expectation may be off."
     return "There are no readings to compare yet."
-
-
-def station_chart(path: AirPath) -> Chart:
-    """The air path as a chart to render."""
-    from stillflow.engine.charts.stationdrawing import draw_stations
-
-    worst = greatest_loss(path)
-    nodes = [Node("fan", Kind.DERIVED, "Fan")]
-    edges = []
-    for index, station in enumerate(path.stations):
-        lines = [_line(path, station, condition) for condition in CONDITIONS]
-        nodes.append(Node(f"s{index}", Kind.STATION, station.title, "; ".join(lines)))
-        lost = worst is not None and worst.since < index <= worst.station
-        label = " – ".join(w for w in (station.behind, "suction lost here" if lost else "") if w)
-        before = f"s{index - 1}" if index else "fan"
-        edges.append(Edge(before, f"s{index}", label, "against" if lost else "plain", 2))
-    picture = Picture(path.title, verdict(path), tuple(nodes), tuple(edges))
-    data = path.model_dump(mode="json")
-    data["losses"] = [
-        {"to": path.stations[loss.station].title, "condition": loss.condition, "lost": loss.amount}
-        for loss in losses(path)
-    ]
-    data["verdict"] = verdict(path)
-    return Chart("stations", picture, data, lambda paper: draw_stations(path, picture, paper))
-
-
-def _line(path: AirPath, station: Station, condition: Condition) -> str:
-    reading = station.reading(condition)
-    found = "not read" if reading.found is None else f"{reading.found:.0f}"
-    if reading.expected is None:
-        return f"{condition} {found}"
-    return f"{condition} {found} of {reading.expected:.0f} {path.unit} expected"

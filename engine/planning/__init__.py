@@ -1,1 +1,23 @@
-"""The parts of the generic planner: the problem, the order of fixes, look-ahead, exact search."""
+"""The next best act, a check or a fix, from a fault-by-check table with costs.
+
+Holds the problem, the order of fixes, look-ahead, exact search and policies unrolled into trees.
+Knows nothing of suction.
+"""
+
+from stillflow.engine.planning.choice import Action, Think, next_action
+from stillflow.engine.planning.policytree import unroll
+from stillflow.engine.planning.problem import Problem
+from stillflow.engine.planning.treenodes import Branch, Node, Outcome, PolicyTree, Step
+
+__all__ = [
+    "Action",
+    "Branch",
+    "Node",
+    "Outcome",
+    "PolicyTree",
+    "Problem",
+    "Step",
+    "Think",
+    "next_action",
+    "unroll",
+]

@@ -13,7 +13,7 @@ from itertools import combinations
 
 import numpy as np
 
-from stillflow.engine.arrays import Flags, Floats, Integers
+from stillflow.engine.base import Flags, Floats, Integers
 from stillflow.engine.planning.lookahead import ActValues, Rows
 from stillflow.engine.planning.problem import Tables
 

@@ -15,7 +15,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from stillflow.engine.arrays import Flags, Floats, Integers
+from stillflow.engine.base import Flags, Floats, Integers
 from stillflow.engine.planning.problem import Tables, information
 from stillflow.engine.planning.repair import fix_priority, repair_at_least, repair_minutes
 

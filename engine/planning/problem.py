@@ -13,8 +13,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from stillflow.engine.arrays import Flags, Floats, Integers
-from stillflow.engine.errors import InputError
+from stillflow.engine.base import Flags, Floats, InputError, Integers
 
 if TYPE_CHECKING:
     from numpy.typing import ArrayLike

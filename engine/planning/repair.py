@@ -15,7 +15,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from stillflow.engine.arrays import Flags, Floats, Integers
+from stillflow.engine.base import Flags, Floats, Integers
 from stillflow.engine.planning.problem import Tables
 
 # Stands in for a fix of no minutes in a ratio, where it has to come before every other.

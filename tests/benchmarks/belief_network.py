@@ -18,8 +18,8 @@ from pgmpy.models import DiscreteBayesianNetwork
 from rival_policies import fixing_only, groups
 from table_calls import Act, Place, Point
 
-from stillflow.engine.arrays import Floats
-from stillflow.engine.planner import Problem
+from stillflow.engine.base.arrays import Floats
+from stillflow.engine.planning.problem import Problem
 
 FAULT = "fault"
 

@@ -22,13 +22,14 @@ import numpy as np
 
 from stillflow.engine.airflow.air import pressure_at
 from stillflow.engine.airflow.atlas import Atlas
+from stillflow.engine.airflow.backwards import estimate
 from stillflow.engine.airflow.draw import draw_houses
-from stillflow.engine.airflow.estimate import Reading, estimate
 from stillflow.engine.airflow.estimate_facts import fact_columns
 from stillflow.engine.airflow.fan import fan_from_rating
+from stillflow.engine.airflow.findings import Reading
+from stillflow.engine.airflow.gauge import all_readings, readings_table
 from stillflow.engine.airflow.houses import Houses
 from stillflow.engine.airflow.points import EVERY_POINT, GaugePoint
-from stillflow.engine.airflow.readings import all_readings, readings_table
 from stillflow.engine.airflow.system import Holes, System, Throats
 
 BESIDE = Path(__file__).resolve().parents[1] / "engine" / "airflow"
@@ -181,7 +182,7 @@ import time, numpy, numpy.typing, pydantic
 pydantic.create_model("First", size=(float, pydantic.Field(ge=0)))
 pydantic.TypeAdapter(float)
 start = time.perf_counter()
-import stillflow.engine.airflow.estimate
+import stillflow.engine.airflow.backwards
 print(time.perf_counter() - start)
 """
     run = [sys.executable, "-c", code]

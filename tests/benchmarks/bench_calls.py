@@ -23,9 +23,9 @@ from itertools import pairwise
 import numpy as np
 
 from stillflow.engine import Session, load_rules
-from stillflow.engine.loading import Knowledge
-from stillflow.engine.planner import Think
-from stillflow.engine.simulation import HowOften, Played, draw_calls, play, same_fix
+from stillflow.engine.planning.choice import Think
+from stillflow.engine.ruleset.knowledge import Knowledge
+from stillflow.engine.simulate.calls import HowOften, Played, draw_calls, play, same_fix
 
 CHUNK = 100
 REPORTED = 20261

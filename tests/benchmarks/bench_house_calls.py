@@ -4,7 +4,7 @@ Run: python tests/benchmarks/bench_house_calls.py [--calls 1200] [--processes 2]
 
 Unlike in `bench_rules_planner`, readings come from the airflow model of a house of its own for
 every call, with the gauge's noise, and a tenth of the answers to questions are wrong or "can't
-tell" (`stillflow.engine.simulation`); the rest of these answers is still drawn from the rules' own
+tell" (`stillflow.engine.simulate`); the rest of these answers is still drawn from the rules' own
 tables. So beliefs are off here as they are off in the field, only less so. All policies meet the
 same answers. The rivals that stop when a fix is sure enough are given at three settings each.
 """
@@ -38,12 +38,12 @@ from table_calls import Act, Place, Point, just
 
 from stillflow.casebook.generated import Kind
 from stillflow.engine import load_rules
-from stillflow.engine.arrays import Floats
-from stillflow.engine.baseline import baseline_for
-from stillflow.engine.belief import spot_of
-from stillflow.engine.facts import judge
-from stillflow.engine.simulation import SimulatedCall, draw_calls
-from stillflow.engine.visit import NO_ANSWER
+from stillflow.engine.base.arrays import Floats
+from stillflow.engine.inference.baseline import baseline_for
+from stillflow.engine.inference.facts import judge
+from stillflow.engine.inference.likelihood import spot_of
+from stillflow.engine.inference.visit import NO_ANSWER
+from stillflow.engine.simulate.calls import SimulatedCall, draw_calls
 
 SEED = 23
 CHUNK = 10

@@ -26,10 +26,9 @@ from drawn_problems import CHOOSING, REPORTED, large_problem, small_problem
 from exact import exact_minutes
 from published import EVERY
 
-from stillflow.engine import planner
-from stillflow.engine.planner import (
+from stillflow.engine.planning import choice as planner
+from stillflow.engine.planning.choice import (
     Policy,
-    Problem,
     Think,
     expected_minutes,
     next_action,
@@ -37,7 +36,9 @@ from stillflow.engine.planner import (
     policy_minutes,
 )
 from stillflow.engine.planning.lookahead import Effort
-from stillflow.engine.policytree import Outcome, Step, Unrolled
+from stillflow.engine.planning.policytree import Unrolled
+from stillflow.engine.planning.problem import Problem
+from stillflow.engine.planning.treenodes import Outcome, Step
 
 THINK: tuple[Think, ...] = ("quick", "normal", "deep")
 REACHES = (0.03, 0.01, 0.003, 0.001)

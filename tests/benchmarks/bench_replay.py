@@ -24,11 +24,11 @@ import numpy as np
 
 from stillflow.casebook.generated import KINDS, draw_kinds, facts_of, generate
 from stillflow.engine import load_rules
-from stillflow.engine.conditions import FactValue, Leaf, positive
-from stillflow.engine.inference import inference_for
-from stillflow.engine.knowledge import Derivation
-from stillflow.engine.loading import Knowledge
-from stillflow.engine.table import rule_table
+from stillflow.engine.inference.production import inference_for
+from stillflow.engine.inference.table import rule_table
+from stillflow.engine.ruleset.conditions import FactValue, Leaf, positive
+from stillflow.engine.ruleset.entries import Derivation
+from stillflow.engine.ruleset.knowledge import Knowledge
 
 Facts = Sequence[Mapping[str, FactValue]]
 Fired = list[frozenset[str]]

@@ -34,7 +34,7 @@ from table_calls import Act, Place, Point, Policy
 
 from stillflow.casebook.generated import Kind, draw_kinds
 from stillflow.engine import Session, load_rules
-from stillflow.engine.tree import visit_tree
+from stillflow.engine.dialogue.unrolled import visit_tree
 
 Floats = NDArray[np.float64]
 

@@ -21,7 +21,7 @@ from collections.abc import Callable
 from pathlib import Path
 
 from stillflow.engine import Session, load_rules
-from stillflow.engine.visit import Unit, Visit
+from stillflow.engine.inference.visit import Unit, Visit
 
 BEGUN = """
 stillflow: 1

@@ -14,8 +14,8 @@ from typing import Literal, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from stillflow.engine.planner import Policy, Problem, Think, next_action
-from stillflow.engine.planning.problem import information
+from stillflow.engine.planning.choice import Policy, Think, next_action
+from stillflow.engine.planning.problem import Problem, information
 from stillflow.engine.planning.repair import fix_priority, repair_minutes
 
 Floats = NDArray[np.float64]

@@ -10,7 +10,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.random import Generator
 
-from stillflow.engine.planner import Problem
+from stillflow.engine.planning.problem import Problem
 
 # Sets of seeds: constants are chosen on one, figures are reported on the other.
 CHOOSING = 300

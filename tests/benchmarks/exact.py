@@ -13,7 +13,7 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
-from stillflow.engine.planner import Problem
+from stillflow.engine.planning.problem import Problem
 
 Belief = NDArray[np.float64]
 Key = tuple[bytes, frozenset[int], frozenset[int]]

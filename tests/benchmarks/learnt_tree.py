@@ -17,9 +17,9 @@ from sklearn.tree import DecisionTreeClassifier
 from table_calls import Act, Place, Point
 
 from stillflow.casebook.generated import Kind, generate
-from stillflow.engine.conditions import FactValue
-from stillflow.engine.loading import Knowledge
-from stillflow.engine.vocabulary import NUMBER, WORD
+from stillflow.engine.base.vocabulary import NUMBER, WORD
+from stillflow.engine.ruleset.conditions import FactValue
+from stillflow.engine.ruleset.knowledge import Knowledge
 
 
 @dataclass(frozen=True)

@@ -11,7 +11,7 @@ from itertools import combinations
 
 import numpy as np
 
-from stillflow.engine.planner import Problem
+from stillflow.engine.planning.problem import Problem
 
 _NEVER_GUESS = 1_000.0
 

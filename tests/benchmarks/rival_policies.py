@@ -13,12 +13,12 @@ import numpy as np
 from calls import one_step, p_over_c
 from table_calls import Act, Place, Point
 
-from stillflow.engine.arrays import Floats
-from stillflow.engine.plan import Planner
-from stillflow.engine.planner import Problem, Think
-from stillflow.engine.planning.problem import information
-from stillflow.engine.scales import Where
-from stillflow.engine.vocabulary import answer_fact
+from stillflow.engine.base.arrays import Floats
+from stillflow.engine.base.scales import Where
+from stillflow.engine.base.vocabulary import answer_fact
+from stillflow.engine.dialogue.choosing import Planner
+from stillflow.engine.planning.choice import Think
+from stillflow.engine.planning.problem import Problem, information
 
 CHART = ("sealed-inlet", "working-inlet", "sealed-unit", "working-unit")
 """How printed flow charts begin: sealed, working, then the unit by itself."""

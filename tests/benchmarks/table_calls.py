@@ -18,11 +18,11 @@ from typing import Literal, NamedTuple
 import numpy as np
 
 from stillflow.casebook.generated import Kind
-from stillflow.engine.arrays import Flags, Floats
-from stillflow.engine.askable import Askable
-from stillflow.engine.belief import Situation
-from stillflow.engine.plan import Planner
-from stillflow.engine.simulation import same_fix
+from stillflow.engine.base.arrays import Flags, Floats
+from stillflow.engine.dialogue.askable import Askable
+from stillflow.engine.dialogue.choosing import Planner
+from stillflow.engine.inference.likelihood import Situation
+from stillflow.engine.simulate.calls import same_fix
 
 
 class Act(NamedTuple):

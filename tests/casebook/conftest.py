@@ -7,8 +7,8 @@ from datetime import UTC
 import pytest
 from hypothesis import strategies as st
 
-from stillflow.engine.scales import Station
-from stillflow.engine.visit import (
+from stillflow.engine.base.scales import Station
+from stillflow.engine.inference.visit import (
     Conclusion,
     Event,
     Gauge,

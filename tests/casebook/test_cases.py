@@ -16,7 +16,7 @@ from stillflow.casebook.cases import (
     read_case,
     worked_out,
 )
-from stillflow.engine.errors import InputError
+from stillflow.engine.base.errors import InputError
 
 # A hose that takes long to clear, so that nobody tries that first without a look.
 RULES = small(SMALL.replace("minutes: 5, steps: [Push", "minutes: 90, steps: [Push"))

@@ -8,9 +8,9 @@ from small_rules import SMALL, small
 
 from stillflow.casebook.comparison import Comparison, FaultChange, RuleChange, compare
 from stillflow.casebook.generated import GeneratedVisit, draw_kinds, facts_of, generate, recorded
-from stillflow.engine.inference import inference_for
-from stillflow.engine.loading import Knowledge
-from stillflow.engine.session import Session
+from stillflow.engine.dialogue.session import Session
+from stillflow.engine.inference.production import inference_for
+from stillflow.engine.ruleset.knowledge import Knowledge
 
 RULES = small()
 EXTRA = """

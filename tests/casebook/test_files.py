@@ -10,8 +10,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from stillflow.casebook.files import load_visit, locate, read_visit, visit_schema, visit_text
-from stillflow.engine.errors import InputError, Place
-from stillflow.engine.visit import Visit
+from stillflow.engine.base.errors import InputError, Place
+from stillflow.engine.inference.visit import Visit
 
 
 @settings(deadline=None, max_examples=60)

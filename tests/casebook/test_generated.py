@@ -16,9 +16,9 @@ from stillflow.casebook.generated import (
     generate,
     recorded,
 )
-from stillflow.engine.errors import InputError
-from stillflow.engine.session import Session
-from stillflow.engine.visit import Unit, Visit
+from stillflow.engine.base.errors import InputError
+from stillflow.engine.dialogue.session import Session
+from stillflow.engine.inference.visit import Unit, Visit
 
 RULES = small()
 

@@ -9,7 +9,7 @@ from small_rules import SMALL, small
 
 from stillflow.casebook.cases import read_case
 from stillflow.casebook.replay import minutes_of, replay
-from stillflow.engine.visit import Conclusion, Event, Visit
+from stillflow.engine.inference.visit import Conclusion, Event, Visit
 
 # A hose that takes long to clear, so that nobody tries that first without a look.
 RULES = small(SMALL.replace("minutes: 5, steps: [Push", "minutes: 90, steps: [Push"))

@@ -18,8 +18,8 @@ from sqlalchemy.schema import CreateTable
 
 from stillflow.casebook.store import Casebook
 from stillflow.casebook.tables import TABLES, VERSION, whole_visits
-from stillflow.engine.errors import InputError, SetupError, StillflowError
-from stillflow.engine.visit import Conclusion, Event, Site, Visit
+from stillflow.engine.base.errors import InputError, SetupError, StillflowError
+from stillflow.engine.inference.visit import Conclusion, Event, Site, Visit
 
 FIRST = "01957000-0000-7000-8000-000000000001"
 SECOND = "01957000-0000-7000-8000-000000000002"
@@ -169,7 +169,7 @@ def test_a_visit_nobody_knows_is_refused_everywhere(casebook: Casebook) -> None:
 ANSWERING = """
 import sys
 from stillflow.casebook.store import Casebook
-from stillflow.engine.visit import Event, Visit
+from stillflow.engine.inference.visit import Event, Visit
 casebook = Casebook(sys.argv[1])
 begun = casebook.begin(Visit())
 print(begun.id, flush=True)
@@ -208,7 +208,7 @@ def test_two_programs_may_write_to_one_visit(url: str, casebook: Casebook) -> No
 OPENING = """
 import sys
 from stillflow.casebook.store import Casebook
-from stillflow.engine.visit import Visit
+from stillflow.engine.inference.visit import Visit
 sys.stdin.readline()
 Casebook(sys.argv[1]).begin(Visit())
 """

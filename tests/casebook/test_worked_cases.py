@@ -8,9 +8,10 @@ from __future__ import annotations
 import pytest
 
 from stillflow.casebook.cases import Case, load_cases, play, worked_out
-from stillflow.engine.knowledge import Stop
-from stillflow.engine.loading import Knowledge, load_rules
-from stillflow.engine.scales import Where
+from stillflow.engine.base.scales import Where
+from stillflow.engine.ruleset.entries import Stop
+from stillflow.engine.ruleset.knowledge import Knowledge
+from stillflow.engine.ruleset.loading import load_rules
 
 CASES = load_cases()
 HOUSES = [case for case in CASES if case.house is not None]

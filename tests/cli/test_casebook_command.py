@@ -12,7 +12,7 @@ import pytest
 from command import stillflow
 
 from stillflow.casebook.store import Casebook
-from stillflow.engine.visit import Event, Unit, Visit
+from stillflow.engine.inference.visit import Event, Unit, Visit
 
 CASE = "bin-crooked-after-emptying"
 SHOP = """rules:

@@ -14,7 +14,7 @@ from command import Outcome, stillflow
 
 from stillflow.casebook.store import Casebook
 from stillflow.engine import Session, load_rules
-from stillflow.engine.visit import Unit, Visit
+from stillflow.engine.inference.visit import Unit, Visit
 
 INTAKE = ["Fern Cottage", "weak everywhere", "hall", "130", "114", "9", "bag", ""]
 

@@ -6,9 +6,9 @@ import re
 from pathlib import Path
 
 from stillflow.engine import load_rules
-from stillflow.engine.audit import audit
-from stillflow.engine.coverage import cover, holes, page
-from stillflow.engine.loading import shipped_folder
+from stillflow.engine.audit.coverage import cover, holes, page
+from stillflow.engine.audit.inspections import audit
+from stillflow.engine.ruleset.loading import shipped_folder
 
 
 def test_the_audit_finds_nothing() -> None:

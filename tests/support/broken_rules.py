@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from small_rules import SMALL, small
 
-from stillflow.engine.audit import Finding, audit
+from stillflow.engine.audit.finding import Finding
+from stillflow.engine.audit.inspections import audit
 
 TIDY = (
     SMALL

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from stillflow.engine.loading import Knowledge, load_texts
+from stillflow.engine.ruleset.knowledge import Knowledge
+from stillflow.engine.ruleset.loading import load_texts
 
 SMALL = """
 sources:

@@ -7,12 +7,13 @@ import pytest
 from scipy.stats import chi2
 
 from stillflow.engine.airflow.atlas import AMBIGUOUS_RISE, INTERVAL_RISE, Atlas, within_tolerance
+from stillflow.engine.airflow.backwards import estimate
 from stillflow.engine.airflow.causes import CAUSES, VARIANTS
-from stillflow.engine.airflow.estimate import Reading, estimate
 from stillflow.engine.airflow.estimate_facts import FACT_NAMES, fact_columns, plain_facts
+from stillflow.engine.airflow.findings import Reading
 from stillflow.engine.airflow.houses import Houses
 from stillflow.engine.airflow.points import EVERY_POINT
-from stillflow.engine.errors import InputError
+from stillflow.engine.base.errors import InputError
 
 
 def rows(count: int) -> np.ndarray:

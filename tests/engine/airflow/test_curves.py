@@ -5,9 +5,10 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from stillflow.engine.airflow.backwards import estimate
 from stillflow.engine.airflow.curves import airflow_chart, found_system
-from stillflow.engine.airflow.estimate import Reading, estimate
-from stillflow.engine.airflow.readings import readings
+from stillflow.engine.airflow.findings import Reading
+from stillflow.engine.airflow.gauge import readings
 from stillflow.engine.airflow.system import Holes
 
 

@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 
 from stillflow.engine.airflow.draw import draw_houses, gauge_noise
+from stillflow.engine.airflow.gauge import readings_table
 from stillflow.engine.airflow.points import EVERY_POINT
-from stillflow.engine.airflow.readings import readings_table
 
 
 def test_drawn_houses_differ_and_are_healthy(house):

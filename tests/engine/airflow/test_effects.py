@@ -6,14 +6,14 @@ import numpy as np
 import pytest
 from pydantic import ValidationError
 
-from stillflow.engine.airflow.apply import apply, apply_many
 from stillflow.engine.airflow.effects import EFFECT, HOLE_PLACES, THROAT_PLACES, draw_sizes
 from stillflow.engine.airflow.fan import Fan
+from stillflow.engine.airflow.faulty import apply, apply_many
+from stillflow.engine.airflow.gauge import readings, readings_table
 from stillflow.engine.airflow.houses import Houses
 from stillflow.engine.airflow.points import EVERY_POINT, GaugePoint
-from stillflow.engine.airflow.readings import readings, readings_table
 from stillflow.engine.airflow.system import Inlet, System
-from stillflow.engine.errors import InputError
+from stillflow.engine.base.errors import InputError
 
 EVERY_EFFECT = [
     *({"kind": "hole", "at": place, "diameter_in": [0.2, 0.5]} for place in HOLE_PLACES),

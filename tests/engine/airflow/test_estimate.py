@@ -7,13 +7,15 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from stillflow.engine import vocabulary
+from stillflow.engine.airflow.backwards import estimate
 from stillflow.engine.airflow.causes import CAUSES, Variant, put_in_system
-from stillflow.engine.airflow.estimate import FACT_NAMES, Estimate, Reading, estimate
+from stillflow.engine.airflow.estimate_facts import FACT_NAMES
 from stillflow.engine.airflow.fan import fan_from_rating
-from stillflow.engine.airflow.readings import readings
+from stillflow.engine.airflow.findings import Estimate, Reading
+from stillflow.engine.airflow.gauge import readings
 from stillflow.engine.airflow.system import Holes, Inlet, System, Throats
-from stillflow.engine.errors import InputError
+from stillflow.engine.base import vocabulary
+from stillflow.engine.base.errors import InputError
 
 HALL = System(
     fan=fan_from_rating(130, 114), inlets=(Inlet(name="hall"), Inlet(name="den", tap_ft=20))

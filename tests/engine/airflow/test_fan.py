@@ -5,10 +5,11 @@ from __future__ import annotations
 import pytest
 from pydantic import ValidationError
 
-from stillflow.engine.airflow.fan import Fan, fan_from_pair, fan_from_points, fan_from_rating
-from stillflow.engine.airflow.readings import readings
+from stillflow.engine.airflow.fan import Fan, fan_from_points, fan_from_rating
+from stillflow.engine.airflow.fan_fit import fan_from_pair
+from stillflow.engine.airflow.gauge import readings
 from stillflow.engine.airflow.system import Holes, Hose, System
-from stillflow.engine.errors import InputError
+from stillflow.engine.base.errors import InputError
 
 
 @pytest.mark.parametrize(

@@ -8,10 +8,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from stillflow.engine.airflow.fan import fan_from_points, fan_from_rating
+from stillflow.engine.airflow.gauge import readings, readings_table
 from stillflow.engine.airflow.houses import Houses
 from stillflow.engine.airflow.path import find_path
 from stillflow.engine.airflow.points import EVERY_POINT, GaugePoint, columns
-from stillflow.engine.airflow.readings import readings, readings_table
 from stillflow.engine.airflow.system import Hose, Inlet, System, Tube
 
 SLACK = 1e-4

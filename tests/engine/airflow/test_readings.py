@@ -11,9 +11,9 @@ import pytest
 from stillflow.engine.airflow.air import pressure_at
 from stillflow.engine.airflow.draw import draw_houses
 from stillflow.engine.airflow.fan import fan_from_rating
+from stillflow.engine.airflow.gauge import all_readings, readings, readings_table
 from stillflow.engine.airflow.houses import Houses
 from stillflow.engine.airflow.points import EVERY_POINT, GaugePoint
-from stillflow.engine.airflow.readings import all_readings, readings, readings_table
 from stillflow.engine.airflow.system import (
     Gauge,
     Holes,
@@ -23,7 +23,7 @@ from stillflow.engine.airflow.system import (
     Throats,
     Tube,
 )
-from stillflow.engine.errors import InputError
+from stillflow.engine.base.errors import InputError
 
 
 @pytest.mark.parametrize(

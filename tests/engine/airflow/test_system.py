@@ -7,10 +7,10 @@ import pytest
 from pydantic import ValidationError
 
 from stillflow.engine.airflow.fan import Fan, fan_from_rating
+from stillflow.engine.airflow.gauge import all_readings
 from stillflow.engine.airflow.houses import Houses
-from stillflow.engine.airflow.readings import all_readings
 from stillflow.engine.airflow.system import Holes, Inlet, System
-from stillflow.engine.errors import InputError
+from stillflow.engine.base.errors import InputError
 
 
 def test_a_fan_is_enough_for_an_ordinary_house():

@@ -15,9 +15,9 @@ from stillflow.engine.airflow.atlas import Atlas
 from stillflow.engine.airflow.causes import CAUSES, Variant, put
 from stillflow.engine.airflow.draw import draw_houses, gauge_noise
 from stillflow.engine.airflow.fan import fan_from_rating
+from stillflow.engine.airflow.gauge import readings_table
 from stillflow.engine.airflow.houses import Houses
 from stillflow.engine.airflow.points import EVERY_POINT, GaugePoint
-from stillflow.engine.airflow.readings import readings_table
 from stillflow.engine.airflow.system import System
 
 TOLERANCE = 0.02

@@ -8,6 +8,7 @@ from collections.abc import Callable
 
 import pytest
 
+from stillflow.engine.charts.chart import Chart
 from stillflow.engine.charts.decision import (
     DecisionTree,
     TreeBranch,
@@ -23,14 +24,14 @@ from stillflow.engine.charts.reasoning import (
     PathLink,
     PathRule,
     ReasoningPath,
-    reasoning_chart,
 )
-from stillflow.engine.charts.render import Chart
+from stillflow.engine.charts.reasoningpicture import reasoning_chart
 from stillflow.engine.charts.scene import Scene, Text
-from stillflow.engine.charts.stations import AirPath, Reading, Station, station_chart
+from stillflow.engine.charts.stationdrawing import station_chart
+from stillflow.engine.charts.stations import AirPath, Reading, Station
 from stillflow.engine.charts.text import width
-from stillflow.engine.faulttree import Event, FaultTree, Gate
-from stillflow.engine.faulttree_importance import analyse
+from stillflow.engine.faulttree.importance import analyse
+from stillflow.engine.faulttree.tree import Event, FaultTree, Gate
 
 DAY = datetime.date(2025, 3, 4)
 

@@ -8,15 +8,16 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from stillflow.engine.airflow.backwards import estimate
 from stillflow.engine.airflow.curves import AirflowChart, airflow_chart
-from stillflow.engine.airflow.estimate import Reading, estimate
 from stillflow.engine.airflow.fan import fan_from_rating
+from stillflow.engine.airflow.findings import Reading
 from stillflow.engine.airflow.system import System
+from stillflow.engine.base.errors import InputError
 from stillflow.engine.charts.airflow import airflow_lines_chart
+from stillflow.engine.charts.chart import Chart, render
 from stillflow.engine.charts.picture import TitleBlock
-from stillflow.engine.charts.render import Chart, render
 from stillflow.engine.charts.scene import Path, Scene, Text
-from stillflow.engine.errors import InputError
 
 HOUSE = System(fan=fan_from_rating(130, 114))
 STATIONS = ("unit", "utility", "inlet", "other", "hose")

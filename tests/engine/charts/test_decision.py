@@ -10,6 +10,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from stillflow.engine.base.errors import InputError
+from stillflow.engine.charts.chart import render
 from stillflow.engine.charts.decision import (
     DecisionTree,
     TreeBranch,
@@ -19,10 +21,8 @@ from stillflow.engine.charts.decision import (
 from stillflow.engine.charts.page import PAPERS
 from stillflow.engine.charts.paging import Cutter, Trunk
 from stillflow.engine.charts.picture import TitleBlock
-from stillflow.engine.charts.render import render
 from stillflow.engine.charts.scene import Scene, Text
 from stillflow.engine.charts.tidy import Cell, Gaps, Size, Twig
-from stillflow.engine.errors import InputError
 
 Grow = Callable[[int], DecisionTree]
 TITLE = TitleBlock(title="Poor suction")

@@ -6,13 +6,13 @@ from collections.abc import Callable
 
 import pytest
 
+from stillflow.engine.base.numbers import chance, percent
+from stillflow.engine.charts.chart import render
 from stillflow.engine.charts.faults import faulttree_chart
 from stillflow.engine.charts.picture import TitleBlock
-from stillflow.engine.charts.render import render
 from stillflow.engine.charts.scene import Scene, Text
-from stillflow.engine.faulttree import Event, FaultTree, Gate
-from stillflow.engine.faulttree_importance import analyse
-from stillflow.engine.numbers import chance, percent
+from stillflow.engine.faulttree.importance import analyse
+from stillflow.engine.faulttree.tree import Event, FaultTree, Gate
 
 TITLE = TitleBlock(title="Weak suction at every inlet")
 

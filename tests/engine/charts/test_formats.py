@@ -16,13 +16,13 @@ import pytest
 from hypothesis import HealthCheck, example, given, settings
 from hypothesis import strategies as st
 
+from stillflow.engine.base.errors import InputError, SetupError
 from stillflow.engine.charts import program
+from stillflow.engine.charts.chart import FORMATS, Chart, render
 from stillflow.engine.charts.page import PAPERS
 from stillflow.engine.charts.png import paint_source
-from stillflow.engine.charts.render import FORMATS, Chart, render
 from stillflow.engine.charts.scene import Scene, Text
 from stillflow.engine.charts.text import clean
-from stillflow.engine.errors import InputError, SetupError
 
 SVG = "{http://www.w3.org/2000/svg}"
 
@@ -169,7 +169,7 @@ sys.path.insert(0, {folder!r})
 import conftest
 charts = conftest.make_charts.__wrapped__()("A \\u201clabel\\u201d, twice")
 digest = hashlib.sha256()
-from stillflow.engine.charts.render import render
+from stillflow.engine.charts.chart import render
 for chart in charts:
     for output in {formats!r}:
         if output == "pdf" and chart is not charts[1]:

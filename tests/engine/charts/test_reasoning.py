@@ -6,6 +6,7 @@ from collections.abc import Callable
 
 import pytest
 
+from stillflow.engine.base.errors import InputError
 from stillflow.engine.charts.picture import Kind, TitleBlock
 from stillflow.engine.charts.reasoning import (
     PathDerived,
@@ -15,11 +16,9 @@ from stillflow.engine.charts.reasoning import (
     PathRule,
     ReasoningPath,
     focused,
-    reasoning_chart,
 )
-from stillflow.engine.charts.reasoningpicture import reasoning_picture
+from stillflow.engine.charts.reasoningpicture import reasoning_chart, reasoning_picture
 from stillflow.engine.charts.scene import Path, Point, Scene, Text
-from stillflow.engine.errors import InputError
 
 TITLE = TitleBlock(title="Why")
 

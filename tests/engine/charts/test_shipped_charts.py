@@ -9,21 +9,21 @@ from functools import cache
 import pytest
 
 from stillflow.engine import Session, load_rules
+from stillflow.engine.charts.chart import Chart
 from stillflow.engine.charts.decision import decision_chart
 from stillflow.engine.charts.faults import faulttree_chart
 from stillflow.engine.charts.picture import TitleBlock
-from stillflow.engine.charts.reasoning import reasoning_chart
-from stillflow.engine.charts.render import Chart
+from stillflow.engine.charts.reasoningpicture import reasoning_chart
 from stillflow.engine.charts.scene import Scene
-from stillflow.engine.charts.stations import station_chart
-from stillflow.engine.faulttree_importance import analyse
-from stillflow.engine.faultview import fault_tree, known_complaint
-from stillflow.engine.pathview import reasoning_path
-from stillflow.engine.stationview import air_path
-from stillflow.engine.trace import telling_round
-from stillflow.engine.tree import visit_tree
-from stillflow.engine.treeview import decision_tree
-from stillflow.engine.visit import Unit, Visit
+from stillflow.engine.charts.stationdrawing import station_chart
+from stillflow.engine.dialogue.trace import telling_round
+from stillflow.engine.dialogue.unrolled import visit_tree
+from stillflow.engine.faulttree.importance import analyse
+from stillflow.engine.inference.visit import Unit, Visit
+from stillflow.engine.views.decision import decision_tree
+from stillflow.engine.views.faults import fault_tree, known_complaint
+from stillflow.engine.views.reasoning import reasoning_path
+from stillflow.engine.views.stations import air_path
 
 TITLE = TitleBlock(title="Poor suction", date=datetime.date(2025, 3, 4), rules_version="abc")
 RATED = Visit(complaint="It is weak.", unit=Unit(rated_sealed=130, rated_airflow=114, age_years=20))

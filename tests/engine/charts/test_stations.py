@@ -7,18 +7,18 @@ from hypothesis import given
 from hypothesis import strategies as st
 from pydantic import ValidationError
 
+from stillflow.engine.base.errors import InputError
 from stillflow.engine.charts.picture import TitleBlock
 from stillflow.engine.charts.scene import Text
+from stillflow.engine.charts.stationdrawing import station_chart
 from stillflow.engine.charts.stations import (
     AirPath,
     Reading,
     Station,
     greatest_loss,
     losses,
-    station_chart,
     verdict,
 )
-from stillflow.engine.errors import InputError
 
 TITLE = TitleBlock(title="Where suction is lost")
 

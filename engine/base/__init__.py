@@ -1,0 +1,72 @@
+"""What everything else stands on: errors, word lists, units, numbers as words, facts, YAML.
+
+Knows nothing of rules, readings or air.
+"""
+
+from stillflow.engine.base import vocabulary
+from stillflow.engine.base.arrays import Flags, Floats, Integers
+from stillflow.engine.base.errors import (
+    InputError,
+    KnowledgeError,
+    Place,
+    SetupError,
+    StillflowError,
+)
+from stillflow.engine.base.located import (
+    SIZE_LIMIT,
+    Located,
+    Path,
+    explain_validation,
+    nearest,
+    read_yaml,
+)
+from stillflow.engine.base.numbers import chance, counted, in_percent, minutes, percent
+from stillflow.engine.base.scales import AirState, HowCommon, Mode, Station, Strength, Where
+from stillflow.engine.base.units import quantity, suction
+from stillflow.engine.base.vocabulary import (
+    FLAG,
+    KEPT_PAIRS,
+    NUMBER,
+    WORD,
+    FactKind,
+    answer_fact,
+    tried_fact,
+)
+
+__all__ = [
+    "FLAG",
+    "KEPT_PAIRS",
+    "NUMBER",
+    "SIZE_LIMIT",
+    "WORD",
+    "AirState",
+    "FactKind",
+    "Flags",
+    "Floats",
+    "HowCommon",
+    "InputError",
+    "Integers",
+    "KnowledgeError",
+    "Located",
+    "Mode",
+    "Path",
+    "Place",
+    "SetupError",
+    "Station",
+    "StillflowError",
+    "Strength",
+    "Where",
+    "answer_fact",
+    "chance",
+    "counted",
+    "explain_validation",
+    "in_percent",
+    "minutes",
+    "nearest",
+    "percent",
+    "quantity",
+    "read_yaml",
+    "suction",
+    "tried_fact",
+    "vocabulary",
+]

@@ -1,0 +1,259 @@
+"""YAML read into plain data that remembers where each value stood.
+
+Holds the safe reader used for rule files and visit files alike: no tags, no anchors, no duplicate
+keys, one document. What the data means is left to the models that take it.
+"""
+
+from __future__ import annotations
+
+import difflib
+import re
+from collections.abc import Callable, Iterable, Iterator, Mapping
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Any
+
+from stillflow.engine.base.errors import Place, StillflowError
+
+if TYPE_CHECKING:
+    from pydantic import ValidationError
+
+_UNKNOWN = "extra_forbidden"
+
+SIZE_LIMIT = 1_000_000
+"""Characters. A visit is a few thousand, the longest rule file a hundred thousand."""
+
+DEPTH_LIMIT = 40
+"""Levels of a file. A rule has eight."""
+
+Path = tuple[str | int, ...]
+
+
+@dataclass(frozen=True)
+class Located:
+    """Plain data (dict, list, str, int, float, bool, None) and the line of every path in it."""
+
+    file: str
+    data: Any
+    lines: Mapping[Path, int] = field(default_factory=dict)
+
+    def place(self, path: Path) -> Place:
+        """Where `path` stands; the nearest enclosing value if the path itself is absent."""
+        known = path
+        while known and known not in self.lines:
+            known = known[:-1]
+        return Place(self.file, self.lines.get(known, 1), ".".join(str(step) for step in path))
+
+
+def read_yaml(
+    text: str, file: str, error: Callable[[str, Place, str], StillflowError], fast: bool = False
+) -> Located:
+    """Parse one YAML document.
+
+    Args:
+        text: the document.
+        file: the name people know it by, used in errors.
+        error: the class of error to raise, called with (what, place, what would be right).
+        fast: try the C parser first. It is eight times faster but stricter than YAML 1.2 about
+            colons in flow collections, so it is for the long files that ship with stillflow;
+            whatever it refuses, the pure parser decides.
+
+    Raises:
+        StillflowError: of the given class, with the line.
+    """
+    from ruamel.yaml import YAML
+    from ruamel.yaml.error import MarkedYAMLError, YAMLError
+
+    if len(text) > SIZE_LIMIT:
+        raise error(
+            f"the file is too long ({len(text):,} characters)",
+            Place(file),
+            f"a file here has at most {SIZE_LIMIT:,} characters",
+        )
+    if fast:
+        try:
+            return _Builder(file, error).build(YAML(typ="safe").parse(text))
+        except YAMLError:
+            pass
+    try:
+        return _Builder(file, error).build(YAML(typ="safe", pure=True).parse(text))
+    except MarkedYAMLError as problem:
+        mark = problem.problem_mark or problem.context_mark
+        line = mark.line + 1 if mark is not None else None
+        what = (problem.problem or problem.context or "it cannot be read").strip()
+        raise error(f"not valid YAML: {what}", Place(file, line), "") from None
+    except YAMLError as problem:
+        what = str(problem).splitlines()[0]
+        raise error(f"not valid YAML: {what}", Place(file), "") from None
+
+
+class _Builder:
+    """Builds plain data from the events of a parser, which come without being resolved.
+
+    From events rather than from a tree of nodes: it takes a third of the time, and a file that
+    nests without end is refused before it is read.
+    """
+
+    def __init__(self, file: str, error: Callable[[str, Place, str], StillflowError]) -> None:
+        self._file = file
+        self._error = error
+        self._lines: dict[Path, int] = {}
+
+    def build(self, events: Iterator[Any]) -> Located:
+        root: Any = _ABSENT
+        open_: list[Any] = []
+        path: list[str | int] = []
+        key: str | None = None
+        documents = 0
+        for event in events:
+            kind = type(event).__name__
+            if kind == "DocumentStartEvent":
+                documents += 1
+                if documents > 1:
+                    what = "not valid YAML: expected a single document"
+                    raise self._fault(what, event, "write one document, without '---' in between")
+            if kind in ("MappingEndEvent", "SequenceEndEvent"):
+                open_.pop()
+                if path:
+                    path.pop()
+                continue
+            if kind not in _VALUES:
+                continue
+            if kind == "AliasEvent" or event.anchor is not None:
+                raise self._fault("an alias is not allowed here", event, "write the value out")
+            holder = open_[-1] if open_ else None
+            if isinstance(holder, dict) and key is None:
+                key = self._key(event, kind, holder)
+                self._lines[(*path, key)] = event.start_mark.line + 1
+                continue
+            value: Any = {} if kind == "MappingStartEvent" else []
+            if kind == "ScalarEvent":
+                value = self._scalar(event)
+            step: tuple[str | int, ...] = ()
+            if isinstance(holder, dict):
+                assert key is not None
+                holder[key], step, key = value, (key,), None
+            elif isinstance(holder, list):
+                step = (len(holder),)
+                holder.append(value)
+            else:
+                root = value
+            self._lines.setdefault((*path, *step), event.start_mark.line + 1)
+            if kind != "ScalarEvent":
+                open_.append(value)
+                path.extend(step)
+                if len(open_) > DEPTH_LIMIT:
+                    raise self._fault("nested too deeply", event, "a few levels are enough")
+        if root is _ABSENT:
+            raise self._error("the file is empty", Place(self._file), "")
+        return Located(self._file, root, self._lines)
+
+    def _fault(self, what: str, event: Any, right: str) -> StillflowError:
+        return self._error(what, Place(self._file, event.start_mark.line + 1), right)
+
+    def _key(self, event: Any, kind: str, holder: dict[str, Any]) -> str:
+        if kind != "ScalarEvent":
+            raise self._fault("a key must be a word", event, "")
+        key = str(event.value)
+        if key in holder:
+            raise self._fault(f"the key '{key}' stands twice", event, "keep one")
+        return key
+
+    def _scalar(self, event: Any) -> Any:
+        text = str(event.value)
+        tag = event.tag
+        if tag is not None and str(tag) not in ("!", "tag:yaml.org,2002:str"):
+            raise self._fault(f"the tag '{tag}' is not allowed", event, "write a plain value")
+        if not event.implicit[0] or tag is not None:
+            return text
+        if text in _PLAIN:
+            return _PLAIN[text]
+        if _INTEGER.match(text):
+            return int(text.replace("_", ""), 16 if "x" in text else 10)
+        if _FLOAT.match(text):
+            return float(text.replace("_", "").replace(".inf", "inf").replace(".nan", "nan"))
+        return text
+
+
+_ABSENT = object()
+_VALUES = ("ScalarEvent", "MappingStartEvent", "SequenceStartEvent", "AliasEvent")
+
+# The core schema of YAML 1.2 (10.3.2), with underscores in numbers as the parser allows them.
+_PLAIN: dict[str, Any] = {
+    **dict.fromkeys(("", "~", "null", "Null", "NULL")),
+    **dict.fromkeys(("true", "True", "TRUE"), True),
+    **dict.fromkeys(("false", "False", "FALSE"), False),
+}
+_INTEGER = re.compile(r"[-+]?[0-9][0-9_]*$|0x[0-9a-fA-F]+$")
+_FLOAT = re.compile(
+    r"[-+]?(\.[0-9][0-9_]*|[0-9][0-9_]*(\.[0-9_]*)?)([eE][-+]?[0-9]+)?$|[-+]?\.inf$|\.nan$"
+)
+
+
+def nearest(word: str, known: Iterable[str]) -> str:
+    """'did you mean …' for a word nobody knows: the nearest known one, or a short list."""
+    choices = sorted(known)
+    close = difflib.get_close_matches(word, choices, n=1, cutoff=0.5)
+    if close:
+        return f"did you mean '{close[0]}'?"
+    if len(choices) <= 12:
+        return "known: " + ", ".join(choices)
+    return ""
+
+
+def explain_validation(
+    problem: ValidationError, source: Located, base: Path, keys: Callable[[Path], Iterable[str]]
+) -> list[tuple[str, Place, str]]:
+    """Turn pydantic's findings into (what, place, what would be right), one each.
+
+    Args:
+        problem: what pydantic raised for the value standing at `base` in `source`.
+        source: the located data.
+        base: path of the validated value.
+        keys: given a path, the keys that a mapping there may have.
+    """
+    found: list[tuple[str, Place, str]] = []
+    # An unknown key first: the missing one that comes with it is mostly the same slip.
+    errors = sorted(problem.errors(include_url=False), key=lambda one: one["type"] != _UNKNOWN)
+    for item in errors:
+        path = (*base, *_real(item["loc"], source, base))
+        kind, given = item["type"], item.get("input")
+        name = str(item["loc"][-1]) if item["loc"] else ""
+        place = source.place(path)
+        right = ""
+        if kind == _UNKNOWN:
+            what, right = f"'{name}' is not a known key", nearest(name, keys(path[:-1]))
+        elif kind == "missing":
+            what, right = f"'{name}' is missing", f"add '{name}:'"
+            place = source.place(path[:-1])
+        elif kind in ("literal_error", "enum") and isinstance(given, str):
+            words = str(item.get("ctx", {}).get("expected", ""))
+            what = f"'{given}' cannot stand here"
+            right = nearest(given, words.split("'")[1::2])
+        else:
+            message = str(item["msg"]).removeprefix("Value error, ")
+            shown = f" (given: {given!r})" if isinstance(given, str | int | float) else ""
+            what, _, right = message.partition("; ")
+            what = f"{what.removeprefix('Input ')}{shown}"
+        found.append((what, place, right))
+    return found
+
+
+def _real(loc: tuple[int | str, ...], source: Located, base: Path) -> Path:
+    """Drop the union tags that pydantic mixes into a location; keep the steps the data has."""
+    path: Path = ()
+    value: Any = source.data
+    for step in base:
+        value = value[step]
+    for position, step in enumerate(loc):
+        last = position == len(loc) - 1
+        inner: Any = None
+        if isinstance(value, dict):
+            inner = value.get(step)
+        elif isinstance(value, list) and isinstance(step, int) and step < len(value):
+            inner = value[step]
+        # A step into nothing, or into a plain value with more steps to come, is a union's tag.
+        if not last and not isinstance(inner, dict | list):
+            continue
+        value = inner
+        path = (*path, step)
+    return path

@@ -1,0 +1,122 @@
+"""Quantities as people write them, turned into the trade's units at the edge.
+
+Inside, suction is inH2O, airflow cfm, altitude and lengths feet, bores inches. A bare number is
+already in that unit. pint does the reading of units; it is imported only when a unit is written.
+"""
+
+from __future__ import annotations
+
+import math
+import re
+from functools import lru_cache
+from typing import Any
+
+from stillflow.engine.base.errors import InputError, Place
+
+PASCALS_PER_INH2O = 249.0889
+"""Conventional inch of water, NIST SP 811 (2008), table B.8."""
+
+LITRES_PER_SECOND_PER_CFM = 0.4719474
+"""Exact: 0.3048**3 / 60 m3/s."""
+
+_NUMBER = re.compile(r"^\s*([+-]?(?:\d+(?:[.,]\d*)?|[.,]\d+)(?:[eE][+-]?\d+)?)\s*(.*?)\s*$")
+
+_SPELLINGS = {
+    '"': "inch",
+    "in": "inch",
+    "ft": "foot",
+    "'": "foot",
+    "°f": "degF",
+    "inches of water": "inH2O",
+    "inh2o": "inH2O",
+    "in h2o": "inH2O",
+    "in. h2o": "inH2O",
+    "inwc": "inH2O",
+    "in wc": "inH2O",
+    "kpa": "kPa",
+    "pa": "Pa",
+    "mbar": "mbar",
+    "hpa": "hPa",
+    "mmh2o": "mmH2O",
+    "l/s": "liter/second",
+    "m3/h": "meter**3/hour",
+    "m³/h": "meter**3/hour",
+    "cfm": "cfm",
+}
+
+_EXAMPLE = {
+    "inH2O": "write 90, '90 inH2O' or '22.4 kPa'",
+    "cfm": "write 114, '114 cfm' or '54 L/s'",
+    "foot": "write 5280, '5280 ft' or '1609 m'",
+    "inch": "write 1.87, '1.87 in' or '47.5 mm'",
+}
+
+
+def quantity(value: str | float, unit: str, name: str, low: float, high: float) -> float:
+    """Read one quantity.
+
+    Args:
+        value: a number, or text with or without a unit.
+        unit: inH2O, cfm, foot or inch: the unit of a bare number and of the result.
+        name: what it is, for the error.
+        low: smallest sensible value, in `unit`.
+        high: largest sensible value, in `unit`.
+
+    Raises:
+        InputError: not a number, another kind of unit, or out of range.
+    """
+    right = _EXAMPLE[unit]
+    if isinstance(value, bool):
+        raise InputError(f"'{value}' is not a number", Place(key=name), right)
+    if isinstance(value, int | float):
+        number, written = float(value), ""
+    else:
+        match = _NUMBER.match(value)
+        if not match:
+            raise InputError(f"'{_short(value)}' is not a number", Place(key=name), right)
+        number, written = float(match[1].replace(",", ".")), match[2]
+    if written and _spelt(written) != unit:
+        number = _convert(number, written, unit, name)
+    if not math.isfinite(number) or not low <= number <= high:
+        shown = {"foot": "ft", "inch": "in"}.get(unit, unit)
+        raise InputError(
+            f"{number:g} {shown} cannot be",
+            Place(key=name),
+            f"between {low:g} and {high:g} {shown}",
+        )
+    return number
+
+
+def suction(value: str | float, name: str) -> float:
+    """A gauge reading in inH2O. Errors as `quantity`."""
+    return quantity(value, "inH2O", name, 0.0, 300.0)
+
+
+def _short(text: str) -> str:
+    return text if len(text) <= 40 else text[:37] + "..."
+
+
+def _spelt(written: str) -> str:
+    return _SPELLINGS.get(" ".join(written.lower().split()), written)
+
+
+def _convert(number: float, written: str, unit: str, name: str) -> float:
+    registry = _registry()
+    try:
+        value = registry.Quantity(number, _spelt(written)).to(unit)
+    except Exception:  # pint's parser raises a dozen kinds of error on strange text
+        raise InputError(
+            f"'{_short(written)}' is not a unit of this kind", Place(key=name), _EXAMPLE[unit]
+        ) from None
+    return float(value.magnitude)
+
+
+@lru_cache(maxsize=1)
+def _registry() -> Any:
+    import pint
+
+    registry: Any = pint.UnitRegistry(on_redefinition="ignore")
+    registry.define(f"inH2O = {PASCALS_PER_INH2O} * pascal")
+    registry.define(f"mmH2O = {PASCALS_PER_INH2O / 25.4} * pascal")
+    registry.define("cfm = foot**3 / minute")
+    return registry

@@ -1,0 +1,101 @@
+"""Every fact a rule may name, and what values it can take.
+
+Rules are checked against this list when they load, so that a misspelt fact is an error and not a
+rule that silently never fires. The values themselves are computed in `facts`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+
+from stillflow.engine.base.scales import AirState, Station
+
+NUMBER, WORD, FLAG = "number", "word", "flag"
+
+KEPT_PAIRS = (
+    (Station.UNIT, Station.UTILITY),
+    (Station.UNIT, Station.INLET),
+    (Station.UTILITY, Station.INLET),
+    (Station.OTHER, Station.INLET),
+    (Station.INLET, Station.HOSE),
+)
+"""Pairs of stations whose readings are compared, nearer the fan first."""
+
+FILTERS = ("bag", "cartridge", "cloth", "none")
+PURPOSES = ("call", "measuring")
+BASELINES = ("last-visit", "rated", "class")
+
+
+@dataclass(frozen=True)
+class FactKind:
+    """What a fact can be: a number, a word of a closed list, or a flag (true or false)."""
+
+    kind: str
+    words: tuple[str, ...] = ()
+    meaning: str = ""
+
+
+def base_facts(levels: Iterable[str]) -> dict[str, FactKind]:
+    """The facts that exist whatever checks and rules are loaded.
+
+    Args:
+        levels: the ids of the levels a reading is judged by.
+    """
+    level_words = tuple(levels)
+    facts = {
+        "baseline.from": FactKind(WORD, BASELINES, "where the expected readings come from"),
+        "baseline.tolerance": FactKind(NUMBER, (), "share, one-sided, of the expected reading"),
+        "unit.age_years": FactKind(NUMBER, (), "years since the unit was made"),
+        "unit.motors": FactKind(NUMBER, (), "how many motors the unit has"),
+        "unit.filter": FactKind(WORD, FILTERS, "what keeps dust from the motor"),
+        "site.altitude_ft": FactKind(NUMBER, (), "feet above sea level"),
+        "visit.purpose": FactKind(WORD, PURPOSES, "a call on a complaint, or just measuring"),
+        "visit.fixes": FactKind(NUMBER, (), "fixes done so far on this visit"),
+        "visit.doubts": FactKind(NUMBER, (), "times readings were set aside as impossible"),
+    }
+    for state in AirState:
+        for station in Station:
+            at = f"{state}.{station}"
+            facts[f"reading.{at}"] = FactKind(NUMBER, (), f"{state} at {station}, inH2O")
+            facts[f"share.{at}"] = FactKind(NUMBER, (), f"{state} at {station} / expected")
+            facts[f"level.{at}"] = FactKind(WORD, level_words, f"band of share.{at}")
+        for near, far in KEPT_PAIRS:
+            facts[f"kept.{state}.{near}-{far}"] = FactKind(
+                NUMBER, (), f"share.{state}.{far} / share.{state}.{near}"
+            )
+            facts[f"drop.{state}.{near}-{far}"] = FactKind(
+                NUMBER, (), f"{state} at {near} less {state} at {far}, inH2O"
+            )
+    for station in Station:
+        facts[f"margin.{station}"] = FactKind(
+            NUMBER, (), f"sealed less working at {station}, inH2O; below zero is impossible"
+        )
+    return facts
+
+
+def tried_fact(fault_id: str) -> str:
+    """The flag that is true once the fix for a fault was done on this visit."""
+    return f"tried.{fault_id}"
+
+
+def answer_fact(check_id: str) -> str:
+    """The word a choice check was answered with."""
+    return f"answer.{check_id}"
+
+
+def fits(kind: FactKind, value: object) -> bool:
+    """Whether a plain value could be a value of this kind of fact."""
+    if isinstance(value, bool):
+        return kind.kind == FLAG
+    if isinstance(value, int | float):
+        return kind.kind == NUMBER
+    return kind.kind == WORD and (not kind.words or value in kind.words)
+
+
+def merge(*groups: Mapping[str, FactKind]) -> dict[str, FactKind]:
+    """One vocabulary out of several; later groups win."""
+    merged: dict[str, FactKind] = {}
+    for group in groups:
+        merged.update(group)
+    return merged

@@ -1,0 +1,119 @@
+"""A chart as bytes in any of the formats, for callers to write where they like."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Any, Literal, get_args
+
+from stillflow.engine.base import InputError
+from stillflow.engine.charts.dotsource import dot_source
+from stillflow.engine.charts.mermaid import mermaid_source
+from stillflow.engine.charts.page import PAPERS, PaperName
+from stillflow.engine.charts.picture import Picture
+from stillflow.engine.charts.scene import Scene
+
+Format = Literal["svg", "png", "pdf", "dot", "mermaid", "json"]
+
+FORMATS: tuple[Format, ...] = get_args(Format)
+
+
+@dataclass(frozen=True)
+class Chart:
+    """A chart ready to be rendered.
+
+    Attributes:
+        name: what sort of chart it is ("decision-tree").
+        picture: the whole chart, unpaged.
+        data: the model it was made from, as plain JSON values.
+        pages: draws the chart's pages for a paper (None: one page as large as it needs).
+        formats: what it can be rendered as; not every chart is a graph.
+    """
+
+    name: str
+    picture: Picture
+    data: dict[str, Any]
+    pages: Callable[[PaperName | None], list[Scene]]
+    formats: tuple[Format, ...] = FORMATS
+
+
+@dataclass(frozen=True)
+class ChartFile:
+    """One file of a rendered chart.
+
+    Attributes:
+        data: its content.
+        format: one of `FORMATS`.
+        page: which page it is, from 1.
+        pages: how many files there are.
+        smallest_text: the smallest type on it in points; 0 for formats without a size.
+    """
+
+    data: bytes
+    format: str
+    page: int
+    pages: int
+    smallest_text: float = 0.0
+
+
+def render(
+    chart: Chart, output: str = "svg", paper: PaperName | None = None, dpi: int = 150
+) -> list[ChartFile]:
+    """Render a chart; the same chart gives the same bytes.
+
+    Args:
+        chart: what to render.
+        output: one of `FORMATS`.
+        paper: cuts a large tree into pages and fits every page to the sheet.
+        dpi: dots per inch of a PNG.
+
+    Returns:
+        SVG and PNG give one file for each page; the other formats give one file.
+
+    Raises:
+        InputError: unknown format or paper, a format this chart cannot have, or an unreasonable
+            `dpi`.
+        SetupError: the format cannot be made on this machine; says which can.
+    """
+    for value, known, name in ((output, FORMATS, "format"), (paper, PAPERS, "paper")):
+        if value is not None and value not in known:
+            right = f"choose one of {', '.join(known)}"
+            raise InputError(f"there is no chart {name} {value!r}", right=right)
+    if output not in chart.formats:
+        what = f"this chart ({chart.name}) cannot be made as {output}"
+        raise InputError(what, right=f"choose one of {', '.join(chart.formats)}")
+    if not 30 <= dpi <= 1200:
+        raise InputError(
+            f"a picture cannot be made at {dpi} dots per inch", right="give 30 to 1200"
+        )
+    if output in ("dot", "mermaid", "json"):
+        words = {"dot": dot_source, "mermaid": mermaid_source}.get(output)
+        text = words(chart.picture) if words else _json(chart)
+        return [ChartFile(text.encode("utf-8"), output, 1, 1)]
+    scenes = chart.pages(paper)
+    smallest = min(scene.smallest_text() for scene in scenes)
+    if output == "pdf":
+        from stillflow.engine.charts.pdf import write_pdf
+
+        data = write_pdf(scenes, chart.picture.title.date)
+        return [ChartFile(data, output, 1, 1, smallest)]
+    return [
+        ChartFile(_drawn(scene, output, dpi), output, number, len(scenes), scene.smallest_text())
+        for number, scene in enumerate(scenes, 1)
+    ]
+
+
+def _drawn(scene: Scene, output: str, dpi: int) -> bytes:
+    if output == "svg":
+        from stillflow.engine.charts.svg import write_svg
+
+        return write_svg(scene)
+    from stillflow.engine.charts.png import write_png
+
+    return write_png(scene, dpi)
+
+
+def _json(chart: Chart) -> str:
+    content = {"chart": chart.name, "description": chart.picture.alt, **chart.data}
+    return json.dumps(content, ensure_ascii=False, indent=2) + "\n"

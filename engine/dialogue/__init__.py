@@ -1,0 +1,58 @@
+"""A visit as it runs: what has been answered, what may be asked, what comes next, and why.
+
+The words come from the rules; who shows them, and where they are kept, is left to the caller.
+"""
+
+from stillflow.engine.dialogue.explain import Meaning
+from stillflow.engine.dialogue.progress import Asked
+from stillflow.engine.dialogue.session import Session
+from stillflow.engine.dialogue.steps import (
+    AnswerOption,
+    CheckStep,
+    FaultShare,
+    FixStep,
+    NextStep,
+    StepKind,
+)
+from stillflow.engine.dialogue.summary import Summary, summarise
+from stillflow.engine.dialogue.trace import (
+    Contribution,
+    Round,
+    contributions,
+    loudest_against,
+    loudness,
+    rounds,
+    ruled_out,
+    stops,
+    telling_round,
+)
+from stillflow.engine.dialogue.unrolled import LIVE, NOT_THERE, Act, visit_tree
+from stillflow.engine.dialogue.whynot import why_not
+
+__all__ = [
+    "LIVE",
+    "NOT_THERE",
+    "Act",
+    "AnswerOption",
+    "Asked",
+    "CheckStep",
+    "Contribution",
+    "FaultShare",
+    "FixStep",
+    "Meaning",
+    "NextStep",
+    "Round",
+    "Session",
+    "StepKind",
+    "Summary",
+    "contributions",
+    "loudest_against",
+    "loudness",
+    "rounds",
+    "ruled_out",
+    "stops",
+    "summarise",
+    "telling_round",
+    "visit_tree",
+    "why_not",
+]

@@ -1,0 +1,230 @@
+"""The planner's problem, posed from a visit: which faults are left, what each check could say.
+
+Bridges `belief` and the generic `planner`, which knows only numbers.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Sequence
+from dataclasses import dataclass
+from functools import cached_property
+from typing import Protocol
+
+import numpy as np
+
+from stillflow.engine.base import Floats, Integers, Mode, Station, Strength
+from stillflow.engine.dialogue.steps import Choice
+from stillflow.engine.inference import Belief, Situation
+from stillflow.engine.planning import Action, Problem, Think, next_action
+from stillflow.engine.ruleset import Check, Fault, Knowledge, Leaf
+
+EVEN = 0.5
+"""A fault likelier than not is mended whatever was seen."""
+
+NEGLIGIBLE = 1e-6
+"""Faults less likely than this are left out of the look-ahead, not out of the belief."""
+
+
+class Position(Protocol):
+    """All that a choice hangs on: a visit's `Progress`, or a point that it might come to."""
+
+    @property
+    def situation(self) -> Situation:
+        """What is known."""
+
+    @property
+    def probabilities(self) -> Floats:
+        """Probability of each fault, shape (F,)."""
+
+    @property
+    def opened(self) -> Collection[str]:
+        """Ids of the accesses that stand open."""
+
+    @property
+    def answered(self) -> Collection[str]:
+        """Ids of the checks that were answered."""
+
+    @property
+    def deferred(self) -> Collection[str]:
+        """Ids of the faults whose fix was left undone."""
+
+
+@dataclass(frozen=True)
+class Decision:
+    """A check to make or a fault to fix, and the numbers behind it."""
+
+    check_id: str | None
+    fault_id: str | None
+    _action: Action
+    _checks: Sequence[Check]
+    _faults: Sequence[Fault]
+
+    @property
+    def choice(self) -> Choice:
+        """What it is expected to cost and to save, and what came close to it."""
+        runner_up = self._action.runner_up
+        if runner_up is None:
+            title, minutes = "", None
+        else:
+            index, minutes = runner_up.index, runner_up.minutes
+            check = runner_up.kind == "check"
+            title = self._checks[index].ask if check else f"fix: {self._faults[index].title}"
+        return Choice(
+            expected=self._action.minutes,
+            fixing_only=self._action.fixes_only,
+            runner_up=title,
+            runner_up_expected=minutes,
+        )
+
+
+class Planner:
+    """Chooses the next check or fix for one rule set and baseline.
+
+    Args:
+        knowledge: a loaded rule set.
+        belief: its arithmetic.
+        think: how far to look ahead.
+        wrong_part_minutes: the price, in minutes, of having fitted a part that was not needed.
+    """
+
+    def __init__(
+        self,
+        knowledge: Knowledge,
+        belief: Belief,
+        think: Think = "normal",
+        wrong_part_minutes: float = 0.0,
+    ) -> None:
+        self._knowledge = knowledge
+        self._belief = belief
+        self._think: Think = think
+        self._groups = {name: index for index, name in enumerate(knowledge.accesses)}
+        faults = list(knowledge.faults.values())
+        self._faults = faults
+        self._fix_minutes = np.array([fault.fix.minutes for fault in faults])
+        self._fix_minutes += self.verifying_minutes
+        # Minutes lost, besides its own, by a fix that was not needed.
+        self._wrong_minutes = np.array(
+            [
+                fault.fix.if_wrong_minutes + (wrong_part_minutes if fault.fix.parts else 0.0)
+                for fault in faults
+            ]
+        )
+        self._fix_groups = [self._group(fault.fix.access) for fault in faults]
+        self._check_groups = {
+            check.id: self._group(check.access) for check in knowledge.checks.values()
+        }
+        self._access_minutes = np.array([one.minutes for one in knowledge.accesses.values()])
+        self._confirmed = [
+            (column, fault) for column, fault in enumerate(faults) if fault.confirm_first
+        ]
+
+    @cached_property
+    def verifying_minutes(self) -> float:
+        """Minutes of what is measured and asked after a fix."""
+        return sum(
+            check.minutes
+            for check in self._knowledge.checks.values()
+            if check.verifies and (check.kind == "choice" or check.station is Station.HOSE)
+        )
+
+    def decide(self, position: Position, check_ids: Sequence[str]) -> Decision | None:
+        """The next best check or fix; None when no fault is left to deal with.
+
+        Args:
+            position: how far the visit has come.
+            check_ids: the checks that may be made now.
+        """
+        posed = self.pose(position, check_ids)
+        if posed is None:
+            return None
+        problem, faults, checks = posed
+        opened = np.zeros(len(self._groups), dtype=bool)
+        for name in position.opened:
+            opened[self._groups[name]] = True
+        action = next_action(problem, problem.priors, opened, self._think)
+        check_id = checks[action.index].id if action.kind == "check" else None
+        fault_id = faults[action.index].id if action.kind == "fix" else None
+        return Decision(check_id, fault_id, action, checks, faults)
+
+    def pose(
+        self, position: Position, check_ids: Sequence[str]
+    ) -> tuple[Problem, list[Fault], list[Check]] | None:
+        """The problem as numbers, with the faults and checks its rows stand for."""
+        kept = self._dealt_with(position, check_ids)
+        if not len(kept):
+            return None
+        checks = [self._knowledge.checks[name] for name in check_ids]
+        priors = position.probabilities[kept]
+        minutes = self._fix_minutes.copy()
+        for column, fault in self._confirmed:
+            minutes[column] += self._confirming_minutes(fault, position.answered)
+        outlooks = self._belief.outlooks(position.situation, check_ids)
+        return (
+            Problem(
+                priors=priors / priors.sum(),
+                fix_minutes=minutes[kept],
+                check_minutes=np.array([check.minutes for check in checks]),
+                answers=[outlook.likelihood.take(kept, axis=1).T for outlook in outlooks],
+                access=[self._check_groups[name] for name in check_ids],
+                access_minutes=self._access_minutes,
+                fix_access=[self._fix_groups[column] for column in kept],
+                wrong_fix_minutes=self._wrong_minutes[kept],
+            ),
+            [self._faults[column] for column in kept],
+            checks,
+        )
+
+    def _dealt_with(self, position: Position, check_ids: Sequence[str]) -> Integers:
+        """Columns of the faults that may be mended now: likely enough, and not left undone."""
+        index = self._knowledge.fault_index
+        weights = position.probabilities
+        open_ = weights > NEGLIGIBLE
+        open_[[index[name] for name in position.deferred]] = False
+        # "Nothing is wrong" is never said on what was not seen.
+        known = {*position.answered, *check_ids}
+        for column, fault in self._confirmed:
+            if fault.mode is Mode.NORMAL and not known.issuperset(fault.confirm_first):
+                open_[column] = False
+        # Looks deceive now and then, so what was seen to be sound comes last, not never.
+        doubtful = open_.copy()
+        doubtful[[index[name] for name in self._seen_sound(position)]] = False
+        doubtful |= open_ & (weights > EVEN)
+        return np.flatnonzero(doubtful if doubtful.any() else open_)
+
+    def _seen_sound(self, position: Position) -> set[str]:
+        """Faults that a look alone speaks against very strongly: nobody mends what he saw whole.
+
+        By the belief a quick fix may still pay for itself, but to be told to close what one has
+        just found closed costs more trust than minutes.
+        """
+        return set().union(
+            *(self._cleared.get(choice, set()) for choice in position.situation.choices.items())
+        )
+
+    @cached_property
+    def _cleared(self) -> dict[tuple[str, str], set[str]]:
+        """Per check and answer, the faults that rules on this answer alone all but rule out."""
+        cleared: dict[tuple[str, str], set[str]] = {}
+        for rule in self._knowledge.rules.values():
+            if not isinstance(rule.when, Leaf):
+                continue
+            check = self._knowledge.checks.get(rule.when.fact.removeprefix("answer."))
+            against = [
+                faults
+                for item, faults in self._knowledge.evidence[rule.id]
+                if item.sign < 0 and item.strength.factor >= Strength.VERY_STRONG.factor
+            ]
+            if check is None or not against:
+                continue
+            for answer in check.answer_ids:
+                if rule.when.holds(answer):
+                    cleared.setdefault((check.id, answer), set()).update(*against)
+        return cleared
+
+    def _group(self, access: str | None) -> int | None:
+        return None if access is None else self._groups[access]
+
+    def _confirming_minutes(self, fault: Fault, answered: Collection[str]) -> float:
+        """Minutes of what must still be known before a fault's fix."""
+        checks = self._knowledge.checks
+        return sum(checks[name].minutes for name in fault.confirm_first if name not in answered)

@@ -1,0 +1,77 @@
+"""The trace put into sentences: why the belief is what it is, and why this step now."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from stillflow.engine.dialogue.progress import Progress
+from stillflow.engine.inference import Belief, Firing
+from stillflow.engine.ruleset import Advice, Check, Knowledge
+
+MOST_REASONS = 4
+FAINT = 0.02
+"""A rule that speaks this much less loudly than the loudest says nothing worth reading."""
+
+
+def reasons(knowledge: Knowledge, progress: Progress, firings: Sequence[Firing]) -> tuple[str, ...]:
+    """The sentences of the rules that speak loudest for what now leads, then any advice.
+
+    A rule's voice is its log evidence averaged over the belief: for the likely faults less what
+    it says for all of them alike.
+    """
+    if not firings:
+        return ()
+    share = dict(zip(knowledge.faults, progress.probabilities, strict=True))
+    voices: list[tuple[float, str, str]] = []
+    advice: list[str] = []
+    for firing in firings:
+        rule = knowledge.rules[firing.rule_id]
+        voice = sum(
+            item.sign * item.strength.factor * share[fault]
+            for item, faults in knowledge.evidence[rule.id]
+            if item.sign > 0
+            for fault in faults
+        )
+        if voice > 0:
+            voices.append((-voice, rule.id, rule.because))
+        advice += [item.advise for item in rule.then if isinstance(item, Advice)]
+    voices.sort()
+    loudest = voices[0][0] * FAINT if voices else 0.0
+    spoken = [because for voice, _, because in voices[:MOST_REASONS] if voice <= loudest]
+    return tuple(dict.fromkeys([*spoken, *advice]))
+
+
+@dataclass(frozen=True)
+class Meaning:
+    """What one answer to a check would mean.
+
+    Attributes:
+        answer: its label.
+        chance: how likely it is now.
+        fault: title of the fault that would then lead.
+        probability: of that fault, then.
+    """
+
+    answer: str
+    chance: float
+    fault: str
+    probability: float
+
+
+def meanings(
+    knowledge: Knowledge, progress: Progress, belief: Belief, check: Check
+) -> tuple[Meaning, ...]:
+    """What each answer to a check would make of the belief, the likeliest answer first."""
+    [outlook] = belief.outlooks(progress.situation, [check.id])
+    titles = [fault.title for fault in knowledge.faults.values()]
+    labels = {answer.id: answer.label for answer in check.answers}
+    labels |= {level.id: level.title for level in knowledge.levels}
+    joint = outlook.likelihood * progress.probabilities
+    found = []
+    for answer, row in zip(outlook.answers, joint, strict=True):
+        chance = float(row.sum())
+        if chance > 0:
+            lead = int(row.argmax())
+            found.append(Meaning(labels[answer], chance, titles[lead], float(row[lead] / chance)))
+    return tuple(sorted(found, key=lambda one: -one.chance))

@@ -1,0 +1,166 @@
+"""A decision put as a `NextStep`: the words of the rule files, filled in for this house."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+
+from stillflow.engine.base import Floats, Mode, Station
+from stillflow.engine.dialogue.progress import Progress, Repair
+from stillflow.engine.dialogue.steps import (
+    AnswerOption,
+    CheckStep,
+    Choice,
+    Ending,
+    FaultShare,
+    FixStep,
+    NextStep,
+    StepKind,
+)
+from stillflow.engine.inference import Baseline, Firing, Visit
+from stillflow.engine.ruleset import Check, Fault, Knowledge, Warn
+
+
+class Presenter:
+    """Builds the steps of one moment of a visit."""
+
+    def __init__(
+        self,
+        knowledge: Knowledge,
+        baseline: Baseline,
+        visit: Visit,
+        progress: Progress,
+        firings: Sequence[Firing],
+    ) -> None:
+        self._knowledge = knowledge
+        self._baseline = baseline
+        self._visit = visit
+        self._progress = progress
+        self._raised = [
+            item.caution
+            for firing in firings
+            for item in knowledge.rules[firing.rule_id].then
+            if isinstance(item, Warn)
+        ]
+
+    def check(self, check: Check, because: Sequence[str], choice: Choice | None = None) -> NextStep:
+        """A check to make, with its cautions and what opening it takes."""
+        knowledge = self._knowledge
+        cautions = list(check.cautions)
+        minutes = check.minutes
+        opens = None
+        if check.access and check.access not in self._progress.opened:
+            access = knowledge.accesses[check.access]
+            cautions = [*access.cautions, *cautions]
+            minutes += access.minutes
+            opens = access.title
+        step = CheckStep(
+            id=check.id,
+            ask=check.ask,
+            kind=check.kind,
+            station=check.station,
+            condition=check.condition,
+            inlet=self._inlet(check.station),
+            unit="inH2O" if check.kind == "reading" else None,
+            answers=tuple(
+                AnswerOption(id=answer.id, label=answer.label, looks=answer.looks)
+                for answer in check.answers
+            ),
+            minutes=minutes,
+            cautions=self._cautions(cautions),
+            how=check.how,
+            tools=check.tools,
+            opens=opens,
+            verifies=check.verifies,
+        )
+        return self._step("check", because, check=step, choice=choice)
+
+    def fix(self, fault: Fault, because: Sequence[str], choice: Choice | None) -> NextStep:
+        """A fix to make, or to hand to whom it belongs."""
+        fix = fault.fix
+        cautions = list(fix.cautions)
+        if fix.access and fix.access not in self._progress.opened:
+            cautions = [*self._knowledge.accesses[fix.access].cautions, *cautions]
+        step = FixStep(
+            fault=fault.id,
+            title=fault.title,
+            minutes=fix.minutes,
+            steps=fix.steps,
+            parts=fix.parts,
+            cautions=self._cautions(cautions),
+            confirm=fault.confirm,
+            after=fault.after,
+            refer=fix.refer,
+        )
+        kind: StepKind = "refer" if fix.refer else "fix"
+        return self._step(kind, because, fix=step, choice=choice)
+
+    def end(
+        self,
+        kind: StepKind,
+        ending: Ending,
+        because: Sequence[str] = (),
+        repair: Repair | None = None,
+    ) -> NextStep:
+        """The end of the guided part; after a fix that worked, with the belief that led to it."""
+        return self._step(kind, because, ending=ending, repair=repair)
+
+    def _step(
+        self,
+        kind: StepKind,
+        because: Sequence[str],
+        *,
+        check: CheckStep | None = None,
+        fix: FixStep | None = None,
+        ending: Ending | None = None,
+        choice: Choice | None = None,
+        repair: Repair | None = None,
+    ) -> NextStep:
+        believed = repair.probabilities if repair else self._progress.probabilities
+        shares = fault_shares(self._knowledge, believed)
+        return NextStep(
+            step=kind,
+            check=check,
+            fix=fix,
+            ending=ending,
+            faults=shares,
+            modes=mode_shares(shares),
+            baseline=self._baseline,
+            because=tuple(because),
+            choice=choice,
+        )
+
+    def _inlet(self, station: Station | None) -> str | None:
+        site = self._visit.site
+        if station is Station.OTHER:
+            return site.other_inlet or "an inlet on another branch"
+        if station in (Station.INLET, Station.HOSE):
+            return site.inlet or "the inlet complained of"
+        return None
+
+    def _cautions(self, ids: Iterable[str]) -> tuple[str, ...]:
+        ordered = dict.fromkeys([*ids, *self._raised])
+        return tuple(self._knowledge.cautions[name].text for name in ordered)
+
+
+def fault_shares(knowledge: Knowledge, probabilities: Floats) -> tuple[FaultShare, ...]:
+    """Every fault with its probability, shape (F,), the likeliest first, ties by id."""
+    pairs = zip(knowledge.faults.values(), probabilities, strict=True)
+    ranked = sorted(pairs, key=lambda pair: (-pair[1], pair[0].id))
+    return tuple(
+        FaultShare(
+            id=fault.id,
+            title=fault.title,
+            place=fault.place,
+            mode=fault.mode,
+            probability=float(probability),
+        )
+        for fault, probability in ranked
+    )
+
+
+def mode_shares(faults: Iterable[FaultShare]) -> dict[Mode, float]:
+    """Probability of each mode, the likeliest first, ties by name."""
+    totals = dict.fromkeys(Mode, 0.0)
+    for fault in faults:
+        totals[fault.mode] += fault.probability
+    return dict(sorted(totals.items(), key=lambda pair: (-pair[1], pair[0])))

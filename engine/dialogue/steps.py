@@ -1,0 +1,106 @@
+"""The next step of a visit, as models: what to check, what to fix, or why the guided part ends.
+
+These are what `stillflow next --json` prints and what a program that drives a `Session` reads.
+"""
+
+from __future__ import annotations
+
+from typing import Literal
+
+from pydantic import BaseModel, ConfigDict
+
+from stillflow.engine.base import AirState, Mode, Station, Where
+from stillflow.engine.inference import Baseline
+
+StepKind = Literal["check", "fix", "stop", "refer", "done"]
+
+
+class _Model(BaseModel):
+    model_config = ConfigDict(frozen=True, populate_by_name=True)
+
+
+class AnswerOption(_Model):
+    """One listed answer: the word to give back, what to call it, what it looks like."""
+
+    id: str
+    label: str
+    looks: str = ""
+
+
+class CheckStep(_Model):
+    """One thing to measure, look at or ask. Readings are in `unit`."""
+
+    id: str
+    ask: str
+    kind: Literal["reading", "choice"]
+    station: Station | None
+    condition: AirState | None
+    inlet: str | None
+    unit: str | None
+    answers: tuple[AnswerOption, ...]
+    minutes: float
+    cautions: tuple[str, ...]
+    how: tuple[str, ...]
+    tools: tuple[str, ...]
+    opens: str | None
+    verifies: bool
+
+
+class FixStep(_Model):
+    """One fault to put right, and how. `refer` names who must do it, empty if the technician."""
+
+    fault: str
+    title: str
+    minutes: float
+    steps: tuple[str, ...]
+    parts: tuple[str, ...]
+    cautions: tuple[str, ...]
+    confirm: str
+    after: str
+    refer: str
+
+
+class Ending(_Model):
+    """Why the guided part ends, whom to call, and what not to touch."""
+
+    what: str
+    call: str = ""
+    do_not: str = ""
+
+
+class FaultShare(_Model):
+    """One fault and how likely it is now."""
+
+    id: str
+    title: str
+    place: Where
+    mode: Mode
+    probability: float
+
+
+class Choice(_Model):
+    """The numbers behind a step, in minutes: what it is expected to cost and to save."""
+
+    expected: float
+    fixing_only: float
+    runner_up: str = ""
+    runner_up_expected: float | None = None
+
+    @property
+    def saved(self) -> float:
+        """Minutes saved on average against trying fixes in their best order."""
+        return max(0.0, self.fixing_only - self.expected)
+
+
+class NextStep(_Model):
+    """What to do now, and the belief it rests on."""
+
+    step: StepKind
+    check: CheckStep | None = None
+    fix: FixStep | None = None
+    ending: Ending | None = None
+    faults: tuple[FaultShare, ...]
+    modes: dict[Mode, float]
+    baseline: Baseline
+    because: tuple[str, ...]
+    choice: Choice | None = None

@@ -1,0 +1,68 @@
+"""Whether a fix has worked: which checks must come out good after it, and whether they did."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+
+from stillflow.engine.base import Station
+from stillflow.engine.dialogue.progress import Repair
+from stillflow.engine.inference import Baseline, judge, spot_of
+from stillflow.engine.ruleset import Check, Knowledge
+
+GAUGE_SHARE = 0.04
+"""Twice a gauge's tolerance of 2 %: of the reading now, and of what the baseline was read from."""
+
+
+class Verification:
+    """The verifying checks of a rule set, judged against one baseline."""
+
+    def __init__(self, knowledge: Knowledge, baseline: Baseline) -> None:
+        self._checks = [check for check in knowledge.checks.values() if check.verifies]
+        self._levels = knowledge.levels
+        self._good = {level.id for level in knowledge.levels if level.good}
+        self._baseline = baseline
+
+    def checks(self, repair: Repair, possible: Callable[[Check], bool]) -> list[Check]:
+        """The checks to make after a fix, in order.
+
+        What was short before it is read again; the hose end is read in any case, since one
+        reading there covers the whole path; and the customer's tool has the last word.
+        """
+        fit = [check for check in self._checks if possible(check)]
+        readings = [check for check in fit if check.kind == "reading"]
+        before = repair.situation.readings
+        short = [
+            check
+            for check in readings
+            if spot_of(check) in before and not self._is_good(check, before[spot_of(check)])
+        ]
+        hose = [check for check in readings if check.station is Station.HOSE]
+        choices = [check for check in fit if check.kind == "choice"]
+        return [*short, *(check for check in hose if check not in short), *choices]
+
+    def verdict(self, checks: Sequence[Check], answered: Mapping[str, float | str]) -> bool | None:
+        """True if every check that was answered came out good, None if none was answered.
+
+        Where the customer's own tool pulls as it should, a reading may be as short as the
+        baseline itself is uncertain; a class of unit cannot promise more than its tolerance.
+        """
+        given = [(check, answered[check.id]) for check in checks if check.id in answered]
+        tried = [self._is_good(check, answer) for check, answer in given if check.kind == "choice"]
+        pulls = bool(tried) and all(tried)
+        if not given:
+            return None
+        return all(self._is_good(*one) or (pulls and self._may_be(*one)) for one in given)
+
+    def _may_be(self, check: Check, answer: float | str) -> bool:
+        """Whether a reading is no shorter than the baseline and the gauge leave open."""
+        if check.kind == "choice":
+            return False
+        return self._share(check, answer) >= 1.0 - self._baseline.tolerance - GAUGE_SHARE
+
+    def _is_good(self, check: Check, answer: float | str) -> bool:
+        if check.kind == "choice":
+            return any(option.good for option in check.answers if option.id == answer)
+        return judge(self._share(check, answer), self._levels, self._baseline.wide) in self._good
+
+    def _share(self, check: Check, answer: float | str) -> float:
+        return float(answer) / self._baseline.at(*spot_of(check))

@@ -1,0 +1,118 @@
+"""A fault tree made from a list of causes: by place, then by mode, with declared combinations.
+
+Nothing is drawn by hand: the same causes always give the same tree. Where the causes come from
+(the rules) is left to the caller.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+
+from pydantic import Field
+
+from stillflow.engine.base import InputError
+from stillflow.engine.faulttree.tree import Event, FaultTree, Gate, TreePart
+
+# Ids of rules have no spaces in them, so the ids of the gates made here can never be theirs.
+_TOP = "the top event"
+
+
+class Cause(TreePart):
+    """One thing that can be wrong.
+
+    Attributes:
+        id: unique among causes and combinations.
+        title: in a few words.
+        place: where it is ("tubing").
+        mode: what it does ("leak").
+        probability: 0 to 1; None where it is not known.
+        alone: False where it only matters together with others, in a combination.
+        undeveloped: True where its own causes are left out on purpose.
+    """
+
+    id: str
+    title: str
+    place: str
+    mode: str
+    probability: float | None = Field(default=None, ge=0, le=1)
+    alone: bool = True
+    undeveloped: bool = False
+
+
+class Combination(TreePart):
+    """Causes that only together bring something about ("a backwards fitting and debris")."""
+
+    id: str
+    title: str
+    place: str
+    mode: str
+    causes: tuple[str, ...] = Field(min_length=2)
+
+
+def build_tree(
+    top: str,
+    causes: Sequence[Cause],
+    combinations: Sequence[Combination] = (),
+    titles: Mapping[str, str] | None = None,
+) -> FaultTree:
+    """The tree of a top event: any place, in it any mode, under that any cause or combination.
+
+    A gate that would have a single input is left out, its input taking its place.
+
+    Args:
+        top: the top event in words (a complaint).
+        causes: in the order in which they are to stand.
+        combinations: in the order in which they are to stand.
+        titles: words for places and modes, where they are not to be used as they are.
+
+    Raises:
+        InputError: there is nothing to build from, or a combination names an unknown cause.
+    """
+    known = {cause.id for cause in causes}
+    for combination in combinations:
+        for name in combination.causes:
+            if name not in known:
+                raise InputError(
+                    f"the combination {combination.id!r} names the cause {name!r}, which is not "
+                    "there",
+                    right=f"causes are: {', '.join(sorted(known))}",
+                )
+    parts: list[Cause | Combination] = [c for c in causes if c.alone]
+    parts += combinations
+    if not parts:
+        raise InputError("a fault tree needs at least one cause that can act alone or combined")
+    words = titles or {}
+    gates: list[Gate] = []
+    places: dict[str, dict[str, list[str]]] = {}
+    for part in parts:
+        places.setdefault(part.place, {}).setdefault(part.mode, []).append(part.id)
+    top_inputs = []
+    for place, modes in places.items():
+        place_title = words.get(place, place)
+        inputs = []
+        for mode, members in modes.items():
+            title = f"{place_title}: {words.get(mode, mode)}"
+            inputs.append(_either(f"mode {place} {mode}", title, members, gates))
+        top_inputs.append(_either(f"place {place}", place_title, inputs, gates))
+    gates += [Gate(id=c.id, title=c.title, kind="and", inputs=c.causes) for c in combinations]
+    gates.insert(0, Gate(id=_TOP, title=top, kind="or", inputs=tuple(top_inputs)))
+    used = {i for gate in gates for i in gate.inputs}
+    events = tuple(
+        Event(
+            id=c.id,
+            title=c.title,
+            kind="undeveloped" if c.undeveloped else "basic",
+            probability=c.probability,
+        )
+        for c in causes
+        if c.id in used
+    )
+    return FaultTree(top=_TOP, gates=tuple(gates), events=events)
+
+
+def _either(name: str, title: str, inputs: list[str], gates: list[Gate]) -> str:
+    """The id of the gate that joins the inputs; the only input itself where there is but one."""
+    if len(inputs) == 1:
+        return inputs[0]
+    gates.append(Gate(id=name, title=title, kind="or", inputs=tuple(inputs)))
+    return name

@@ -1,0 +1,234 @@
+"""Fault trees: gates and events, minimal cut sets, and how likely the top event is.
+
+Holds the model and the arithmetic (Vesely, Goldberg, Roberts and Haasl, Fault Tree Handbook,
+NUREG-0492, 1981; IEC 61025). Which event matters most is worked out in `faulttree_importance`,
+how a tree is made from a list of faults in `faulttree_build`; drawing is left to `charts`.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterable, Mapping
+from functools import cached_property
+from itertools import groupby
+from math import prod
+from typing import Literal
+
+from pydantic import BaseModel, ConfigDict, Field, model_validator
+
+from stillflow.engine.base import InputError
+from stillflow.engine.faulttree.diagram import DecisionDiagram
+
+Method = Literal["exact", "rare-event"]
+CutSet = frozenset[str]
+
+MOST_CUT_SETS = 20_000
+"""More minimal cut sets than this are refused rather than waited for."""
+
+
+class TreePart(BaseModel):
+    """Base of the models: fixed, and strict about fields."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False)
+
+
+class Event(TreePart):
+    """Something that can happen by itself.
+
+    Attributes:
+        id: unique among gates and events.
+        title: what happens.
+        kind: "basic", or "undeveloped" where its own causes are left out on purpose.
+        probability: 0 to 1; None where it is not known.
+    """
+
+    id: str
+    title: str
+    kind: Literal["basic", "undeveloped"] = "basic"
+    probability: float | None = Field(default=None, ge=0, le=1)
+
+
+class Gate(TreePart):
+    """Something that happens when any one ("or") or all ("and") of its inputs happen.
+
+    Attributes:
+        id: unique among gates and events.
+        title: what happens.
+        kind: "or" or "and".
+        inputs: ids of gates and events, at least one.
+    """
+
+    id: str
+    title: str
+    kind: Literal["or", "and"]
+    inputs: tuple[str, ...] = Field(min_length=1)
+
+
+class FaultTree(TreePart):
+    """A top event and all that is below it. Gates and events may be used more than once.
+
+    Raises InputError where two parts have one id, an input is missing, or a gate is below itself.
+    """
+
+    top: str
+    gates: tuple[Gate, ...] = ()
+    events: tuple[Event, ...] = ()
+
+    @cached_property
+    def by_id(self) -> Mapping[str, Gate | Event]:
+        """All gates and events by id."""
+        gates: Mapping[str, Gate | Event] = {gate.id: gate for gate in self.gates}
+        return {**gates, **{event.id: event for event in self.events}}
+
+    @model_validator(mode="after")
+    def _hangs_together(self) -> FaultTree:
+        if len(self.by_id) != len(self.gates) + len(self.events):
+            raise InputError("two parts of the fault tree have the same id")
+        for name in (self.top, *(i for gate in self.gates for i in gate.inputs)):
+            if name not in self.by_id:
+                raise InputError(f"the fault tree has no gate or event {name!r}")
+        self.upwards()
+        return self
+
+    def upwards(self) -> list[str]:
+        """Ids of everything below the top, and the top last: inputs before their gates.
+
+        Raises:
+            InputError: a gate is below itself.
+        """
+        finished: set[str] = set()
+        begun: set[str] = set()
+        order: list[str] = []
+        stack = [(self.top, False)]
+        while stack:
+            name, done = stack.pop()
+            if done:
+                finished.add(name)
+                order.append(name)
+                continue
+            if name in finished:
+                continue
+            if name in begun:
+                raise InputError(f"the gate {name!r} of the fault tree is below itself")
+            begun.add(name)
+            stack.append((name, True))
+            part = self.by_id[name]
+            if isinstance(part, Gate):
+                stack.extend((i, False) for i in reversed(part.inputs) if i not in finished)
+        return order
+
+    def probabilities(self) -> dict[str, float]:
+        """The probability of each event below the top.
+
+        Raises:
+            InputError: one is not known.
+        """
+        found = {}
+        for name in self.upwards():
+            part = self.by_id[name]
+            if isinstance(part, Gate):
+                continue
+            if part.probability is None:
+                raise InputError(
+                    f"the event {name!r} has no probability",
+                    right="give it one, or ask for the cut sets only",
+                )
+            found[name] = part.probability
+        return found
+
+
+def minimal_cut_sets(tree: FaultTree) -> tuple[CutSet, ...]:
+    """The smallest sets of events that bring about the top event.
+
+    Found from the bottom up (or: join the sets; and: combine them), dropping every set that
+    contains another (NUREG-0492, chapter VII).
+
+    Returns:
+        The sets, fewest events first, then by their ids.
+
+    Raises:
+        InputError: there are more than `MOST_CUT_SETS`.
+    """
+    sets: dict[str, list[CutSet]] = {}
+    for name in tree.upwards():
+        part = tree.by_id[name]
+        if isinstance(part, Event):
+            sets[name] = [frozenset([name])]
+        elif part.kind == "or":
+            sets[name] = _minimal(s for i in part.inputs for s in sets[i])
+        else:
+            combined: list[CutSet] = [frozenset()]
+            for i in part.inputs:
+                combined = _minimal(a | b for a in combined for b in sets[i])
+            sets[name] = combined
+    return tuple(sets[tree.top])
+
+
+def _minimal(sets: Iterable[CutSet]) -> list[CutSet]:
+    candidates = set()
+    for candidate in sets:
+        candidates.add(candidate)
+        if len(candidates) > 10 * MOST_CUT_SETS:
+            raise _too_many()
+    common = Counter(event for candidate in candidates for event in candidate)
+    kept: list[CutSet] = []
+    # A smaller set inside another shares its rarest event with it: look only among those.
+    smaller: dict[str, list[CutSet]] = {}
+    by_size = sorted(candidates, key=lambda s: (len(s), sorted(s)))
+    for _, group in groupby(by_size, key=len):
+        fresh = [
+            candidate
+            for candidate in group
+            if not any(s <= candidate for event in candidate for s in smaller.get(event, ()))
+        ]
+        kept += fresh
+        if len(kept) > MOST_CUT_SETS:
+            raise _too_many()
+        for candidate in fresh:
+            rarest = min(candidate, key=lambda event: (common[event], event))
+            smaller.setdefault(rarest, []).append(candidate)
+    return kept
+
+
+def _too_many() -> InputError:
+    return InputError(
+        f"the fault tree has more than {MOST_CUT_SETS} minimal cut sets",
+        right="look at a part of it, or at its exact probability only",
+    )
+
+
+def diagram(tree: FaultTree) -> tuple[DecisionDiagram, int]:
+    """The top event as a decision diagram over the events, and its root.
+
+    Raises:
+        InputError: the diagram grows too large.
+    """
+    order = [name for name in tree.upwards() if isinstance(tree.by_id[name], Event)]
+    made = DecisionDiagram(order)
+    roots: dict[str, int] = {}
+    for name in tree.upwards():
+        part = tree.by_id[name]
+        if isinstance(part, Event):
+            roots[name] = made.variable(name)
+        else:
+            roots[name] = made.join(part.kind, [roots[i] for i in part.inputs])
+    return made, roots[tree.top]
+
+
+def top_probability(tree: FaultTree, method: Method = "rare-event") -> float:
+    """The probability of the top event, its events being independent.
+
+    Args:
+        tree: the tree.
+        method: "rare-event" adds up the minimal cut sets (NUREG-0492, equation XI-14, from
+            memory), which is never too low and close where events are rare; it may exceed 1.
+            "exact" evaluates a decision diagram of the tree.
+
+    Raises:
+        InputError: an event has no probability, or the tree is too large for the method.
+    """
+    probabilities = tree.probabilities()
+    if method == "exact":
+        made, root = diagram(tree)
+        return made.probability(root, probabilities)
+    return sum(prod(probabilities[e] for e in cut) for cut in minimal_cut_sets(tree))

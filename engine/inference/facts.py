@@ -1,0 +1,90 @@
+"""From readings and a baseline to the facts that rules speak of.
+
+Pure arithmetic: share of expected, level, what is kept from station to station. What the facts
+mean is the rules' business; their names are listed in `vocabulary`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Mapping, Sequence
+
+from stillflow.engine.base import KEPT_PAIRS, AirState, Station
+from stillflow.engine.inference.baseline import Baseline
+from stillflow.engine.inference.visit import Visit
+from stillflow.engine.ruleset import FactValue, Level
+
+Spot = tuple[AirState, Station]
+
+
+def judge(share: float, levels: Sequence[Level], wide: bool) -> str:
+    """The id of the level a share of expected falls in.
+
+    Args:
+        share: reading / expected, dimensionless.
+        levels: in rising order, the last without an upper edge.
+        wide: judge by the edges for a baseline that is only a class of unit.
+    """
+    for level in levels:
+        edge = level.below_class if wide else level.below
+        if edge is None or share < edge:
+            return level.id
+    return levels[-1].id
+
+
+def typical(level: Level, wide: bool) -> float:
+    """A share of expected that stands for the level in look-ahead."""
+    return level.typical_class if wide else level.typical
+
+
+def reading_facts(
+    readings: Mapping[Spot, float],
+    baseline: Baseline,
+    levels: Sequence[Level],
+    about: Collection[Spot] | None = None,
+) -> dict[str, FactValue]:
+    """Every fact that follows from a set of readings.
+
+    Args:
+        readings: suction in inH2O by state and station, gauge zero taken off.
+        baseline: what this system should read.
+        levels: the bands of share of expected.
+        about: only what follows from these, each alone or with any other; all by default.
+    """
+    about = readings if about is None else about
+    facts: dict[str, FactValue] = {}
+    for state, station in about:
+        value = readings[state, station]
+        share = value / baseline.at(state, station)
+        facts[f"reading.{state}.{station}"] = value
+        facts[f"share.{state}.{station}"] = share
+        facts[f"level.{state}.{station}"] = judge(share, levels, baseline.wide)
+        for near, far in KEPT_PAIRS:
+            one, other = (state, near), (state, far)
+            if station in (near, far) and one in readings and other in readings:
+                pair = f"{state}.{near}-{far}"
+                facts[f"drop.{pair}"] = readings[one] - readings[other]
+                here = readings[one] / baseline.at(*one)
+                if here > 0:
+                    facts[f"kept.{pair}"] = readings[other] / baseline.at(*other) / here
+        sealed = readings.get((AirState.SEALED, station))
+        working = readings.get((AirState.WORKING, station))
+        if sealed is not None and working is not None:
+            facts[f"margin.{station}"] = sealed - working
+    return facts
+
+
+def standing_facts(visit: Visit, baseline: Baseline) -> dict[str, FactValue]:
+    """The facts that hold before anything is measured: the unit, the site, the baseline."""
+    facts: dict[str, FactValue] = {
+        "baseline.from": baseline.origin,
+        "baseline.tolerance": baseline.tolerance,
+        "visit.purpose": visit.purpose,
+        "site.altitude_ft": visit.site.altitude_ft,
+    }
+    if visit.unit.age_years is not None:
+        facts["unit.age_years"] = visit.unit.age_years
+    if visit.unit.motors is not None:
+        facts["unit.motors"] = float(visit.unit.motors)
+    if visit.unit.filter is not None:
+        facts["unit.filter"] = visit.unit.filter
+    return facts

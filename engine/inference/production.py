@@ -1,0 +1,158 @@
+"""The rules of a live visit, run forward by experta, with the trace of what fired and why.
+
+Conditions are three-valued and monotone (see `conditions`), so facts are declared as they are
+learnt; when a fact goes away or changes (a new round of readings) the engine starts afresh.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from functools import lru_cache
+from typing import Any
+
+from stillflow.engine.inference._experta import AND, OR, Fact, KnowledgeEngine, P, Rule
+from stillflow.engine.ruleset import (
+    Condition,
+    Derivation,
+    FactValue,
+    Knowledge,
+    leaves,
+    positive,
+    truth,
+)
+from stillflow.engine.ruleset import Rule as TradeRule
+
+
+@dataclass(frozen=True)
+class Firing:
+    """One rule that fired.
+
+    Attributes:
+        rule_id: which.
+        facts: the facts that made its condition true, with their values.
+        found: the findings it derives.
+    """
+
+    rule_id: str
+    facts: Mapping[str, FactValue]
+    found: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Conclusions:
+    """What the rules make of a set of facts.
+
+    Attributes:
+        firings: the rules that fired, in order (findings before what uses them).
+        facts: the plain facts and the findings derived from them.
+    """
+
+    firings: tuple[Firing, ...]
+    facts: Mapping[str, FactValue]
+
+
+@lru_cache(maxsize=4)
+def inference_for(knowledge: Knowledge) -> Inference:
+    """The engine of a rule set, shared by the sessions over it.
+
+    Building its network takes far longer than running it, and what a run concludes depends on
+    nothing but the facts given.
+    """
+    return Inference(knowledge)
+
+
+class Inference:
+    """One experta engine over one rule set."""
+
+    def __init__(self, knowledge: Knowledge) -> None:
+        self._knowledge = knowledge
+        self._built: frozenset[str] = frozenset()
+        self._kinds: dict[str, type[Any]] = {}
+        self._engine: Any = None
+        self._known: dict[str, FactValue] = {}
+        self._facts: dict[str, FactValue] = {}
+        self._fired: dict[str, Firing] = {}
+
+    def run(self, facts: Mapping[str, FactValue]) -> Conclusions:
+        """Every rule that fires on these facts.
+
+        Args:
+            facts: plain facts by name, findings not among them.
+        """
+        fresh = self._grow(facts)
+        if fresh or any(facts.get(name) != value for name, value in self._known.items()):
+            self._engine.reset()
+            self._known, self._facts, self._fired = {}, {}, {}
+        for name in sorted(facts.keys() - self._known.keys()):
+            self._declare(name, facts[name])
+        self._known = dict(facts)
+        self._engine.run()
+        return Conclusions(tuple(self._fired.values()), dict(self._facts))
+
+    def _grow(self, facts: Mapping[str, FactValue]) -> bool:
+        """See that the engine holds every rule these facts can fire; True if it was built anew.
+
+        A first engine holds only those, since building the network of all rules takes longer than
+        everything else that one `next` does. If a second is needed, it holds them all.
+        """
+        needed = self._knowledge.rules_using(facts)
+        if self._engine is not None and self._built.issuperset(needed):
+            return False
+        chosen = frozenset(self._knowledge.rules if self._built else needed)
+        members: dict[str, Any] = {}
+        count = len(self._knowledge.ordered_rules)
+        for index, rule in enumerate(self._knowledge.ordered_rules):
+            if rule.id in chosen:
+                # Salience in dependency order, so that the trace reads the same whatever the
+                # order in which the facts were learnt.
+                decorate = Rule(self._pattern(positive(rule.when)), salience=count - index)
+                members[f"rule_{index:04d}"] = decorate(self._action(rule))
+        # A class of its own per engine: experta's rules remember the instance they last ran on.
+        self._engine = type("VisitEngine", (KnowledgeEngine,), members)()
+        self._built = chosen
+        return True
+
+    def _declare(self, name: str, value: FactValue) -> None:
+        self._facts[name] = value
+        kind = self._kinds.get(name)
+        if kind is not None:
+            self._engine.declare(kind(value=value))
+
+    def _action(self, rule: TradeRule) -> Any:
+        def fire(engine: Any) -> None:
+            # A condition with `any` matches once per branch; the trace wants it once.
+            if rule.id in self._fired:
+                return
+            found = tuple(item.derive for item in rule.then if isinstance(item, Derivation))
+            self._fired[rule.id] = Firing(rule.id, supporting(rule.when, self._facts), found)
+            for name in found:
+                if name not in self._facts:
+                    self._declare(name, True)
+
+        return fire
+
+    def _pattern(self, tree: tuple[str, Any]) -> Any:
+        kind, content = tree
+        if kind == "leaf":
+            leaf, negated = content
+            # A class per fact name lets experta's network prune on the type alone.
+            name = leaf.fact
+            if name not in self._kinds:
+                self._kinds[name] = type(name.replace(".", "_").replace("-", "_"), (Fact,), {})
+
+            def passes(value: FactValue) -> bool:
+                return leaf.holds(value) is not negated
+
+            return self._kinds[name](value=P(passes))
+        joined = AND if kind == "all" else OR
+        return joined(*(self._pattern(part) for part in content))
+
+
+def supporting(condition: Condition, facts: Mapping[str, FactValue]) -> dict[str, FactValue]:
+    """The known facts a true condition rests on."""
+    kept: dict[str, FactValue] = {}
+    for leaf in leaves(condition):
+        if leaf.fact in facts and truth(leaf, facts) is not None:
+            kept[leaf.fact] = facts[leaf.fact]
+    return kept

@@ -1,0 +1,65 @@
+"""What may go on record: an event checked against the rule set before it is believed.
+
+The record itself is modelled in `visit`; what events mean is worked out in `progress`.
+"""
+
+from __future__ import annotations
+
+from stillflow.engine.base import InputError, Place, nearest, suction
+from stillflow.engine.inference.visit import NO_ANSWER, Event
+from stillflow.engine.ruleset import Check, Knowledge
+
+
+def checked_event(knowledge: Knowledge, event: Event, where: str = "") -> Event:
+    """The event in its recorded form: readings as inH2O, a fix said to be done or not.
+
+    Args:
+        knowledge: what checks, answers and faults exist.
+        event: as given.
+        where: its path in the visit, for the error.
+
+    Raises:
+        InputError: neither a check nor a fix, an unknown id, or an answer that cannot be.
+    """
+    if (event.check is None) == (event.fix is None):
+        right = "give exactly one of 'check:' and 'fix:'"
+        raise InputError("an event is a check or a fix", Place(key=where), right)
+    if event.fix is not None:
+        if event.fix not in knowledge.faults:
+            place = _at(where, "fix")
+            raise InputError(
+                f"there is no fault '{event.fix}'", place, nearest(event.fix, knowledge.faults)
+            )
+        there = event.found is not False
+        done = there if event.done is None else event.done and there
+        return event.model_copy(update={"done": done, "found": None if there else False})
+    assert event.check is not None
+    check = known_check(knowledge, event.check, where)
+    return event.model_copy(update={"answer": checked_answer(check, event.answer, where)})
+
+
+def known_check(knowledge: Knowledge, check_id: str, where: str = "") -> Check:
+    """The check with an id. Errors as `checked_event`."""
+    if check_id not in knowledge.checks:
+        right = nearest(check_id, knowledge.checks)
+        raise InputError(f"there is no check '{check_id}'", _at(where, "check"), right)
+    return knowledge.checks[check_id]
+
+
+def checked_answer(check: Check, answer: float | str | None, where: str = "") -> float | str:
+    """An answer in its recorded form. Errors as `checked_event`."""
+    place = _at(where, "answer") if where else Place(key=check.id)
+    if answer is None:
+        raise InputError(f"'{check.id}' has no answer", place, "add 'answer:'")
+    if answer in NO_ANSWER:
+        return answer
+    if check.kind == "reading":
+        return suction(answer, place.key)
+    if answer not in check.answer_ids:
+        known = ", ".join([*check.answer_ids, *NO_ANSWER[:2]])
+        raise InputError(f"'{answer}' is not an answer to '{check.id}'", place, f"one of: {known}")
+    return answer
+
+
+def _at(where: str, key: str) -> Place:
+    return Place(key=f"{where}.{key}" if where else key)

@@ -1,0 +1,158 @@
+"""The rules over whole tables of facts: the numpy back end of the conditions.
+
+Each fact is a column of floats (a word is its index in the fact's word list, a flag is 0 or 1,
+unknown is NaN), each row one hypothetical or recorded situation. `inference` runs the same
+conditions through experta; a test holds the two to the same conclusions.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from functools import lru_cache
+from typing import Any
+
+import numpy as np
+
+from stillflow.engine.base import Flags, Floats
+from stillflow.engine.ruleset import Derivation, FactValue, Knowledge, Leaf, positive
+
+_Test = Callable[[Floats], Flags]
+
+
+class RuleTable:
+    """A rule set compiled for tables.
+
+    Attributes:
+        columns: fact name -> column number.
+        rule_ids: rule ids in the order of the columns of `fire`'s result.
+    """
+
+    def __init__(self, knowledge: Knowledge) -> None:
+        self._kinds = knowledge.facts
+        self._words = {
+            name: {word: code for code, word in enumerate(kind.words)}
+            for name, kind in knowledge.facts.items()
+        }
+        self.columns = {name: index for index, name in enumerate(knowledge.facts)}
+        self.rule_ids = tuple(rule.id for rule in knowledge.ordered_rules)
+        self._tests = [self._compile(positive(rule.when)) for rule in knowledge.ordered_rules]
+        self._findings = [
+            [self.columns[item.derive] for item in rule.then if isinstance(item, Derivation)]
+            for rule in knowledge.ordered_rules
+        ]
+        self._numbers = {rule_id: index for index, rule_id in enumerate(self.rule_ids)}
+        weights = np.zeros((len(self.rule_ids), len(knowledge.faults)))
+        for row, rule_id in enumerate(self.rule_ids):
+            for item, fault_ids in knowledge.evidence[rule_id]:
+                for fault_id in fault_ids:
+                    weight = item.sign * np.log(item.strength.factor)
+                    weights[row, knowledge.fault_index[fault_id]] += weight
+        self._weights = weights
+
+    def code(self, fact: str, value: FactValue) -> float:
+        """The number a value is stored as in the fact's column; NaN for an unknown word."""
+        if isinstance(value, str):
+            return float(self._words[fact].get(value, np.nan))
+        return float(value)
+
+    def rows(self, situations: Sequence[Mapping[str, FactValue]]) -> Floats:
+        """Lay situations out as a table of shape (R, facts), NaN where a fact is not known."""
+        table = np.full((len(situations), len(self.columns)), np.nan)
+        for row, facts in enumerate(situations):
+            for name, value in facts.items():
+                table[row, self.columns[name]] = self.code(name, value)
+        return table
+
+    def fire(self, table: Floats, rules: Iterable[str] | None = None) -> Flags:
+        """Which rules fire in which rows.
+
+        Args:
+            table: shape (R, facts); findings derived on the way are written into it.
+            rules: ids of the rules to look at, findings first; all by default.
+
+        Returns:
+            shape (R, rules), False for the rules not looked at.
+        """
+        fired = np.zeros((table.shape[0], len(self.rule_ids)), dtype=bool)
+        for rule_id in self.rule_ids if rules is None else rules:
+            index = self._numbers[rule_id]
+            holds = self._tests[index](table)
+            fired[:, index] = holds
+            for column in self._findings[index]:
+                table[holds, column] = 1.0
+        return fired
+
+    def weigh(self, fired: Flags) -> Floats:
+        """Natural logarithm of the evidence on each fault: (R, rules) -> (R, faults)."""
+        # Few rules fire in any row, and the others add nothing but time.
+        spoke = fired.any(axis=0)
+        return np.asarray(fired[:, spoke].astype(np.float64) @ self._weights[spoke])
+
+    def _compile(self, tree: tuple[str, Any]) -> _Test:
+        kind, content = tree
+        if kind == "leaf":
+            leaf, negated = content
+            return self._compile_leaf(leaf, negated)
+        tests = [self._compile(part) for part in content]
+        combine = np.logical_and if kind == "all" else np.logical_or
+
+        def test(table: Floats) -> Flags:
+            result = tests[0](table)
+            for part in tests[1:]:
+                result = combine(result, part(table))
+            return result
+
+        return test
+
+    def _compile_leaf(self, leaf: Leaf, negated: bool) -> _Test:
+        column = self.columns[leaf.fact]
+        steps = [
+            _STEPS[name](self._operand(leaf.fact, value))
+            for name, value in leaf.comparisons().items()
+        ]
+
+        # Most comparisons with NaN are false as they should be, without asking whether it is one.
+        guarded = negated or not _TRUE_OF_NAN.isdisjoint(leaf.comparisons())
+
+        def test(table: Floats) -> Flags:
+            values = table[:, column]
+            result = steps[0](values)
+            for step in steps[1:]:
+                result = result & step(values)
+            if negated:
+                result = ~result
+            return result & ~np.isnan(values) if guarded else result
+
+        return test
+
+    def _operand(self, fact: str, value: Any) -> Any:
+        if isinstance(value, tuple):
+            return [self.code(fact, one) for one in value]
+        return self.code(fact, value)
+
+
+_TRUE_OF_NAN = frozenset({"is_not", "none_of"})
+_STEPS: dict[str, Callable[[Any], _Test]] = {
+    "is_": lambda operand: lambda values: np.equal(values, operand),
+    "is_not": lambda operand: lambda values: values != operand,
+    "one_of": lambda operand: lambda values: _among(values, operand),
+    "none_of": lambda operand: lambda values: ~_among(values, operand),
+    "below": lambda operand: lambda values: values < operand,
+    "at_most": lambda operand: lambda values: values <= operand,
+    "above": lambda operand: lambda values: values > operand,
+    "at_least": lambda operand: lambda values: values >= operand,
+}
+
+
+def _among(values: Floats, wanted: Sequence[float]) -> Flags:
+    # np.isin sorts; for a handful of codes plain comparisons are ten times quicker.
+    found = np.equal(values, wanted[0])
+    for one in wanted[1:]:
+        found |= np.equal(values, one)
+    return np.asarray(found)
+
+
+@lru_cache(maxsize=4)
+def rule_table(knowledge: Knowledge) -> RuleTable:
+    """The rule set compiled once, however many sessions use it."""
+    return RuleTable(knowledge)

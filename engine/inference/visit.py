@@ -1,0 +1,185 @@
+"""The record of one call, as a model: site, unit, gauge, and every event in order.
+
+What the events mean is worked out in `session`; how visits are kept is the casebook's business.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Annotated, Any, Literal
+
+from pydantic import BaseModel, ConfigDict, Field, GetCoreSchemaHandler, GetJsonSchemaHandler
+from pydantic_core import core_schema
+
+from stillflow.engine.base import InputError, Station, quantity
+
+CANT_TELL = "can't tell"
+CANT_DO = "can't do here"
+SKIPPED = "skipped"
+NO_ANSWER = (CANT_TELL, CANT_DO, SKIPPED)
+"""Answers that say nothing about the fault. `skipped` comes back when nothing else is left."""
+
+
+@dataclass(frozen=True)
+class _Read:
+    """A quantity as people write it: a number in `unit`, or text with a unit of its kind."""
+
+    unit: str
+    low: float
+    high: float
+
+    def __get_pydantic_core_schema__(
+        self, source: Any, handler: GetCoreSchemaHandler
+    ) -> core_schema.CoreSchema:
+        return core_schema.no_info_before_validator_function(self._convert, handler(source))
+
+    def __get_pydantic_json_schema__(
+        self, schema: core_schema.CoreSchema, handler: GetJsonSchemaHandler
+    ) -> dict[str, Any]:
+        return {"type": ["number", "string"], "minimum": self.low, "maximum": self.high}
+
+    def _convert(self, value: Any) -> Any:
+        if not isinstance(value, str | int | float):
+            return value
+        try:
+            return quantity(value, self.unit, "", self.low, self.high)
+        except InputError as problem:
+            raise ValueError(f"{problem.what}; {problem.right}") from None
+
+
+Suction = Annotated[float, _Read("inH2O", 0, 300)]
+RatedSuction = Annotated[float, _Read("inH2O", 20, 300)]
+Airflow = Annotated[float, _Read("cfm", 10, 500)]
+Feet = Annotated[float, _Read("foot", 0, 500)]
+Altitude = Annotated[float, _Read("foot", -1500, 16000)]
+Bore = Annotated[float, _Read("inch", 0.5, 4)]
+Orifice = Annotated[float, _Read("inch", 0.25, 1.5)]
+Zero = Annotated[float, _Read("inH2O", -20, 20)]
+Name = Annotated[str, Field(max_length=200)]
+
+
+class _Part(BaseModel):
+    model_config = ConfigDict(extra="forbid", frozen=True, populate_by_name=True)
+
+
+class Site(_Part):
+    """The house: who and where, how high, what its inlets are called."""
+
+    name: Name = Field("", description="the house or job, as it is listed")
+    address: Name = Field("", description="where it is")
+    customer: Name = Field("", description="who called")
+    altitude_ft: Altitude = Field(0.0, description="feet above sea level, or such as 1609 m")
+    inlet: Name = Field("", description="the inlet the complaint is about, such as hall")
+    other_inlet: Name = Field("", description="an inlet on another branch")
+
+
+class Unit(_Part):
+    """The power unit, as far as it is known."""
+
+    class_: str | None = Field(
+        default=None,
+        alias="class",
+        description="class of unit in the rules, where no rating is known",
+    )
+    age_years: Annotated[float, Field(ge=0, le=100)] | None = Field(None, description="age, years")
+    rated_sealed: RatedSuction | None = Field(
+        None, description="rated sealed suction, inH2O, or such as 32 kPa"
+    )
+    rated_airflow: Airflow | None = Field(None, description="rated airflow, cfm, or such as 54 L/s")
+    motors: Literal[1, 2] | None = Field(None, description="how many motors")
+    filter: Literal["bag", "cartridge", "cloth", "none"] | None = Field(
+        None, description="what keeps dust from the motor"
+    )
+
+
+class House(_Part):
+    """Lengths and bores that shape what a healthy reading is; None where not known."""
+
+    tubing_ft: Feet | None = Field(
+        None, description="tubing from the unit to the inlet, ft, or such as 18 m"
+    )
+    hose_ft: Feet | None = Field(None, description="length of the hose, ft, or such as 9 m")
+    hose_bore_in: Bore | None = Field(
+        None, description="inside diameter of the hose, in, or such as 32 mm"
+    )
+
+
+class Gauge(_Part):
+    """What the readings are taken with."""
+
+    orifice_in: Orifice = Field(
+        0.625, description="diameter of the orifice for working readings, in, or such as 16 mm"
+    )
+    zero: Zero = Field(0.0, description="what the gauge shows in open air, inH2O")
+    tolerance: Annotated[float, Field(gt=0, le=0.2)] = Field(
+        0.02, description="how far a reading may be off, as a share of it"
+    )
+
+
+class Pair(_Part):
+    """Sealed and working suction at one station, inH2O."""
+
+    sealed: Suction | None = Field(None, description="no air flows; inH2O, or such as 22 kPa")
+    working: Suction | None = Field(
+        None, description="air enters through the orifice; inH2O, or such as 22 kPa"
+    )
+
+
+class Event(_Part):
+    """One thing that happened: a check answered, or a fix done, left, or found not needed."""
+
+    check: str | None = Field(None, description="id of the check that was answered")
+    answer: float | str | None = Field(
+        None,
+        description="a reading in inH2O or with a unit, the id of a listed answer, or one of "
+        "can't tell, can't do here, skipped",
+    )
+    fix: str | None = Field(None, description="id of the fault whose fix this is")
+    done: bool | None = Field(
+        None, description="whether the fix was done (true if not said) or left"
+    )
+    found: bool | None = Field(None, description="false where the fault turned out not to be there")
+    at: datetime | None = Field(None, description="when, UTC, such as 2025-03-04T09:30:00Z")
+
+    @property
+    def is_fix(self) -> bool:
+        """A fix, not a check."""
+        return self.fix is not None
+
+
+class Conclusion(_Part):
+    """How the visit ended."""
+
+    step: str = Field(description="done, refer or stop")
+    fault: str | None = Field(None, description="id of the fault that was found")
+    text: str = Field("", description="how it ended, in a sentence")
+
+
+class Visit(_Part):
+    """One call. A visit with nothing in it is a valid start."""
+
+    stillflow: Literal[1] = Field(1, description="number of this file format")
+    id: Annotated[str, Field(max_length=80)] = Field("", description="given by the casebook")
+    opened: datetime | None = Field(None, description="when the visit began, UTC")
+    rules: str = Field("", description="digest of the rules it was begun with")
+    purpose: Literal["call", "measuring"] = Field(
+        "call", description="a call on a complaint, or just measuring"
+    )
+    described: bool = Field(False, description="whether house and unit have been asked about")
+    technician: Name = Field("", description="who is on site")
+    complaint: Annotated[str, Field(max_length=2000)] = Field(
+        "", description="in the customer's words"
+    )
+    site: Site = Site()
+    unit: Unit = Unit()
+    house: House = House()
+    gauge: Gauge = Gauge()
+    last_good: dict[Station, Pair] = Field(
+        default_factory=dict, description="readings after the last good visit, by station"
+    )
+    missing_tools: tuple[str, ...] = Field((), description="tools that are not at hand, by id")
+    events: tuple[Event, ...] = Field((), description="everything that happened, in order")
+    conclusion: Conclusion | None = Field(
+        None, description="how it ended; nothing while it is open"
+    )

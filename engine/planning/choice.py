@@ -1,0 +1,292 @@
+"""The next best act, a check or a fix, from a fault-by-check table with costs.
+
+Holds the face of the planner: the choice, the numbers that explain it, and the exact expected
+minutes of a policy on small problems. Knows nothing of what faults and checks mean; the problem,
+the order of fixes, look-ahead and exact search are in `planning`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Collection, Iterable
+from dataclasses import dataclass, field
+from functools import cached_property
+from typing import TYPE_CHECKING, Literal, Protocol
+
+import numpy as np
+
+from stillflow.engine.base import Flags, Floats, InputError
+from stillflow.engine.planning.exact import count_states, exact_values
+from stillflow.engine.planning.lookahead import Effort, Rows, act_values
+from stillflow.engine.planning.problem import Problem, Tables, chosen
+from stillflow.engine.planning.repair import repair_minutes
+
+if TYPE_CHECKING:
+    from numpy.typing import ArrayLike
+
+__all__ = [
+    "Action",
+    "Candidate",
+    "Policy",
+    "Problem",
+    "Think",
+    "expected_minutes",
+    "next_action",
+    "optimal_minutes",
+    "policy_minutes",
+]
+
+Think = Literal["quick", "normal", "deep"]
+Kind = Literal["check", "fix"]
+
+# Factors and widths were chosen by simulation on one set of problems and are reported on another
+# (tests/benchmarks/bench_planner.py).
+_EFFORTS: dict[str, Effort] = {
+    "quick": Effort(steps=1, doubt_factor=2.0),
+    "normal": Effort(steps=2, doubt_factor=2.0),
+    "deep": Effort(steps=3, doubt_factor=3.0),
+}
+# The most states an exact search can hold; it takes some seconds.
+_OPTIMUM_STATES = 60_000_000
+# Where no more than these are left, the rest is searched to the end; at normal it takes some 10 ms.
+# Counted in states, never in seconds, so that the choice is the same on every machine.
+_EXACT_STATES: dict[str, int] = {"quick": 0, "normal": 20_000, "deep": _OPTIMUM_STATES}
+# With no more checks times faults than these, three steps come within the 20 ms meant for normal.
+_SMALL = 64
+_POLICY_STATES = 200_000
+# Acts closer than this, as a share of the minutes, are equally good.
+_TIE = 1e-9
+
+
+class Act(Protocol):
+    """Anything that says which check or fix is next."""
+
+    @property
+    def kind(self) -> Kind:
+        """Whether it is a check or a fix."""
+
+    @property
+    def index(self) -> int:
+        """Its number among the checks or the fixes."""
+
+
+Policy = Callable[[Problem, Floats, frozenset[int], dict[int, int]], Act]
+"""(problem, belief (F,) adding to 1, opened groups, answer by check done) -> the next act."""
+
+
+@dataclass(frozen=True)
+class Candidate:
+    """One act that was worked out.
+
+    Attributes:
+        kind: "check" or "fix".
+        index: its number among the checks or the fixes.
+        cost: minutes of doing it now, access included.
+        minutes: expected minutes to the right fix if it is done now, this act included.
+    """
+
+    kind: Kind
+    index: int
+    cost: float
+    minutes: float
+
+
+@dataclass(frozen=True)
+class Action:
+    """The act chosen, and the numbers behind it.
+
+    Attributes:
+        kind: "check" or "fix".
+        index: its number among the checks or the fixes.
+        cost: minutes of doing it now, access included.
+        minutes: expected minutes to the right fix from here, this act included.
+        candidates: every act that was worked out, the chosen one first, then the least minutes.
+        exact: whether the minutes are the exact optimum and not an estimate.
+    """
+
+    kind: Kind
+    index: int
+    cost: float
+    minutes: float
+    candidates: tuple[Candidate, ...]
+    exact: bool
+    _tables: Tables = field(repr=False, compare=False)
+    _rows: Rows = field(repr=False, compare=False)
+
+    @property
+    def runner_up(self) -> Candidate | None:
+        """The next best act, if there was any other."""
+        return self.candidates[1] if len(self.candidates) > 1 else None
+
+    @cached_property
+    def fixes_only(self) -> float:
+        """Expected minutes if nothing were checked any more."""
+        rows = self._rows
+        return float(repair_minutes(self._tables, rows.belief, rows.charges)[0]) - _refund(
+            self._tables, rows
+        )
+
+    @property
+    def saved(self) -> float:
+        """Expected minutes saved against fixing only."""
+        return self.fixes_only - self.minutes
+
+
+def next_action(
+    problem: Problem,
+    belief: ArrayLike,
+    opened: Iterable[int] | Flags = (),
+    think: Think = "normal",
+    done: Iterable[int] | Flags = (),
+) -> Action:
+    """Choose the check or fix with the least expected minutes to the right fix.
+
+    Args:
+        problem: the table and its costs.
+        belief: (F,) weights of the faults, any sum; 0 for what is ruled out or was tried.
+        opened: groups already opened: numbers, or booleans (G,).
+        think: how far to look ahead. Small problems are looked at more deeply, and searched
+            exactly where that is possible within the effort.
+        done: checks answered or not available: numbers, or booleans (C,).
+
+    Returns:
+        The act. Ties go to a fix before a check, then to the lowest number.
+
+    Raises:
+        InputError: the belief is empty or malformed, a number is out of range, or `think` is
+            not one of its three words.
+    """
+    if think not in _EFFORTS:
+        raise InputError(f"think is {think!r}", right="use quick, normal or deep")
+    rows = _start(problem, belief, opened, done)
+    tables = problem.tables
+    faults, most = int((rows.belief > 0.0).sum()), _EXACT_STATES[think]
+    # Each set of fixes tried is a state at least, which settles it for most without counting.
+    exact = 2.0**faults <= most and count_states(tables, rows) <= most
+    if exact:
+        found = exact_values(tables, rows)
+    else:
+        small = think == "normal" and faults * int(rows.free.sum()) <= _SMALL
+        effort = _EFFORTS["deep" if small else think]
+        found = act_values(tables, rows, effort)
+    refund = _refund(tables, rows)
+    charges = rows.charges[0]
+    fix_cost = problem.fix_minutes + charges[tables.fix_group]
+    check_cost = problem.check_minutes + charges[tables.check_group]
+    listed = [
+        Candidate("fix", int(i), float(fix_cost[i]), float(found.fix[0, i]) - refund)
+        for i in np.flatnonzero(np.isfinite(found.fix[0]))
+    ] + [
+        Candidate("check", int(i), float(check_cost[i]), float(found.check[0, i]) - refund)
+        for i in np.flatnonzero(np.isfinite(found.check[0]))
+    ]
+    least = min(c.minutes for c in listed)
+    best = next(c for c in listed if c.minutes <= least + _TIE * abs(least))
+    others = sorted((c for c in listed if c is not best), key=lambda c: c.minutes)
+    ranked = (best, *others)
+    return Action(best.kind, best.index, best.cost, best.minutes, ranked, exact, tables, rows)
+
+
+def optimal_minutes(problem: Problem) -> float:
+    """Return the least expected minutes any policy can reach, exactly.
+
+    Raises:
+        InputError: the problem has too many states to be solved exactly.
+    """
+    rows = _start(problem, problem.priors, (), ())
+    states = count_states(problem.tables, rows)
+    if states > _OPTIMUM_STATES:
+        what = f"the exact optimum of this problem needs {states:.3g} states"
+        raise InputError(what, right=f"at most {_OPTIMUM_STATES:,} can be held")
+    return _exact_minutes(problem, rows)
+
+
+def policy_minutes(problem: Problem, think: Think = "normal") -> float:
+    """Return the exact expected minutes of following `next_action`, by enumeration.
+
+    Raises:
+        InputError: more than 200,000 states can be reached.
+    """
+
+    def follow(
+        table: Problem, belief: Floats, opened: frozenset[int], done: Collection[int]
+    ) -> Action:
+        return next_action(table, belief, opened, think, done)
+
+    return _followed(problem, follow)
+
+
+def expected_minutes(problem: Problem, policy: Policy) -> float:
+    """Return the exact expected minutes of following any policy, by enumeration.
+
+    Raises:
+        InputError: more than 200,000 states can be reached.
+    """
+    # What another policy does after an exact choice is its own affair.
+    return _followed(problem, policy, to_the_end=True)
+
+
+def _followed(problem: Problem, policy: Policy, to_the_end: bool = False) -> float:
+    access, fix_access = problem.access, problem.fix_access or ()
+    tables = problem.tables
+    total = -float(problem.priors @ tables.refund)
+    stack: list[tuple[Floats, frozenset[int], dict[int, int]]] = [(problem.priors, frozenset(), {})]
+    visited = 0
+    while stack:
+        belief, opened, done = stack.pop()
+        visited += 1
+        if visited > _POLICY_STATES:
+            right = f"at most {_POLICY_STATES:,} states can be enumerated"
+            raise InputError("the policy reaches too many states", right=right)
+        weight = float(belief.sum())
+        act = policy(problem, belief / weight, opened, done)
+        if not to_the_end and isinstance(act, Action) and act.exact:
+            # What follows an exact choice has fewer states, so it is chosen exactly too.
+            total += act.minutes * weight + float(belief @ tables.refund)
+            continue
+        group = (access if act.kind == "check" else fix_access)[act.index]
+        minutes = (problem.check_minutes if act.kind == "check" else tables.stake)[act.index]
+        if group is not None and group not in opened:
+            minutes = minutes + problem.access_minutes[group]
+            opened = opened | {group}
+        total += float(minutes) * weight
+        if act.kind == "check":
+            table = problem.answers[act.index]
+            after = [
+                (belief * table[:, answer], opened, {**done, act.index: answer})
+                for answer in range(table.shape[1])
+            ]
+        else:
+            left = belief.copy()
+            left[act.index] = 0.0
+            after = [(left, opened, done)]
+        stack.extend(state for state in after if state[0].any())
+    return total
+
+
+def _start(
+    problem: Problem, belief: ArrayLike, opened: Iterable[int] | Flags, done: Iterable[int] | Flags
+) -> Rows:
+    weights = np.array(belief, dtype=np.float64)
+    if weights.shape != problem.priors.shape:
+        right = f"it should be {problem.priors.shape}"
+        raise InputError(f"belief has shape {weights.shape}", right=right)
+    total = float(weights.sum())
+    if not np.isfinite(total) or np.any(weights < 0.0) or total <= 0.0:
+        raise InputError(
+            "belief rules out every fault", right="use weights of 0 or more, not all 0"
+        )
+    groups = chosen(opened, len(problem.access_minutes), "opened")
+    free = ~chosen(done, len(problem.check_minutes), "done")
+    charges = np.where(np.append(groups, True), 0.0, problem.tables.access_minutes)
+    return Rows((weights / total)[None, :], charges[None, :], free[None, :])
+
+
+def _exact_minutes(problem: Problem, rows: Rows) -> float:
+    found = exact_values(problem.tables, rows)
+    least = min(float(found.check.min(initial=np.inf)), float(found.fix.min()))
+    return least - _refund(problem.tables, rows)
+
+
+def _refund(tables: Tables, rows: Rows) -> float:
+    """The price of the right part: it was charged with every fix, and is given back at the end."""
+    return float(rows.belief[0] @ tables.refund)

@@ -1,0 +1,67 @@
+"""The trade's rules as data: conditions, entries, the loaded rule set and its words.
+
+Holds what a rule file may say and whether it makes sense; what rules make of a visit is left to
+`inference`.
+"""
+
+from stillflow.engine.ruleset.complaints import Complaint
+from stillflow.engine.ruleset.conditions import (
+    Condition,
+    FactValue,
+    Leaf,
+    leaves,
+    positive,
+    say,
+    truth,
+)
+from stillflow.engine.ruleset.entries import (
+    Advice,
+    Check,
+    Derivation,
+    Doubt,
+    Entry,
+    Evidence,
+    Fault,
+    Level,
+    Rule,
+    Stop,
+    UnitClass,
+    Warn,
+)
+from stillflow.engine.ruleset.knowledge import Knowledge
+from stillflow.engine.ruleset.loading import load_rules
+from stillflow.engine.ruleset.uses import checks_used, observation, observation_of, observed
+from stillflow.engine.ruleset.words import condition_words, effect_words, fact_words, source_words
+
+__all__ = [
+    "Advice",
+    "Check",
+    "Complaint",
+    "Condition",
+    "Derivation",
+    "Doubt",
+    "Entry",
+    "Evidence",
+    "FactValue",
+    "Fault",
+    "Knowledge",
+    "Leaf",
+    "Level",
+    "Rule",
+    "Stop",
+    "UnitClass",
+    "Warn",
+    "checks_used",
+    "condition_words",
+    "effect_words",
+    "fact_words",
+    "leaves",
+    "load_rules",
+    "observation",
+    "observation_of",
+    "observed",
+    "positive",
+    "say",
+    "source_words",
+    "truth",
+]

@@ -1,0 +1,329 @@
+"""Models of the rule files: what a fault, a check, a rule and their kin may say.
+
+Each entry of a file becomes one frozen model. How files are found and read is in `loading`; how
+conditions are evaluated is in `conditions`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from functools import cached_property
+from typing import Annotated, Any, Literal
+
+from pydantic import (
+    BaseModel,
+    ConfigDict,
+    Discriminator,
+    Field,
+    StringConstraints,
+    Tag,
+    model_validator,
+)
+
+from stillflow.engine.airflow import Effect
+from stillflow.engine.base import AirState, HowCommon, Mode, Station, Strength, Where
+from stillflow.engine.ruleset.conditions import Condition
+
+Id = Annotated[str, StringConstraints(pattern=r"^[a-z0-9]+(-[a-z0-9]+)*$")]
+Sentence = Annotated[str, StringConstraints(min_length=3, strip_whitespace=True)]
+Minutes = Annotated[float, Field(ge=0, le=600, allow_inf_nan=False)]
+Share = Annotated[float, Field(gt=0, le=10, allow_inf_nan=False)]
+Probability = Annotated[float, Field(gt=0, le=1, allow_inf_nan=False)]
+Suction = Annotated[float, Field(gt=0, le=300, allow_inf_nan=False)]
+
+
+class Entry(BaseModel):
+    """What every entry has: an id, and where its claims come from."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True, arbitrary_types_allowed=True)
+
+    id: Id
+    source: Id
+
+
+class Source(BaseModel):
+    """A published text, or the honest lack of one.
+
+    `rests_on` names the texts that something worked out by ourselves is built on.
+    """
+
+    model_config = ConfigDict(extra="forbid", frozen=True)
+
+    id: Id
+    kind: Literal["standard", "law", "handbook", "paper", "practice", "memory"]
+    title: Sentence
+    number: str = ""
+    year: int | None = None
+    clause: str = ""
+    note: str = ""
+    rests_on: tuple[Id, ...] = ()
+
+
+class Caution(Entry):
+    """A danger, said before the step it belongs to."""
+
+    text: Sentence
+    about: Literal["mains", "moving-parts", "dust", "heights", "walls", "suction", "noise", "fire"]
+
+
+class Access(Entry):
+    """Something opened once that makes several checks cheap."""
+
+    title: Sentence
+    minutes: Minutes
+    cautions: tuple[Id, ...] = ()
+
+
+class Level(Entry):
+    """One band of share of expected, from below the next band's edge.
+
+    `below` is the upper edge in share where the baseline is a rating or an earlier visit,
+    `below_class` where it is only a class of unit; the last level has neither.
+    `usual` is how often a reading falls here when the fault is elsewhere; a `good` level is what
+    a fix must bring back.
+    """
+
+    title: Sentence
+    below: Share | None = None
+    below_class: Share | None = None
+    typical: Share
+    typical_class: Share
+    usual: Probability
+    good: bool = False
+
+
+class UnitClass(Entry):
+    """What units of a kind and age read when in good order, through the standard orifice."""
+
+    title: Sentence
+    sealed: Suction
+    working: Suction
+    tolerance: Annotated[float, Field(gt=0, lt=0.5)]
+    age_from: Annotated[float, Field(ge=0)] = 0.0
+    age_below: float | None = None
+
+
+class Fix(BaseModel):
+    """What to do about a fault.
+
+    Attributes:
+        if_wrong_minutes: minutes lost, besides the work, when it was not this fault after all:
+            another drive out, or somebody called for nothing.
+    """
+
+    model_config = ConfigDict(extra="forbid", frozen=True)
+
+    minutes: Minutes
+    steps: Annotated[tuple[Sentence, ...], Field(min_length=1)]
+    access: Id | None = None
+    parts: tuple[str, ...] = ()
+    cautions: tuple[Id, ...] = ()
+    refer: str = ""
+    if_wrong_minutes: Annotated[float, Field(ge=0)] = 0.0
+
+
+class Fault(Entry):
+    """One thing that can be wrong."""
+
+    title: Sentence
+    place: Where
+    mode: Mode
+    how_common: HowCommon
+    effect: Effect
+    confirm: Sentence
+    fix: Fix
+    after: Sentence
+    possible_when: Condition | None = None
+    confirm_first: tuple[Id, ...] = ()
+
+
+class Alike(Entry):
+    """Faults that no answer tells apart, and why that may stand: one fix serves them all."""
+
+    faults: Annotated[tuple[Id, ...], Field(min_length=2)]
+    because: Sentence
+
+
+class Answer(BaseModel):
+    """One listed answer of a choice; a `good` one says that a fix has worked."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True)
+
+    id: Id
+    label: Sentence
+    looks: str = ""
+    usual: Probability
+    good: bool = False
+
+
+class Check(Entry):
+    """One thing a person can do, look at or ask; `first` before anything else on a call.
+
+    `mistaken` is the share of answers to a choice that are wrong: the thing was overlooked or
+    misheard, and any of the other answers given.
+    """
+
+    kind: Literal["reading", "choice"]
+    ask: Annotated[str, StringConstraints(min_length=5, strip_whitespace=True)]
+    how: Annotated[tuple[Sentence, ...], Field(min_length=1)]
+    minutes: Minutes
+    station: Station | None = None
+    condition: AirState | None = None
+    answers: tuple[Answer, ...] = ()
+    usual: Mapping[Id, Probability] = Field(default_factory=dict)
+    mistaken: Annotated[float, Field(ge=0, lt=0.5, allow_inf_nan=False)] = 0.0
+    access: Id | None = None
+    tools: tuple[Id, ...] = ()
+    cautions: tuple[Id, ...] = ()
+    possible_when: Condition | None = None
+    asked_when: Condition | None = None
+    again_after_fix: bool = False
+    first: bool = False
+    verifies: bool = False
+
+    @model_validator(mode="after")
+    def _kind_fits(self) -> Check:
+        if self.kind == "reading":
+            if self.station is None or self.condition is None:
+                raise ValueError("a reading needs 'station:' and 'condition:'; add both")
+            if self.answers:
+                raise ValueError("a reading has no listed answers; use kind: choice")
+            if self.mistaken:
+                raise ValueError("a reading is not mistaken, its gauge is; drop 'mistaken:'")
+        else:
+            if len(self.answers) < 2:
+                raise ValueError("a choice needs at least two answers; list them")
+            if self.station or self.condition or self.usual:
+                raise ValueError(
+                    "a choice has no station, condition or usual of its own; drop them"
+                )
+            names = [answer.id for answer in self.answers]
+            if len(set(names)) < len(names):
+                raise ValueError("two answers share an id; give each its own")
+            total = sum(answer.usual for answer in self.answers)
+            if abs(total - 1.0) > 0.011:
+                raise ValueError(f"the usual answers add up to {total:.2f}; make them add up to 1")
+        return self
+
+    @cached_property
+    def answer_ids(self) -> tuple[str, ...]:
+        """The listed answers' ids, in order; empty for a reading."""
+        return tuple(answer.id for answer in self.answers)
+
+
+class _Consequence(BaseModel):
+    model_config = ConfigDict(extra="forbid", frozen=True, populate_by_name=True)
+
+
+class Evidence(_Consequence):
+    """Evidence for or against the faults a selector names."""
+
+    for_: str | tuple[str, ...] | None = Field(default=None, alias="for")
+    against: str | tuple[str, ...] | None = None
+    except_: tuple[str, ...] = Field(default=(), alias="except")
+    strength: Strength
+    source: Id | None = None
+
+    @model_validator(mode="after")
+    def _one_direction(self) -> Evidence:
+        if (self.for_ is None) == (self.against is None):
+            raise ValueError("evidence is 'for' or 'against'; give exactly one of the two")
+        return self
+
+    @property
+    def selector(self) -> tuple[str, ...]:
+        """The phrases or ids that name the faults meant."""
+        named = self.for_ if self.for_ is not None else self.against
+        assert named is not None
+        return (named,) if isinstance(named, str) else named
+
+    @property
+    def sign(self) -> int:
+        """+1 for, -1 against."""
+        return 1 if self.for_ is not None else -1
+
+
+class Derivation(_Consequence):
+    """A finding that other rules may use: a flag that is true once derived.
+
+    Only ever true, so that two rules cannot derive it differently.
+    """
+
+    derive: Annotated[str, StringConstraints(pattern=r"^finding\.[a-z0-9]+(-[a-z0-9]+)*$")]
+
+
+class Warn(_Consequence):
+    """A caution to show from now on."""
+
+    caution: Id
+
+
+class Stop(_Consequence):
+    """The guided part ends at once."""
+
+    stop: Sentence
+    call: Sentence
+    do_not: Sentence
+
+
+class Doubt(_Consequence):
+    """These readings cannot all be right: take them again before believing them."""
+
+    doubt: Annotated[tuple[Id, ...], Field(min_length=1)]
+
+
+class Advice(_Consequence):
+    """A sentence for the technician that changes no probability."""
+
+    advise: Sentence
+
+
+_BY_KEY = {
+    "for": "evidence",
+    "against": "evidence",
+    "strength": "evidence",
+    "derive": "derive",
+    "caution": "caution",
+    "stop": "stop",
+    "doubt": "doubt",
+    "advise": "advise",
+}
+
+
+def _which(value: Any) -> str | None:
+    if isinstance(value, Mapping):
+        return next((tag for key, tag in _BY_KEY.items() if key in value), None)
+    return None
+
+
+Consequence = Annotated[
+    Annotated[Evidence, Tag("evidence")]
+    | Annotated[Derivation, Tag("derive")]
+    | Annotated[Warn, Tag("caution")]
+    | Annotated[Stop, Tag("stop")]
+    | Annotated[Doubt, Tag("doubt")]
+    | Annotated[Advice, Tag("advise")],
+    Discriminator(
+        _which,
+        custom_error_type="consequence_shape",
+        custom_error_message="not a consequence; start with for:, against:, derive:, caution:, "
+        "stop:, doubt: or advise:",
+    ),
+]
+
+
+def consequence_keys() -> tuple[str, ...]:
+    """Every key a consequence may have, for error messages."""
+    keys = set(_BY_KEY) | {"except", "source", "call", "do_not"}
+    return tuple(sorted(keys))
+
+
+class Rule(Entry):
+    """When a condition over facts holds, then these consequences, because of one sentence."""
+
+    when: Condition
+    then: Annotated[tuple[Consequence, ...], Field(min_length=1)]
+    because: Sentence
+    misleads: str = ""
+    weighed: str = ""
+    status: Literal["trial", "settled"] = "settled"

@@ -1,0 +1,136 @@
+"""Entries gathered from rule files, each well formed, with where they stand and what was wrong.
+
+What the entries say of each other is checked in `references`, once all are there.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from typing import Any
+
+from pydantic import BaseModel, ValidationError
+
+from stillflow.engine.base import (
+    KnowledgeError,
+    Located,
+    Path,
+    Place,
+    explain_validation,
+    nearest,
+    read_yaml,
+)
+from stillflow.engine.ruleset.complaints import Circumstance, Combination, Complaint
+from stillflow.engine.ruleset.conditions import KEYS as CONDITION_KEYS
+from stillflow.engine.ruleset.entries import (
+    Access,
+    Alike,
+    Answer,
+    Caution,
+    Check,
+    Fault,
+    Fix,
+    Level,
+    Rule,
+    Source,
+    UnitClass,
+    consequence_keys,
+)
+
+SECTIONS: dict[str, type[BaseModel]] = {
+    "sources": Source,
+    "cautions": Caution,
+    "accesses": Access,
+    "levels": Level,
+    "classes": UnitClass,
+    "faults": Fault,
+    "alike": Alike,
+    "checks": Check,
+    "rules": Rule,
+    "complaints": Complaint,
+    "circumstances": Circumstance,
+    "combinations": Combination,
+}
+
+
+class Gathered:
+    """Entries and errors, gathered file by file."""
+
+    def __init__(self) -> None:
+        self.errors: list[KnowledgeError] = []
+        self.entries: dict[str, dict[str, Any]] = {section: {} for section in SECTIONS}
+        self.raw: dict[str, dict[str, Any]] = {section: {} for section in SECTIONS}
+        self.where: dict[tuple[str, str], tuple[int, Located, Path]] = {}
+
+    def fail(self, what: str, place: Place, right: str = "") -> None:
+        """Note one thing wrong."""
+        self.errors.append(KnowledgeError(what, place, right))
+
+    def read(self, layer: int, name: str, text: str) -> None:
+        """Take in one file; what is wrong with it is noted, not raised."""
+        try:
+            located = read_yaml(text, name, KnowledgeError, fast=True)
+        except KnowledgeError as error:
+            self.errors.append(error)
+            return
+        if not isinstance(located.data, dict):
+            self.fail("a rule file is a mapping of sections", Place(name, 1), nearest("", SECTIONS))
+            return
+        for section, items in located.data.items():
+            place = located.place((section,))
+            if section not in SECTIONS:
+                self.fail(f"'{section}' is not a section", place, nearest(section, SECTIONS))
+            elif not isinstance(items, list):
+                self.fail(f"'{section}' must be a list", place, "start each entry with '- id:'")
+            else:
+                for index, item in enumerate(items):
+                    self._entry(layer, located, (section, index), item)
+
+    def _entry(self, layer: int, located: Located, path: Path, item: Any) -> None:
+        section = str(path[0])
+        if not isinstance(item, dict):
+            self.fail("an entry is a mapping", located.place(path), "start it with '- id:'")
+            return
+        model = SECTIONS[section]
+        try:
+            entry: Any = model.model_validate(item)
+        except ValidationError as problem:
+            name = str(item.get("id", f"entry {int(path[1]) + 1}"))
+            for what, place, right in explain_validation(problem, located, path, _allowed_keys):
+                self.fail(what, _named(place, path, name), right)
+            return
+        key = (section, entry.id)
+        if key in self.where and self.where[key][0] == layer:
+            _, other, other_path = self.where[key]
+            first = other.place(other_path)
+            self.fail(
+                f"the id '{entry.id}' is used twice in {section}",
+                Place(located.file, located.place(path).line, entry.id),
+                f"rename one; the other is at {first.file}:{first.line}",
+            )
+            return
+        self.where[key] = (layer, located, path)
+        self.entries[section][entry.id] = entry
+        self.raw[section][entry.id] = item
+
+    def place(self, section: str, entry_id: str, *inside: str | int) -> Place:
+        """Where an entry, or a value inside it, stands."""
+        _, located, path = self.where[section, entry_id]
+        return _named(located.place((*path, *inside)), path, entry_id)
+
+
+def _named(place: Place, path: Path, name: str) -> Place:
+    inside = place.key.removeprefix(f"{path[0]}.{path[1]}").lstrip(".")
+    return Place(place.file, place.line, f"{name} {inside}".strip())
+
+
+def _allowed_keys(path: Path) -> Iterable[str]:
+    """The keys a mapping at `path` may have, for 'did you mean'."""
+    if "when" in path or path[-1] in ("possible_when", "asked_when"):
+        return CONDITION_KEYS
+    if "then" in path:
+        return consequence_keys()
+    if "fix" in path:
+        return Fix.model_fields
+    if "answers" in path:
+        return Answer.model_fields
+    return SECTIONS[str(path[0])].model_fields

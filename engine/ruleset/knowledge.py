@@ -1,0 +1,152 @@
+"""A loaded rule set: its entries by id, and what follows from them for every visit alike."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import dataclass
+from functools import cached_property
+from graphlib import TopologicalSorter
+
+from stillflow.engine.airflow import FACT_NAMES
+from stillflow.engine.base import FLAG, WORD, FactKind, Place, vocabulary
+from stillflow.engine.ruleset.complaints import Circumstance, Combination, Complaint
+from stillflow.engine.ruleset.conditions import leaves
+from stillflow.engine.ruleset.entries import (
+    Access,
+    Alike,
+    Caution,
+    Check,
+    Derivation,
+    Evidence,
+    Fault,
+    Level,
+    Rule,
+    Source,
+    UnitClass,
+)
+from stillflow.engine.ruleset.selectors import selecting
+
+
+@dataclass(frozen=True, eq=False)
+class Knowledge:
+    """A loaded rule set: entries by id, in id order (levels and classes in file order)."""
+
+    sources: Mapping[str, Source]
+    cautions: Mapping[str, Caution]
+    accesses: Mapping[str, Access]
+    levels: tuple[Level, ...]
+    classes: Mapping[str, UnitClass]
+    faults: Mapping[str, Fault]
+    alike: Mapping[str, Alike]
+    checks: Mapping[str, Check]
+    rules: Mapping[str, Rule]
+    complaints: Mapping[str, Complaint]
+    circumstances: Mapping[str, Circumstance]
+    combinations: Mapping[str, Combination]
+    places: Mapping[tuple[str, str], Place]
+    digest: str
+
+    @cached_property
+    def facts(self) -> dict[str, FactKind]:
+        """Every fact a condition may name."""
+        return fact_kinds(self.levels, self.checks.values(), self.faults, self.rules.values())
+
+    @cached_property
+    def fault_index(self) -> dict[str, int]:
+        """Column of each fault in every array over faults."""
+        return {fault_id: index for index, fault_id in enumerate(self.faults)}
+
+    @cached_property
+    def evidence(self) -> dict[str, tuple[tuple[Evidence, frozenset[str]], ...]]:
+        """Per rule, its evidence with the faults each piece names (exceptions taken out)."""
+        named = selecting(self.faults.values())
+        return {
+            rule.id: tuple(
+                (item, _chosen(item, named)) for item in rule.then if isinstance(item, Evidence)
+            )
+            for rule in self.rules.values()
+        }
+
+    @cached_property
+    def ordered_rules(self) -> tuple[Rule, ...]:
+        """Rules so that each finding is derived before it is used (ties by id)."""
+        return tuple(self.rules[rule_id] for rule_id in dependency_order(self.rules))
+
+    @cached_property
+    def reach(self) -> dict[str, frozenset[str]]:
+        """Per fact, the ids of the rules that can newly fire when it becomes known.
+
+        Rules that use a finding count for every fact the finding can come from.
+        """
+        reach: dict[str, set[str]] = {}
+        # Backwards, so that a finding's users are complete before the rules that derive it.
+        for rule in reversed(self.ordered_rules):
+            touched = {rule.id}
+            for item in rule.then:
+                if isinstance(item, Derivation):
+                    touched |= reach.get(item.derive, set())
+            for leaf in leaves(rule.when):
+                reach.setdefault(leaf.fact, set()).update(touched)
+        return {fact: frozenset(rule_ids) for fact, rule_ids in reach.items()}
+
+    @cached_property
+    def grounds(self) -> dict[str, frozenset[str]]:
+        """Per rule, every plain fact its firing may hang on, through findings too."""
+        made: dict[str, set[str]] = {}
+        grounds: dict[str, frozenset[str]] = {}
+        for rule in self.ordered_rules:
+            used = {leaf.fact for leaf in leaves(rule.when)}
+            plain = {fact for fact in used if fact not in made}
+            grounds[rule.id] = frozenset(plain.union(*(made.get(fact, set()) for fact in used)))
+            for item in rule.then:
+                if isinstance(item, Derivation):
+                    made.setdefault(item.derive, set()).update(grounds[rule.id])
+        return grounds
+
+    def rules_using(self, facts: Iterable[str]) -> list[str]:
+        """Ids of the rules that these facts can help to fire, findings first."""
+        touched = frozenset().union(*(self.reach.get(fact, frozenset()) for fact in facts))
+        return [rule.id for rule in self.ordered_rules if rule.id in touched]
+
+
+def _chosen(item: Evidence, named: Callable[[str], frozenset[str]]) -> frozenset[str]:
+    chosen: frozenset[str] = frozenset().union(*map(named, item.selector))
+    return chosen.difference(*map(named, item.except_))
+
+
+def fact_kinds(
+    levels: Iterable[Level], checks: Iterable[Check], faults: Iterable[str], rules: Iterable[Rule]
+) -> dict[str, FactKind]:
+    """The whole vocabulary: base facts, answers, fixes tried and findings."""
+    answers = {
+        vocabulary.answer_fact(check.id): FactKind(WORD, check.answer_ids, check.ask)
+        for check in checks
+        if check.kind == "choice"
+    }
+    tried = {vocabulary.tried_fact(fault): FactKind(FLAG) for fault in faults}
+    findings = {
+        item.derive: FactKind(FLAG)
+        for rule in rules
+        for item in rule.then
+        if isinstance(item, Derivation)
+    }
+    base = vocabulary.base_facts(level.id for level in levels)
+    return vocabulary.merge(base, FACT_NAMES, answers, tried, findings)
+
+
+def dependency_order(rules: Mapping[str, Rule]) -> list[str]:
+    """Rule ids so that every finding is derived before it is used (ties by id).
+
+    Raises:
+        graphlib.CycleError: rules wait for each other; its second argument is the circle.
+    """
+    makers: dict[str, set[str]] = {}
+    for rule in rules.values():
+        for item in rule.then:
+            if isinstance(item, Derivation):
+                makers.setdefault(item.derive, set()).add(rule.id)
+    sorter: TopologicalSorter[str] = TopologicalSorter()
+    for rule_id in sorted(rules):
+        used = {leaf.fact for leaf in leaves(rules[rule_id].when)}
+        sorter.add(rule_id, *sorted(maker for fact in used for maker in makers.get(fact, ())))
+    return list(sorter.static_order())

@@ -1,0 +1,104 @@
+"""Reads folders of rule files into one checked `Knowledge`.
+
+Folders are read in order and an entry replaces an earlier one with the same section and id, so a
+shop's own folder is a difference laid over the shipped one. All errors of a load are gathered;
+the first is raised and carries the others.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from collections.abc import Iterable, Sequence
+from functools import lru_cache
+from graphlib import CycleError
+from importlib import resources
+from pathlib import Path as FilePath
+
+from stillflow.engine.base import InputError, KnowledgeError, Place
+from stillflow.engine.ruleset.gathering import SECTIONS, Gathered
+from stillflow.engine.ruleset.knowledge import Knowledge, dependency_order, fact_kinds
+from stillflow.engine.ruleset.references import References
+
+
+def shipped_folder() -> FilePath:
+    """Where the rules that ship with stillflow are."""
+    return FilePath(str(resources.files("stillflow.rules").joinpath("sources.yaml"))).parent
+
+
+def load_rules(folders: Sequence[str | FilePath] = ()) -> Knowledge:
+    """Load the shipped rules, then any further folders over them.
+
+    Args:
+        folders: extra folders, later ones winning entry by entry.
+
+    Raises:
+        KnowledgeError: the first thing wrong, with the rest in `others`.
+        InputError: a folder is not there.
+    """
+    return _load_cached((str(shipped_folder()), *(str(folder) for folder in folders)))
+
+
+@lru_cache(maxsize=4)
+def _load_cached(folders: tuple[str, ...]) -> Knowledge:
+    return load_folders(folders)
+
+
+def load_folders(folders: Sequence[str | FilePath]) -> Knowledge:
+    """Load exactly these folders, in order. Errors as `load_rules`."""
+    texts: list[tuple[int, str, str]] = []
+    for layer, folder in enumerate(map(FilePath, folders)):
+        if not folder.is_dir():
+            raise InputError("there is no such folder of rules", Place(str(folder)))
+        for path in sorted(folder.rglob("*.yaml")):
+            name = path.relative_to(folder.parent).as_posix()
+            try:
+                texts.append((layer, name, path.read_text(encoding="utf-8")))
+            except UnicodeDecodeError:
+                raise KnowledgeError("not a text file", Place(name), "save it as UTF-8") from None
+    return load_texts(texts)
+
+
+def load_texts(texts: Iterable[tuple[int, str, str]]) -> Knowledge:
+    """Load rule files given as (layer, name, text). Errors as `load_rules`.
+
+    An id may stand once in a layer; a higher layer's entry replaces a lower one's.
+    """
+    gathered = Gathered()
+    for layer, name, text in texts:
+        gathered.read(layer, name, text)
+    return _finish(gathered)
+
+
+def _finish(gathered: Gathered) -> Knowledge:
+    """The checked rule set, or the first error raised with the others on it."""
+    groups = gathered.entries
+    if not gathered.errors:
+        facts = fact_kinds(
+            groups["levels"].values(),
+            groups["checks"].values(),
+            groups["faults"],
+            groups["rules"].values(),
+        )
+        References(gathered, facts).check()
+    if not gathered.errors:
+        try:
+            dependency_order(groups["rules"])
+        except CycleError as problem:
+            circle: list[str] = problem.args[1]
+            gathered.fail(
+                f"these rules wait for each other's findings: {' <- '.join(circle)}",
+                gathered.place("rules", circle[0]),
+                "let one of them use plain facts only",
+            )
+    if gathered.errors:
+        first, *others = gathered.errors
+        raise KnowledgeError(first.what, first.place, first.right, tuple(others))
+    ordered = {name: {key: group[key] for key in sorted(group)} for name, group in groups.items()}
+    text = json.dumps(gathered.raw, sort_keys=True, ensure_ascii=False, default=str)
+    return Knowledge(
+        **{name: ordered[name] for name in SECTIONS if name != "levels"},
+        levels=tuple(groups["levels"].values()),
+        places={key: gathered.place(*key) for key in gathered.where},
+        digest=hashlib.sha256(text.encode()).hexdigest()[:16],
+    )

@@ -1,0 +1,141 @@
+"""Checks that what the entries of a rule set name exists: ids, facts, values, faults meant.
+
+Runs once, when loading, over entries that are each well formed.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from typing import Any
+
+from stillflow.engine.base import NUMBER, FactKind, nearest, vocabulary
+from stillflow.engine.ruleset.complaints import Complaint
+from stillflow.engine.ruleset.conditions import Condition, Leaf, Not, parts
+from stillflow.engine.ruleset.entries import Check, Doubt, Evidence, Fault, Rule, Warn
+from stillflow.engine.ruleset.gathering import Gathered
+from stillflow.engine.ruleset.selectors import selecting
+
+_LISTED = {
+    "cautions": "cautions",
+    "access": "accesses",
+    "confirm_first": "checks",
+    "faults": "faults",
+    "circumstances": "circumstances",
+    "rests_on": "sources",
+}
+"""Keys that name entries of a section, in whatever section they stand."""
+
+
+class References:
+    """One pass over a loader's entries; findings go to the loader."""
+
+    def __init__(self, loader: Gathered, facts: dict[str, FactKind]) -> None:
+        self.loader = loader
+        self.facts = facts
+        faults: Iterable[Fault] = loader.entries["faults"].values()
+        self.named = selecting(faults)
+
+    def check(self) -> None:
+        """Report every reference that leads nowhere."""
+        for section, group in self.loader.entries.items():
+            for entry in group.values():
+                if section != "sources":
+                    self._known("sources", entry.source, section, entry.id, "source")
+                for key in _LISTED:
+                    self._listed(section, entry, key)
+        for fault in self.loader.entries["faults"].values():
+            self._fault(fault)
+        for check in self.loader.entries["checks"].values():
+            self._check(check)
+        for rule in self.loader.entries["rules"].values():
+            self._rule(rule)
+        for complaint in self.loader.entries["complaints"].values():
+            self._complaint(complaint)
+
+    def _known(self, wanted: str, name: str, section: str, entry: str, *inside: str | int) -> None:
+        group = self.loader.entries[wanted]
+        if name not in group:
+            kind = {"accesses": "access"}.get(wanted, wanted.removesuffix("s"))
+            self.loader.fail(
+                f"there is no {kind} '{name}'",
+                self.loader.place(section, entry, *inside),
+                nearest(name, group),
+            )
+
+    def _listed(self, section: str, entry: Any, key: str) -> None:
+        value = getattr(entry, key, None) or ()
+        for name in (value,) if isinstance(value, str) else value:
+            self._known(_LISTED[key], name, section, entry.id, key)
+
+    def _fault(self, fault: Fault) -> None:
+        for name in fault.fix.cautions:
+            self._known("cautions", name, "faults", fault.id, "fix", "cautions")
+        if fault.fix.access:
+            self._known("accesses", fault.fix.access, "faults", fault.id, "fix", "access")
+        self._condition(fault.possible_when, "faults", fault.id, "possible_when")
+
+    def _check(self, check: Check) -> None:
+        self._condition(check.possible_when, "checks", check.id, "possible_when")
+        self._condition(check.asked_when, "checks", check.id, "asked_when")
+        for level in check.usual:
+            self._known("levels", level, "checks", check.id, "usual", level)
+
+    def _complaint(self, complaint: Complaint) -> None:
+        self._known("checks", complaint.check, "complaints", complaint.id, "check")
+        check = self.loader.entries["checks"].get(complaint.check)
+        if check is not None and complaint.answer not in check.answer_ids:
+            self.loader.fail(
+                f"'{complaint.answer}' is not an answer to '{complaint.check}'",
+                self.loader.place("complaints", complaint.id, "answer"),
+                nearest(complaint.answer, check.answer_ids),
+            )
+
+    def _rule(self, rule: Rule) -> None:
+        self._condition(rule.when, "rules", rule.id, "when")
+        for index, item in enumerate(rule.then):
+            inside = ("then", index)
+            if isinstance(item, Evidence):
+                for phrase in (*item.selector, *item.except_):
+                    try:
+                        self.named(phrase)
+                    except ValueError as problem:
+                        what, _, right = str(problem).partition("; ")
+                        self.loader.fail(what, self.loader.place("rules", rule.id, *inside), right)
+                if item.source:
+                    self._known("sources", item.source, "rules", rule.id, *inside)
+            elif isinstance(item, Warn):
+                self._known("cautions", item.caution, "rules", rule.id, *inside)
+            elif isinstance(item, Doubt):
+                for name in item.doubt:
+                    self._known("checks", name, "rules", rule.id, *inside)
+
+    def _condition(
+        self, condition: Condition | None, section: str, entry: str, *inside: str | int
+    ) -> None:
+        if condition is None:
+            return
+        if isinstance(condition, Leaf):
+            self._leaf(condition, section, entry, inside)
+        for index, part in enumerate(parts(condition)):
+            key = {"All": "all", "AnyOf": "any", "Not": "not"}[type(condition).__name__]
+            step = (key,) if isinstance(condition, Not) else (key, index)
+            self._condition(part, section, entry, *inside, *step)
+
+    def _leaf(self, leaf: Leaf, section: str, entry: str, inside: tuple[str | int, ...]) -> None:
+        place = self.loader.place(section, entry, *inside)
+        kind = self.facts.get(leaf.fact)
+        if kind is None:
+            right = nearest(leaf.fact, self.facts)
+            self.loader.fail(f"there is no fact '{leaf.fact}'", place, right)
+            return
+        for name, value in leaf.comparisons().items():
+            if name in Leaf.NUMERIC and kind.kind != NUMBER:
+                self.loader.fail(
+                    f"'{leaf.fact}' is a {kind.kind}, not a number", place, "use is or one_of"
+                )
+            elif name in Leaf.LISTED:
+                for one in value if isinstance(value, tuple) else (value,):
+                    if not vocabulary.fits(kind, one):
+                        self.loader.fail(
+                            f"'{leaf.fact}' is never {one!r}", place, nearest(str(one), kind.words)
+                        )

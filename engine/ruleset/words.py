@@ -1,0 +1,147 @@
+"""Conditions, effects and sources of the rules as a technician would say them.
+
+Fact names become words with the help of the rule set: the question a check asks, the label of an
+answer, the title of a level. Only words; what a rule or a fault is made of is in `cards`.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+from stillflow.engine.airflow import (
+    Effect,
+    GaugeFactorEffect,
+    GaugeOffsetEffect,
+    HoleEffect,
+    HoseSizeEffect,
+    LoadingEffect,
+    MotorDeadEffect,
+    OrificeEffect,
+    SpeedEffect,
+    ThroatEffect,
+)
+from stillflow.engine.base import Station
+from stillflow.engine.ruleset.conditions import Condition, FactValue, Leaf, say
+from stillflow.engine.ruleset.entries import Source
+from stillflow.engine.ruleset.knowledge import Knowledge
+
+_SUBJECTS = {
+    "unit.age_years": "the unit's age in years",
+    "unit.motors": "the unit's number of motors",
+    "unit.filter": "the unit's filter",
+    "site.altitude_ft": "the altitude in feet",
+    "visit.purpose": "the purpose of the visit",
+    "visit.fixes": "the number of fixes done so far",
+    "visit.doubts": "the number of times readings were set aside",
+    "baseline.from": "what the expected readings rest on",
+}
+
+_COMPARED = {
+    "is_": "{}",
+    "is_not": "anything but {}",
+    "one_of": "{}",
+    "none_of": "anything but {}",
+    "below": "less than {}",
+    "at_most": "at most {}",
+    "above": "more than {}",
+    "at_least": "at least {}",
+}
+
+
+def condition_words(condition: Condition, knowledge: Knowledge) -> str:
+    """A condition as a clause: "sealed suction at the inlet is low or very low"."""
+    return say(condition, lambda leaf: _leaf_words(leaf, knowledge))
+
+
+def fact_words(name: str, value: FactValue, knowledge: Knowledge) -> str:
+    """A known fact as a clause: "sealed suction at the inlet is low"."""
+    rounded = value if isinstance(value, bool | str) else float(f"{value:.3g}")
+    return _leaf_words(Leaf(fact=name, is_=rounded), knowledge)
+
+
+def _leaf_words(leaf: Leaf, knowledge: Knowledge) -> str:
+    kind, _, rest = leaf.fact.partition(".")
+    if kind == "answer":
+        check = knowledge.checks[rest]
+        labels: dict[Any, str] = {answer.id: f'"{answer.label}"' for answer in check.answers}
+        return f'the answer to "{check.ask}" is {_values(leaf, labels)}'
+    if kind in ("finding", "tried"):
+        name = rest.replace("-", " ")
+        done = f"it was found: {name}"
+        if kind == "tried":
+            done = f"this was dealt with: {knowledge.faults[rest].title}"
+        return done if leaf.holds(True) else f"not ({done})"
+    if kind in ("level", "share", "reading"):
+        subject = f"{_suction(rest)} is"
+        if kind == "level":
+            return f"{subject} {_values(leaf, {one.id: one.title for one in knowledge.levels})}"
+        if kind == "share":
+            return f"{subject} {_values(leaf, unit=' %', times=100)} of what it should be"
+        return f"{subject} {_values(leaf, unit=' inH2O')}"
+    if kind in ("kept", "drop"):
+        state, _, pair = rest.partition(".")
+        near, far = (Station(name).words for name in pair.split("-"))
+        if kind == "kept":
+            share = _values(leaf, unit=" %", times=100)
+            return f"{state}, {far} keeps {share} of what {near} has (as shares of expected)"
+        lost = _values(leaf, unit=" inH2O")
+        return f"from {near} to {far} {state} suction falls by {lost}"
+    if kind == "margin":
+        at = Station(rest).words
+        return f"sealed less working suction at {at} is {_values(leaf, unit=' inH2O')}"
+    subject = _SUBJECTS.get(leaf.fact) or knowledge.facts[leaf.fact].meaning or leaf.fact
+    return f"{subject} is {_values(leaf)}"
+
+
+def _suction(spot: str) -> str:
+    state, _, station = spot.partition(".")
+    return f"{state} suction at {Station(station).words}"
+
+
+def _values(
+    leaf: Leaf, labels: dict[Any, str] | None = None, unit: str = "", times: float = 1.0
+) -> str:
+    def one(value: Any) -> str:
+        if isinstance(value, bool):
+            return "yes" if value else "no"
+        if isinstance(value, int | float):
+            return f"{value * times:,g}{unit}"
+        return (labels or {}).get(value, str(value))
+
+    said = []
+    for name, value in leaf.comparisons().items():
+        *most, last = (one(item) for item in (value if isinstance(value, tuple) else (value,)))
+        listed = f"{', '.join(most)} or {last}" if most else last
+        said.append(_COMPARED[name].format(listed))
+    return " and ".join(said)
+
+
+def effect_words(effect: Effect) -> str:
+    """What a fault does to the air, with its range of sizes."""
+    spans = [f"{low:g} to {high:g}" for low, high in effect.ranges()]
+    if isinstance(effect, HoleEffect):
+        return f"air gets in as through a hole of {spans[0]} in at the {effect.at}"
+    if isinstance(effect, ThroatEffect):
+        return f"the way is squeezed to {spans[0]} in at the {effect.at}"
+    if isinstance(effect, LoadingEffect):
+        return f"the {effect.at} resists {spans[0]} times as much as a clean one"
+    if isinstance(effect, SpeedEffect):
+        return f"the motor runs at {spans[0]} of its speed"
+    if isinstance(effect, MotorDeadEffect):
+        return "one of two motors stands still"
+    if isinstance(effect, HoseSizeEffect):
+        return f"the hose is {spans[0]} ft long with a bore of {spans[1]} in"
+    if isinstance(effect, GaugeOffsetEffect):
+        return f"the gauge stands {spans[0]} inH2O from zero"
+    if isinstance(effect, GaugeFactorEffect):
+        return f"the gauge shows {spans[0]} of the truth"
+    if isinstance(effect, OrificeEffect):
+        return f"working is read through an orifice of {spans[0]} in"
+    return "nothing in the air changes"
+
+
+def source_words(source: Source) -> str:
+    """A source as a reference: title, number, year and clause, as far as it has them."""
+    details = [source.number, str(source.year or ""), source.clause]
+    named = ", ".join(part for part in details if part)
+    return f"{source.title} ({named})" if named else source.title

@@ -1,0 +1,219 @@
+"""Random houses for simulated calls, and what the technician is told of each.
+
+Holds how a house, its unit and its paperwork are drawn. What is wrong in a house, and what is
+answered there, is in `simulation`; the lengths of tubing and hose come from `airflow.draw`. Every
+share and range here is assumed or common practice; none is a count of real houses.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from stillflow.engine.airflow import (
+    PARALLEL,
+    Fan,
+    GaugePoint,
+    Houses,
+    System,
+    draw_houses,
+    fan_from_pair,
+    gauge_noise,
+)
+from stillflow.engine.base import AirState, Floats, Integers, Station
+from stillflow.engine.inference import (
+    RATED_TOLERANCE,
+    Baseline,
+    Gauge,
+    House,
+    Pair,
+    Site,
+    Unit,
+    Visit,
+    class_of,
+    standing_facts,
+)
+from stillflow.engine.ruleset import FactValue, Knowledge
+
+POINTS = tuple(GaugePoint(station, state) for station in Station for state in AirState)
+"""The ten readings of a call, in the order of the columns of a table of readings."""
+
+ALTITUDE_FT = (0.0, 7000.0)
+OLDEST_YEARS = 35.0
+ORIGIN_SHARES: Mapping[str, float] = {"rated": 0.55, "class": 0.30, "last-visit": 0.15}
+FILTER_SHARES: Mapping[str, float] = {"bag": 0.3, "cartridge": 0.3, "cloth": 0.25, "none": 0.15}
+TWO_MOTORS, PARALLEL_SHARE = 0.25, 0.5
+FILTER_KNOWN, MOTORS_KNOWN, AGE_KNOWN = 0.8, 0.8, 0.7
+TUBING_KNOWN, HOSE_KNOWN = 0.5, 0.6
+RATED_SEALED_INH2O, RATED_AIRFLOW_CFM = (85.0, 140.0), (80.0, 120.0)
+
+_LAST_GOOD = (Station.INLET, Station.HOSE)
+"""Where the last good visit left its readings."""
+
+
+_FRAME = System(fan=Fan(sealed_inh2o=120.0, airflow_cfm=100.0))
+"""The house that drawn ones vary."""
+
+
+@dataclass(frozen=True)
+class Callers:
+    """n houses that call, healthy as yet.
+
+    Attributes:
+        houses: their air paths.
+        papers: what could be known of each unit, and where the expected readings come from.
+        truths: the facts of unit and site as they are, told or not.
+    """
+
+    houses: Houses
+    papers: tuple[Mapping[str, Any], ...]
+    truths: tuple[Mapping[str, FactValue], ...]
+
+    def take(self, rows: Integers) -> Callers:
+        """Some of them, by index."""
+        return Callers(
+            self.houses.take(rows),
+            tuple(self.papers[row] for row in rows),
+            tuple(self.truths[row] for row in rows),
+        )
+
+    @staticmethod
+    def joined(parts: Sequence[Callers]) -> Callers:
+        """Callers after callers."""
+        return Callers(
+            Houses.joined([part.houses for part in parts]),
+            tuple(paper for part in parts for paper in part.papers),
+            tuple(truth for part in parts for truth in part.truths),
+        )
+
+    def visits(self, generator: np.random.Generator, healthy: Floats) -> list[Visit]:
+        """The record of each call as the technician has it on arrival.
+
+        Args:
+            generator: where the chance comes from, in what is known and what is not.
+            healthy: readings at `POINTS` with nothing wrong, inH2O, shape (n, 10).
+        """
+        noted = gauge_noise(generator, healthy, Gauge().tolerance)
+        return [
+            _told(generator, self.houses, row, paper, noted[row])
+            for row, paper in enumerate(self.papers)
+        ]
+
+
+def draw_callers(knowledge: Knowledge, generator: np.random.Generator, count: int) -> Callers:
+    """Draw houses with their units and paperwork.
+
+    The true fan line is scattered about what the paperwork says: its sealed suction and its
+    airflow each by a normal draw whose two standard deviations are the tolerance of a rating or
+    of the class, cut off there.
+
+    Args:
+        knowledge: gives the classes of unit.
+        generator: where the chance comes from.
+        count: how many, at least 1.
+    """
+    frame = _FRAME
+    houses = draw_houses(generator, count, frame, altitude_ft=ALTITUDE_FT)
+    # Site altitudes are known to the hundred feet, and so is the air.
+    houses = houses.with_values({"altitude_ft": houses["altitude_ft"].round(-2)})
+    motors = 1.0 + (generator.random(count) < TWO_MOTORS)
+    parallel = (motors > 1.0) & (generator.random(count) < PARALLEL_SHARE)
+    houses = houses.with_values(
+        {
+            "fan.motors": motors.astype(np.float64),
+            "fan.turning": motors.astype(np.float64),
+            PARALLEL: parallel.astype(np.float64),
+        }
+    )
+    papers = tuple(_paper(generator, motors=int(number)) for number in motors)
+    lines = {one.id: fan_from_pair(one.sealed, one.working) for one in knowledge.classes.values()}
+    drawn = [_fan_line(knowledge, lines, generator, paper) for paper in papers]
+    sealed, airflow = np.array(drawn).T
+    truths = tuple(
+        _truth(paper, altitude)
+        for paper, altitude in zip(papers, houses["altitude_ft"], strict=True)
+    )
+    return Callers(houses.with_fan(sealed, airflow), papers, truths)
+
+
+def _paper(generator: np.random.Generator, motors: int) -> dict[str, Any]:
+    return {
+        "origin": str(generator.choice(list(ORIGIN_SHARES), p=list(ORIGIN_SHARES.values()))),
+        "filter": str(generator.choice(list(FILTER_SHARES), p=list(FILTER_SHARES.values()))),
+        "motors": motors,
+        "age_years": round(float(generator.uniform(0.0, OLDEST_YEARS)), 1),
+        "rated_sealed": round(float(generator.uniform(*RATED_SEALED_INH2O))),
+        "rated_airflow": round(float(generator.uniform(*RATED_AIRFLOW_CFM))),
+    }
+
+
+def _fan_line(
+    knowledge: Knowledge,
+    lines: Mapping[str, Fan],
+    generator: np.random.Generator,
+    paper: Mapping[str, Any],
+) -> tuple[float, float]:
+    """True sealed suction (inH2O) and airflow (cfm) of a unit in good order."""
+    if paper["origin"] == "class":
+        unit_class = class_of(Visit(unit=Unit(age_years=paper["age_years"])), knowledge)
+        line, tolerance = lines[unit_class.id], unit_class.tolerance
+        sealed, airflow = line.sealed_inh2o, line.airflow_cfm
+    else:
+        sealed, airflow = paper["rated_sealed"], paper["rated_airflow"]
+        tolerance = RATED_TOLERANCE
+    scatter = 1.0 + np.clip(generator.normal(0.0, tolerance / 2, 2), -tolerance, tolerance)
+    return sealed * scatter[0], airflow * scatter[1]
+
+
+def _told(
+    generator: np.random.Generator,
+    houses: Houses,
+    row: int,
+    paper: Mapping[str, Any],
+    noted: Floats,
+) -> Visit:
+    unit: dict[str, Any] = {}
+    last_good: dict[Station, Pair] = {}
+    # The class of a unit goes by its age, so without a rating the age is known.
+    if paper["origin"] == "class" or generator.random() < AGE_KNOWN:
+        unit["age_years"] = paper["age_years"]
+    if paper["origin"] != "class":
+        unit |= {name: paper[name] for name in ("rated_sealed", "rated_airflow")}
+    if paper["origin"] == "last-visit":
+        for station in _LAST_GOOD:
+            sealed, working = (
+                round(float(noted[POINTS.index(GaugePoint(station, state))]), 1)
+                for state in AirState
+            )
+            last_good[station] = Pair(sealed=sealed, working=working)
+    unit |= {
+        name: paper[name]
+        for name, share in (("filter", FILTER_KNOWN), ("motors", MOTORS_KNOWN))
+        if generator.random() < share
+    }
+    house: dict[str, float] = {}
+    if generator.random() < TUBING_KNOWN:
+        run = houses["trunk.length_ft"][row] + houses["branch.length_ft"][row, houses.damaged]
+        house["tubing_ft"] = 5.0 * round(float(run) / 5.0)
+    if generator.random() < HOSE_KNOWN:
+        house["hose_ft"] = float(round(houses["hose.length_ft"][row]))
+    return Visit(
+        site=Site(altitude_ft=float(houses["altitude_ft"][row])),
+        unit=Unit(**unit),
+        house=House(**house),
+        last_good=last_good,
+    )
+
+
+def _truth(paper: Mapping[str, Any], altitude_ft: float) -> Mapping[str, FactValue]:
+    """The standing facts of a visit on which everything about the unit is known."""
+    unit = Unit(**{name: paper[name] for name in ("age_years", "motors", "filter")})
+    visit = Visit(unit=unit, site=Site(altitude_ft=float(altitude_ft)))
+    # What is expected where is not a standing fact, so it is not worked out here.
+    origin = Baseline.model_construct(
+        origin=paper["origin"], tolerance=RATED_TOLERANCE, expected={}, note="", system=_FRAME
+    )
+    return standing_facts(visit, origin)

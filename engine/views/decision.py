@@ -1,0 +1,183 @@
+"""The unrolled policy in a technician's words: the decision tree that `charts` draws.
+
+Readings are named by what the gauge shows on this very system, answers that lead to the same step
+share a branch, and what was cut is gathered into one way on. Leaves unrolling to `tree`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Hashable, Iterable, Sequence
+
+from stillflow.engine.base import AirState
+from stillflow.engine.charts import DecisionTree, TitleBlock, TreeBranch, TreeNode
+from stillflow.engine.dialogue import LIVE, NOT_THERE, Act
+from stillflow.engine.inference import Baseline, spot_of
+from stillflow.engine.planning import Branch, Node, PolicyTree
+from stillflow.engine.ruleset import Check, Knowledge
+
+_ABOUT = {
+    "mains": "mains",
+    "moving-parts": "moving parts",
+    "dust": "dust",
+    "heights": "heights",
+    "walls": "what walls hide",
+    "suction": "suction on skin",
+    "noise": "noise",
+    "fire": "fire",
+}
+
+
+def decision_tree(
+    tree: PolicyTree, knowledge: Knowledge, baseline: Baseline, title: TitleBlock
+) -> DecisionTree:
+    """The tree in words.
+
+    Args:
+        tree: from `visit_tree`.
+        knowledge: the rule set it was made with.
+        baseline: what the system should read.
+        title: the title block.
+    """
+    words = _Words(knowledge, baseline)
+    wanted = {0}
+    nodes = []
+    # A branch always leads to a higher number, so what is wanted is known when it is reached.
+    for number, node in enumerate(tree.nodes):
+        if number in wanted:
+            made = words.node(number, node, tree.nodes)
+            wanted |= {int(branch.to) for branch in made.branches}
+            nodes.append(made)
+    return DecisionTree(title=title, root="0", nodes=tuple(nodes))
+
+
+def _left_to_visit(node: Node) -> bool:
+    return node.act is None and node.handed_to == LIVE
+
+
+class _Words:
+    def __init__(self, knowledge: Knowledge, baseline: Baseline) -> None:
+        self._knowledge = knowledge
+        self._baseline = baseline
+
+    def node(self, number: int, node: Node, nodes: Sequence[Node]) -> TreeNode:
+        act = node.act
+        if not isinstance(act, Act) or act.kind not in ("check", "fix"):
+            return self._end(number, node)
+        if act.kind == "fix":
+            return self._fix(number, node, act, nodes)
+        check = self._knowledge.checks[act.id]
+        cautions = list(check.cautions)
+        details = []
+        if check.access is not None:
+            access = self._knowledge.accesses[check.access]
+            if node.figures["minutes"] >= check.minutes + access.minutes / 2:
+                cautions += access.cautions
+                details.append(f"First: {access.title[0].lower()}{access.title[1:]}.")
+        branches = tuple(self._branches(check, node, nodes))
+        if all(_left_to_visit(nodes[branch.node]) for branch in node.branches):
+            # Whatever the answer, this is as far as the tree goes.
+            details.append(f"Then go on with {LIVE}.")
+            branches = ()
+        return TreeNode(
+            id=str(number),
+            kind="check",
+            title=_question(check),
+            detail=" ".join(details),
+            minutes=node.figures["minutes"],
+            caution=self._beware(cautions),
+            branches=branches,
+        )
+
+    def _fix(self, number: int, node: Node, act: Act, nodes: Sequence[Node]) -> TreeNode:
+        fault = self._knowledge.faults[act.id]
+        fix = fault.fix
+        cautions = list(fix.cautions)
+        if fix.access is not None:
+            cautions += self._knowledge.accesses[fix.access].cautions
+        onward = [
+            TreeBranch(
+                answer="It is not there", probability=branch.probability, to=str(branch.node)
+            )
+            for branch in node.branches
+            if branch.label == NOT_THERE and not _left_to_visit(nodes[branch.node])
+        ]
+        return TreeNode(
+            id=str(number),
+            kind="hand-over" if fix.refer else "fix",
+            title=f"{fault.title} – for {fix.refer}" if fix.refer else fault.title,
+            detail=fault.confirm if onward else "",
+            minutes=node.figures["minutes"],
+            probability=node.figures["probability"],
+            expected_minutes=node.figures["elapsed"],
+            caution=self._beware(cautions),
+            branches=tuple(onward),
+        )
+
+    def _end(self, number: int, node: Node) -> TreeNode:
+        if node.handed_to == LIVE:
+            title, detail = f"On with {LIVE}", ""
+            if isinstance(node.act, Act):
+                title, detail = "Take these readings again", node.reason
+        elif isinstance(node.act, Act) and node.act.kind == "stop":
+            title, detail = f"Stop. {node.reason}", f"Call: {node.handed_to}"
+        else:
+            title, detail = f"Call {node.handed_to}", node.reason
+        return TreeNode(id=str(number), kind="hand-over", title=title, detail=detail)
+
+    def _branches(self, check: Check, node: Node, nodes: Sequence[Node]) -> Iterable[TreeBranch]:
+        """The ways on, those that lead to the same step together, the cut ones last."""
+        by_node: dict[int, list[Branch]] = {}
+        for branch in node.branches:
+            by_node.setdefault(branch.node, []).append(branch)
+        cut = [number for number in by_node if _left_to_visit(nodes[number])]
+        for number in [*(n for n in by_node if n not in cut), *cut]:
+            ways = by_node[number]
+            labels = {way.label for way in ways}
+            answer = self._answers(check, labels)
+            if number in cut and len(by_node) > 1 and len(ways) > 1:
+                answer = "anything else"
+            chance = min(sum(way.probability for way in ways), 1.0)
+            yield TreeBranch(answer=answer, probability=chance, to=str(number))
+
+    def _answers(self, check: Check, labels: set[Hashable]) -> str:
+        if check.kind == "choice":
+            return " or ".join(one.label for one in check.answers if one.id in labels)
+        return " or ".join(self._spans(check, labels))
+
+    def _spans(self, check: Check, labels: set[Hashable]) -> Iterable[str]:
+        """Stretches of the gauge's scale that neighbouring levels make up, inH2O."""
+        expected = self._baseline.at(*spot_of(check))
+        levels = self._knowledge.levels
+        low: float | None = None
+        for index, level in enumerate(levels):
+            edge = level.below_class if self._baseline.wide else level.below
+            if level.id in labels:
+                if index == 0 or levels[index - 1].id not in labels:
+                    below = levels[index - 1] if index else None
+                    low = None if below is None else self._edge(below.id) * expected
+                if index + 1 == len(levels) or levels[index + 1].id not in labels:
+                    yield _span(low, None if edge is None else edge * expected)
+
+    def _edge(self, level_id: str) -> float:
+        level = next(one for one in self._knowledge.levels if one.id == level_id)
+        edge = level.below_class if self._baseline.wide else level.below
+        assert edge is not None
+        return edge
+
+    def _beware(self, cautions: Iterable[str]) -> str:
+        about = dict.fromkeys(_ABOUT[self._knowledge.cautions[name].about] for name in cautions)
+        return ", ".join(about)
+
+
+def _span(low: float | None, high: float | None) -> str:
+    if low is None:
+        return "any reading" if high is None else f"under {high:.0f}"
+    return f"{low:.0f} or more" if high is None else f"{low:.0f} to {high:.0f}"
+
+
+def _question(check: Check) -> str:
+    if check.kind == "choice":
+        return check.ask
+    state, station = spot_of(check)
+    how = "no air flowing" if state is AirState.SEALED else "through the orifice"
+    return f"Read {state} at {station.words} ({how}), inH2O"

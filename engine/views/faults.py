@@ -1,0 +1,201 @@
+"""The fault tree of a rule set: what can bring a complaint about, by place and mode.
+
+Derived from the faults, the declared combinations and the evidence on the complaint; nothing is
+drawn by hand. Gates and arithmetic are left to `faulttree`, drawing to `charts`.
+"""
+
+from __future__ import annotations
+
+from math import prod
+
+from stillflow.engine.base import InputError, Mode, Where, nearest
+from stillflow.engine.dialogue import Session
+from stillflow.engine.faulttree import Cause, FaultTree, build_tree
+from stillflow.engine.faulttree import build as faulttree_build
+from stillflow.engine.ruleset import Complaint, Fault, Knowledge
+
+ANY_COMPLAINT = "Poor suction"
+"""The top event where no complaint is named."""
+
+WORTH_AN_EVENT = 0.005
+"""Share of the top event below which a cause is drawn together with others."""
+
+_WORTH_A_GATE = 0.1
+"""Combinations are what nobody thinks of: they are drawn down to this part of that share."""
+
+_PLACES = {
+    Where.UNIT: "In the unit",
+    Where.TUBING: "In the tubing",
+    Where.INLETS: "At the inlets",
+    Where.HOSE: "In the hose",
+    Where.TOOL: "In the tool or wand",
+    Where.SUPPLY: "In the electric supply",
+    Where.MEASUREMENT: "In the measuring",
+    Where.SYSTEM: "In how the system is used",
+}
+_MODES = {
+    Mode.LEAK: "air gets in",
+    Mode.OBSTRUCTION: "something is in the way",
+    Mode.WEAK_POWER: "too little power",
+    Mode.SETTING: "set or used wrongly",
+    Mode.MEASUREMENT: "the readings are wrong",
+    Mode.NORMAL: "nothing is broken",
+}
+
+
+def known_complaint(knowledge: Knowledge, name: str) -> Complaint:
+    """The complaint with an id.
+
+    Raises:
+        InputError: there is none; names the nearest.
+    """
+    if name not in knowledge.complaints:
+        right = nearest(name, knowledge.complaints) or f"one of: {', '.join(knowledge.complaints)}"
+        raise InputError(f"there is no complaint '{name}'", right=right)
+    return knowledge.complaints[name]
+
+
+def complaint_shares(knowledge: Knowledge, complaint: Complaint | None) -> dict[str, float]:
+    """The share of calls about poor suction that each fault brings about with a complaint.
+
+    How common the fault is among calls times P(the complaint | the fault); without a complaint,
+    the former alone. Faults that cannot be are left out. 0 to 1, by fault id.
+    """
+    progress = Session(knowledge).progress
+    shares = progress.probabilities
+    if complaint is not None:
+        [outlook] = progress.belief.outlooks(progress.situation, [complaint.check])
+        shares = shares * outlook.likelihood[outlook.answers.index(complaint.answer)]
+    return {
+        name: float(share)
+        for name, share in zip(knowledge.faults, shares, strict=True)
+        if share > 0.0
+    }
+
+
+def fault_tree(
+    knowledge: Knowledge, complaint: Complaint | None = None, worth: float = WORTH_AN_EVENT
+) -> FaultTree:
+    """The fault tree of a complaint, or of poor suction as such.
+
+    A circumstance that a fault needs makes the fault itself a little likelier than its share of
+    calls: `how_common` counts the calls it caused.
+
+    Args:
+        knowledge: the rule set.
+        complaint: the top event, None for any complaint.
+        worth: where several causes of one place are each less than this share of the top
+            event's probability, they stand together as one undeveloped event; 0 to show all.
+
+    Raises:
+        InputError: `worth` is not a share.
+    """
+    if not 0.0 <= worth < 1.0:
+        raise InputError(f"{worth:g} is not a share", right="use a number from 0 up to 1")
+    shares = complaint_shares(knowledge, complaint)
+    least = worth * sum(shares.values())
+    combined = _combinations(knowledge, shares, least)
+    within = {name for one in combined for name in one.causes}
+    left = _rare(knowledge, {n: s for n, s in shares.items() if s < least and n not in within})
+    kept = {name: share for name, share in shares.items() if share >= least or name not in left}
+    causes = [
+        Cause(
+            id=name,
+            title=fault.title,
+            place=_PLACES[fault.place],
+            mode=_MODES[fault.mode],
+            probability=_presence(knowledge, combined, name, shares[name]),
+            alone=name not in within,
+        )
+        for name, fault in _by_place(knowledge)
+        if name in kept or name in within
+    ]
+    causes += [
+        Cause(
+            id=name,
+            title=one.title,
+            place=_PLACES[Where.SYSTEM],
+            mode=_MODES[Mode.SETTING],
+            probability=one.share,
+            alone=False,
+            undeveloped=True,
+        )
+        for name, one in knowledge.circumstances.items()
+        if name in within
+    ]
+    causes += _together(knowledge, left)
+    top = ANY_COMPLAINT if complaint is None else complaint.title
+    return build_tree(top, causes, combined)
+
+
+def _by_place(knowledge: Knowledge) -> list[tuple[str, Fault]]:
+    places, modes = list(Where), list(Mode)
+    return sorted(
+        knowledge.faults.items(),
+        key=lambda pair: (places.index(pair[1].place), modes.index(pair[1].mode), pair[0]),
+    )
+
+
+def _combinations(
+    knowledge: Knowledge, shares: dict[str, float], least: float
+) -> list[faulttree_build.Combination]:
+    """The combinations all of whose faults can be, and that are likely enough to be drawn."""
+    return [
+        faulttree_build.Combination(
+            id=name,
+            title=one.title,
+            place=_PLACES[one.place],
+            mode=_MODES[one.mode],
+            causes=(*one.faults, *one.circumstances),
+        )
+        for name, one in knowledge.combinations.items()
+        if min(shares.get(fault, 0.0) for fault in one.faults) >= max(_WORTH_A_GATE * least, 1e-300)
+    ]
+
+
+def _presence(
+    knowledge: Knowledge,
+    combined: list[faulttree_build.Combination],
+    name: str,
+    share: float,
+) -> float:
+    """How often a fault is there: its share of calls, and the times when nobody feels it."""
+    felt = [
+        prod(
+            knowledge.circumstances[cause].share
+            for cause in one.causes
+            if cause in knowledge.circumstances
+        )
+        for one in combined
+        if name in one.causes
+    ]
+    return min(share / max(felt), 1.0) if felt else share
+
+
+def _rare(knowledge: Knowledge, shares: dict[str, float]) -> dict[str, float]:
+    """Those to be joined: one alone in its place would take as much room without its name."""
+    places = [knowledge.faults[name].place for name in shares]
+    return {
+        name: share
+        for name, share in shares.items()
+        if places.count(knowledge.faults[name].place) > 1
+    }
+
+
+def _together(knowledge: Knowledge, left: dict[str, float]) -> list[Cause]:
+    """One event for the causes of each place that are too rare to be drawn one by one."""
+    causes = []
+    for place in Where:
+        here = [share for name, share in left.items() if knowledge.faults[name].place is place]
+        if here:
+            causes.append(
+                Cause(
+                    id=f"others {place}",
+                    title=f"{_PLACES[place]}: {len(here)} other causes, each rare",
+                    place=_PLACES[place],
+                    mode="others",
+                    probability=1.0 - prod(1.0 - share for share in here),
+                    undeveloped=True,
+                )
+            )
+    return causes

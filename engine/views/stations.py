@@ -1,0 +1,62 @@
+"""The readings of a visit along the air path, as the strip that `charts` draws.
+
+Takes readings and baseline as they are; where suction is lost is worked out by the chart.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+from stillflow.engine.base import AirState
+from stillflow.engine.base import Station as Where
+from stillflow.engine.charts import AirPath, Reading, Station, TitleBlock
+from stillflow.engine.inference import Baseline, Spot, tolerance_of
+
+_PATH: tuple[tuple[Where, str], ...] = (
+    (Where.UNIT, "filter, bin and intake"),
+    (Where.UTILITY, "house joined on: its leaks count from here"),
+    (Where.INLET, "tubing and this inlet"),
+    (Where.HOSE, "hose"),
+)
+"""Where the gauge goes from the fan to the hose end, and what lies before each place."""
+
+
+def air_path(
+    readings: Mapping[Spot, float], baseline: Baseline, gauge_tolerance: float, title: TitleBlock
+) -> AirPath:
+    """The readings along the path beside what was expected, inH2O.
+
+    An inlet on another branch is not on this path, so its readings are left out; so is the utility
+    inlet where nothing was read at it.
+
+    Args:
+        readings: suction by state and station, inH2O.
+        baseline: what the system should read.
+        gauge_tolerance: share of a reading.
+        title: the title block.
+    """
+    read = {station for _, station in readings}
+    path = [(one, behind) for one, behind in _PATH if one is not Where.UTILITY or one in read]
+    return AirPath(
+        title=title,
+        stations=tuple(
+            Station(
+                title=station.words.removeprefix("the ").capitalize(),
+                behind=behind,
+                sealed=_reading(readings, baseline, AirState.SEALED, station),
+                working=_reading(readings, baseline, AirState.WORKING, station),
+            )
+            for station, behind in path
+        ),
+        tolerance=tolerance_of(baseline, gauge_tolerance),
+    )
+
+
+def _reading(
+    readings: Mapping[Spot, float], baseline: Baseline, state: AirState, station: Where
+) -> Reading:
+    found = readings.get((state, station))
+    return Reading(
+        expected=round(baseline.at(state, station)),
+        found=None if found is None else round(found, 1),
+    )

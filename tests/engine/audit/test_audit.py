@@ -1,0 +1,234 @@
+"""The audit: every kind of slip shown by a small rule set that has it, and by one that has not."""
+
+from __future__ import annotations
+
+import pytest
+from broken_rules import EITHER, RULE, TIDY, USED, check, declared, found, rule, twins
+from small_rules import SMALL, small
+
+from stillflow.engine.audit.finding import Severity
+from stillflow.engine.audit.inspections import INSPECTIONS, audit, refused
+from stillflow.engine.base.errors import KnowledgeError
+
+
+def test_a_tidy_rule_set_has_no_findings() -> None:
+    assert audit(small(TIDY)) == ()
+
+
+BROKEN: list[tuple[str, str, str, list[str]]] = [
+    # inspection, broken text, id, words that must be said
+    (
+        "never-fires",
+        rule(
+            "{all: [{fact: level.sealed.inlet, is: low}, {fact: level.sealed.inlet, is: fine}]}",
+            "{for: seal-torn, strength: slight}",
+        ),
+        "extra",
+        ["can never be", "level.sealed.inlet"],
+    ),
+    (
+        "contradicts",
+        rule("{fact: answer.seal-look, is: torn}", "{against: seal-torn, strength: slight}"),
+        "extra",
+        ["'torn'", "'seal-torn'"],
+    ),
+    (
+        "counted-twice",
+        rule(
+            "{fact: answer.seal-look, one_of: [torn, whole]}", "{for: seal-torn, strength: slight}"
+        ),
+        "extra",
+        ["'torn'", "says the same", "'seal-torn'"],
+    ),
+    (
+        "said-already",
+        rule(
+            "{all: [{fact: answer.seal-look, is: torn}, {fact: level.sealed.inlet, is: low}]}",
+            "{for: seal-torn, strength: slight}",
+        ),
+        "extra",
+        ["'seal-torn'", "low-sealed", "torn"],
+    ),
+    (
+        "for-the-impossible",
+        rule("{fact: unit.motors, is: 1}", "{for: seal-torn, strength: slight}").replace(
+            "confirm: A tear is seen.",
+            "confirm: A tear is seen.\n    possible_when: {fact: unit.motors, at_least: 2}",
+        ),
+        "extra",
+        ["'seal-torn'", "cannot be there"],
+    ),
+    (
+        "too-long",
+        rule(
+            f"{{all: [{', '.join([f'{{any: [{EITHER}]}}'] * 12)}]}}",
+            "{for: seal-torn, strength: slight}",
+        ),
+        "extra",
+        ["more than 2,000 cases"],
+    ),
+    (
+        "never-raised",
+        SMALL,
+        "nothing-wrong",
+        ["no rule"],
+    ),
+    (
+        "never-first",
+        twins()
+        .replace("id: whole\n", "id: whole-twice\n")
+        .replace(
+            "{for: [seal-torn, seal-twin], strength: decisive}",
+            "{for: seal-torn, strength: decisive}, {for: seal-twin, strength: strong}",
+        ),
+        "seal-twin",
+        ["'seal-torn' is still likelier"],
+    ),
+    (
+        "not-told-apart",
+        twins(),
+        "seal-torn",
+        ["no answer tells it from 'seal-twin'", "alike:"],
+    ),
+    (
+        "alike-without-need",
+        TIDY.replace("checks:\n", declared("seal-torn", "hose-clogged") + "checks:\n", 1).replace(
+            "[Push the clog out.]}", "[Fit a new seal.], access: lid-off}"
+        ),
+        "seals",
+        ["the rules tell 'seal-torn' from 'hose-clogged'"],
+    ),
+    (
+        "alike-in-name-only",
+        twins("Glue the old one.", alike=declared("seal-torn", "seal-twin")),
+        "seals",
+        ["fixed in different ways"],
+    ),
+    (
+        "never-asked",
+        check(more="asked_when: {fact: answer.extra, is: yes-it-is}"),
+        "extra",
+        ["asked only when", "can never be"],
+    ),
+    (
+        "says-nothing",
+        check().replace(USED, ""),
+        "extra",
+        ["no rule uses its answer"],
+    ),
+    (
+        "not-a-question",
+        check(ask="Look at the seal."),
+        "extra",
+        ['"Look at the seal."', "question mark"],
+    ),
+    (
+        "unsaid-mains",
+        check(how="Unplug the unit and look."),
+        "extra",
+        ["'Unplug'", "unplug"],
+    ),
+    (
+        "unsaid-heights",
+        check(how="Climb to the hood and look."),
+        "extra",
+        ["'Climb'", "heights"],
+    ),
+    (
+        "unused-source",
+        TIDY.replace("sources:\n", "sources:\n  - {id: extra, kind: memory, title: A memory}\n"),
+        "extra",
+        ["nothing points at"],
+    ),
+    (
+        "unused-caution",
+        TIDY.replace(
+            "cautions:\n",
+            "cautions:\n"
+            "  - {id: extra, about: dust, text: Wear a mask., source: common-practice}\n",
+            1,
+        ),
+        "extra",
+        ["never shown"],
+    ),
+    (
+        "unused-access",
+        TIDY.replace(
+            "accesses:\n",
+            "accesses:\n  - {id: extra, title: A hatch, minutes: 1, source: common-practice}\n",
+            1,
+        ),
+        "extra",
+        ["no check or fix opens it"],
+    ),
+    (
+        "nothing-to-weigh",
+        rule("{fact: answer.hiss, is: quiet}", "{against: leak, strength: slight}").replace(
+            "because: It is said.", "because: It is said.\n    weighed: Gauges differ."
+        ),
+        "extra",
+        ["the airflow model, which cannot weigh it"],
+    ),
+    (
+        "unused-finding",
+        rule("{fact: answer.hiss, is: quiet}", "{derive: finding.peace}"),
+        "extra",
+        ["finding.peace"],
+    ),
+    (
+        "source-not-to-be-found",
+        TIDY.replace(
+            "kind: practice, title: What the trade does", "kind: standard, title: Some standard"
+        ),
+        "common-practice",
+        ["a standard without number"],
+    ),
+]
+
+
+@pytest.mark.parametrize(("name", "text", "entry", "words"), BROKEN, ids=[one[0] for one in BROKEN])
+def test_each_slip_is_found_and_said_with_its_place(
+    name: str, text: str, entry: str, words: list[str]
+) -> None:
+    findings = [one for one in found(text).get(name, []) if one.place.key == entry]
+    assert len(findings) == 1
+    message = str(findings[0])
+    line = text.count("\n", 0, text.index(f"id: {entry}")) + 1
+    assert message.startswith(f"small.yaml:{line}, {entry}: ")
+    assert "\n" not in message
+    for word in words:
+        assert word in message
+
+
+def test_every_inspection_is_shown_by_a_broken_rule_set_and_says_what_it_finds() -> None:
+    assert {one.name for one in INSPECTIONS} == {one[0] for one in BROKEN}
+    for inspection in INSPECTIONS:
+        assert inspection.finds.endswith(".")
+        assert inspection.finds.count(".") == 1
+
+
+@pytest.mark.parametrize(
+    ("text", "words"),
+    [
+        (TIDY.replace("because: The tear is seen.\n    source: common-practice",
+                      "because: The tear is seen."), "'source' is missing"),
+        (TIDY.replace("source: common-practice\n  - id: torn", "source: hearsay\n  - id: torn"),
+         "no source 'hearsay'"),
+        (TIDY.replace("- id: torn", "- id: whole", 1), "used twice"),
+        (TIDY.replace("fact: answer.hiss", "fact: answer.hiz", 1), "no fact 'answer.hiz'"),
+        (TIDY.replace("{fact: level.sealed.inlet, is: low}",
+                      "{fact: finding.round, is: true}", 1)
+         + RULE.format(when="{fact: finding.short, is: true}", then="{derive: finding.round}"),
+         "wait for each other"),
+        (twins(alike=declared("seal-torn", "seal-twig")), "no fault 'seal-twig'"),
+    ],
+    ids=["no source", "unknown source", "id twice", "dangling fact", "circle", "dangling alike"],
+)  # fmt: skip
+def test_what_the_loader_refuses_has_the_form_of_a_finding(text: str, words: str) -> None:
+    with pytest.raises(KnowledgeError) as caught:
+        small(text)
+    findings = refused(caught.value)
+    assert len(findings) == 1 + len(caught.value.others)
+    assert words in str(findings[0])
+    assert findings[0].severity is Severity.HIGH
+    assert findings[0].place.line is not None

@@ -1,0 +1,357 @@
+"""The dialogue: what is asked next, what a fix leads to, what is not believed."""
+
+from __future__ import annotations
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from small_rules import SMALL, small
+
+from stillflow.engine import Session, load_rules
+from stillflow.engine.base.errors import InputError
+from stillflow.engine.base.scales import Mode
+from stillflow.engine.dialogue.steps import NextStep
+from stillflow.engine.inference.visit import CANT_DO, CANT_TELL, SKIPPED, Event, Gauge, Visit
+
+# The small rule set's plain class of unit reads 120 sealed; about 57 working at the hose end.
+SHORT, SOUND = 60.0, 119.0
+
+
+def probability(step: NextStep, fault: str) -> float:
+    return next(one.probability for one in step.faults if one.id == fault)
+
+
+def started(*answers: tuple[str, float | str]) -> Session:
+    session = Session(small())
+    for check_id, answer in answers:
+        session.record(check_id, answer)
+    return session
+
+
+def test_the_first_step_is_a_check_and_the_same_every_time() -> None:
+    first, second = Session(small()).next_step(), Session(small()).next_step()
+    assert first == second
+    assert first.step == "check"
+    assert first.check is not None
+
+
+def test_a_check_behind_a_lid_says_what_is_opened_and_warns_first() -> None:
+    text = SMALL.replace("usual: 0.1, source", "usual: 0.11, source", 1)
+    session = Session(small(text.replace("minutes: 2\n", "minutes: 90\n")))
+    step = session.next_step()
+    assert step.check is not None
+    assert step.check.id == "hiss" or step.check.opens == "Lid off the unit"
+    session.record("hiss", CANT_DO)
+    step = session.next_step()
+    assert step.check is not None
+    assert step.check.id == "seal-look"
+    assert step.check.opens == "Lid off the unit"
+    assert step.check.minutes == 5
+    assert step.check.cautions == ("Unplug the unit first.",)
+
+
+def test_low_sealed_speaks_for_a_leak_and_is_explained() -> None:
+    step = started(("sealed-inlet", SHORT)).next_step()
+    assert probability(step, "seal-torn") > 0.6
+    assert "Suction is lost even with no air flowing." in step.because
+    assert next(iter(step.modes)) is Mode.LEAK
+
+
+def test_the_likely_fault_is_fixed_measured_again_and_done() -> None:
+    session = started(("sealed-inlet", SHORT), ("seal-look", "torn"))
+    step = session.next_step()
+    assert step.step == "fix"
+    assert step.fix is not None
+    assert step.fix.fault == "seal-torn"
+    assert step.fix.cautions == ("Unplug the unit first.",)
+    session.record_fix("seal-torn")
+    asked = []
+    for answer in (SOUND, 57.0, "restored"):
+        step = session.next_step()
+        assert step.check is not None
+        assert step.check.verifies
+        asked.append(step.check.id)
+        session.record(step.check.id, answer)
+    assert asked == ["sealed-inlet", "working-hose", "works-now"]
+    assert session.next_step().step == "done"
+    conclusion = session.visit.conclusion
+    assert conclusion is not None
+    assert conclusion.fault == "seal-torn"
+
+
+def test_a_fix_that_did_not_help_rules_its_fault_out_and_the_plan_goes_on() -> None:
+    session = started(("sealed-inlet", SHORT), ("seal-look", "torn"))
+    session.record_fix("seal-torn")
+    for answer in (SHORT, 30.0, "weak-still"):
+        step = session.next_step()
+        assert step.check is not None
+        session.record(step.check.id, answer)
+    step = session.next_step()
+    assert step.step in ("check", "fix", "refer")
+    assert probability(step, "seal-torn") == 0
+    assert probability(step, "motor-worn") > 0.5
+
+
+def test_a_fault_that_was_not_there_is_ruled_out_and_the_readings_still_hold() -> None:
+    session = started(("sealed-inlet", SHORT))
+    session.record_fix("seal-torn", found=False)
+    assert set(session.progress.answered) == {"sealed-inlet"}
+    step = session.next_step()
+    assert probability(step, "seal-torn") == 0
+    assert step.check is None or not step.check.verifies
+    assert session.events[-1].done is False
+    again = Session(small(), session.visit)
+    assert again.next_step() == step
+
+
+def test_readings_before_a_fix_are_stale_after_it_but_looks_are_kept() -> None:
+    session = started(("sealed-inlet", SHORT), ("hiss", "hissing"), ("seal-look", "torn"))
+    session.record_fix("seal-torn")
+    assert set(session.progress.answered) == {"seal-look"}
+
+
+def test_two_faults_on_one_call_are_both_fixed() -> None:
+    session = started(("sealed-inlet", SHORT), ("seal-look", "torn"))
+    session.record_fix("seal-torn")
+    answers: dict[str, float | str] = {
+        "sealed-inlet": SOUND,
+        "working-inlet": 40.0,
+        "working-hose": 25.0,
+        "works-now": "weak-still",
+        "hiss": "quiet",
+    }
+    for _ in range(10):
+        step = session.next_step()
+        if step.fix is not None:
+            break
+        assert step.check is not None
+        session.record(step.check.id, answers[step.check.id])
+    assert step.fix is not None
+    assert step.fix.fault == "hose-clogged"
+    session.record_fix("hose-clogged")
+    answers |= {"working-inlet": 76.0, "working-hose": 57.0, "works-now": "restored"}
+    for _ in range(10):
+        step = session.next_step()
+        if step.ending is not None:
+            break
+        assert step.check is not None
+        session.record(step.check.id, answers[step.check.id])
+    assert step.step == "done"
+    assert session.progress.tried == ["seal-torn", "hose-clogged"]
+
+
+def test_sealed_below_working_is_named_and_both_are_asked_again() -> None:
+    session = started(("sealed-inlet", 50.0), ("working-inlet", 80.0))
+    step = session.next_step()
+    assert step.check is not None
+    assert step.check.id in ("sealed-inlet", "working-inlet")
+    assert "Sealed can never be below working at the same place." in step.because
+    assert session.progress.answered == {}
+    fresh = Session(small()).next_step()
+    assert probability(step, "seal-torn") == pytest.approx(probability(fresh, "seal-torn"))
+
+
+def test_doubted_readings_taken_again_are_believed_if_they_agree() -> None:
+    session = started(("sealed-inlet", 50.0), ("working-inlet", 80.0))
+    session.record("sealed-inlet", SOUND)
+    session.record("working-inlet", 76.0)
+    assert session.progress.answered == {"sealed-inlet": SOUND, "working-inlet": 76.0}
+
+
+def test_the_same_contradiction_twice_is_not_asked_a_third_time() -> None:
+    session = started(("sealed-inlet", 50.0), ("working-inlet", 80.0))
+    session.record("sealed-inlet", 50.0)
+    session.record("working-inlet", 80.0)
+    step = session.next_step()
+    assert step.check is None or step.check.id not in ("sealed-inlet", "working-inlet")
+    assert session.progress.answered == {}
+
+
+@pytest.mark.parametrize("word", [CANT_TELL, CANT_DO])
+def test_what_cannot_be_answered_is_not_asked_again_and_the_plan_goes_on(word: str) -> None:
+    session = Session(small())
+    seen = []
+    for _ in range(12):
+        step = session.next_step()
+        if step.check is None:
+            break
+        seen.append(step.check.id)
+        session.record(step.check.id, word)
+    assert len(seen) == len(set(seen))
+    assert step.step in ("fix", "refer")
+
+
+def test_what_was_skipped_comes_back_when_nothing_else_is_left() -> None:
+    # Fixes so long that every check pays for itself.
+    text = SMALL.replace("{minutes: 10,", "{minutes: 300,").replace(
+        "{minutes: 5,", "{minutes: 300,"
+    )
+    session = Session(small(text.replace("{minutes: 60,", "{minutes: 300,")))
+    first = session.next_step().check
+    assert first is not None
+    session.record(first.id, SKIPPED)
+    seen = []
+    for _ in range(12):
+        step = session.next_step()
+        if step.check is None or step.check.id == first.id:
+            break
+        seen.append(step.check.id)
+        session.record(step.check.id, CANT_TELL)
+    assert first.id not in seen
+    assert step.check is not None
+    assert step.check.id == first.id
+
+
+def test_without_a_gauge_no_reading_is_asked() -> None:
+    session = Session(small(), Visit(missing_tools=("gauge",)))
+    for _ in range(12):
+        step = session.next_step()
+        if step.check is None:
+            break
+        assert step.check.kind == "choice"
+        session.record(step.check.id, CANT_TELL)
+    assert step.step in ("fix", "refer")
+
+
+def test_taking_back_the_last_answer_restores_the_step_before() -> None:
+    session = Session(small())
+    before = session.next_step()
+    session.record("sealed-inlet", SHORT)
+    session.undo()
+    assert session.next_step() == before
+    assert session.undo() is None
+
+
+def test_a_fix_that_belongs_to_others_is_referred_and_ends_when_left() -> None:
+    session = Session(small(SMALL.replace("{minutes: 60,", "{minutes: 5,")))
+    session.record("sealed-inlet", SHORT)
+    session.record("seal-look", "whole")
+    step = session.next_step()
+    assert step.step == "refer"
+    assert step.fix is not None
+    assert step.fix.refer == "the workshop"
+    session.record_fix("motor-worn", done=False)
+    step = session.next_step()
+    assert step.step == "refer"
+    assert step.ending is not None
+    assert step.ending.call == "the workshop"
+
+
+def test_nothing_wrong_is_only_said_after_what_must_be_known_first() -> None:
+    text = SMALL.replace("how_common: rare", "how_common: very-common")
+    session = Session(small(text))
+    seen = []
+    for _ in range(12):
+        step = session.next_step()
+        if step.fix is not None and step.fix.fault == "nothing-wrong":
+            break
+        assert step.check is not None
+        seen.append(step.check.id)
+        answers = {"sealed-inlet": SOUND, "working-hose": 57.0, "working-inlet": 76.0}
+        answers |= {"hiss": "quiet", "seal-look": "whole"}
+        session.record(step.check.id, answers[step.check.id])
+    assert {"sealed-inlet", "working-hose"} <= set(seen)
+    session.record_fix("nothing-wrong")
+    assert session.next_step().step == "done"
+
+
+@pytest.mark.parametrize(
+    ("check", "answer", "words"),
+    [
+        ("sealed-inlet", "90 cfm", "not a unit of this kind"),
+        ("sealed-inlet", -5, "cannot be"),
+        ("sealed-inlet", "lots", "not a number"),
+        ("sealed-inlet", float("nan"), "cannot be"),
+        ("sealed-inlet", 4000, "cannot be"),
+        ("seal-look", "tron", "one of: whole, torn"),
+        ("seel-look", "torn", "did you mean 'seal-look'"),
+    ],
+)
+def test_an_answer_that_cannot_be_is_refused_and_changes_nothing(
+    check: str, answer: float | str, words: str
+) -> None:
+    session = Session(small())
+    with pytest.raises(InputError, match=words):
+        session.record(check, answer)
+    assert session.events == ()
+
+
+def test_units_are_understood() -> None:
+    session = started(("sealed-inlet", "22.4 kPa"))
+    # 22.4 kPa / 249.0889 Pa: conventional inch of water, NIST SP 811 table B.8.
+    assert session.progress.answered["sealed-inlet"] == pytest.approx(22400 / 249.0889)
+
+
+def test_replaying_the_record_gives_the_same_step() -> None:
+    session = started(("sealed-inlet", SHORT), ("hiss", "hissing"))
+    again = Session(small(), session.visit)
+    assert again.next_step() == session.next_step()
+
+
+@settings(max_examples=5, deadline=None)
+@given(data=st.data())
+def test_any_answers_lead_to_an_end_on_the_shipped_rules(data: st.DataObject) -> None:
+    knowledge = load_rules()
+    session = Session(knowledge)
+    for _ in range(150):
+        step = session.next_step()
+        if step.ending is not None:
+            break
+        if step.fix is not None:
+            session.record_fix(step.fix.fault, data.draw(st.booleans()))
+            continue
+        assert step.check is not None
+        words: list[float | str] = [CANT_TELL, CANT_DO, SKIPPED]
+        if step.check.kind == "reading":
+            words += [0.0, 30.0, 60.0, 90.0, 119.0, 150.0]
+        else:
+            words += [answer.id for answer in step.check.answers]
+        session.record(step.check.id, data.draw(st.sampled_from(words)))
+        assert sum(fault.probability for fault in step.faults) == pytest.approx(1, abs=1e-6)
+    assert step.ending is not None
+
+
+def test_an_event_of_a_visit_that_cannot_be_is_placed() -> None:
+    visit = Visit(events=(Event(check="sealed-inlet", answer=90), Event(check="nope", answer=1)))
+    with pytest.raises(InputError, match=r"events\.1\.check"):
+        Session(small(), visit)
+
+
+def test_what_the_gauge_shows_in_open_air_is_taken_off_every_reading() -> None:
+    off = Session(small(), Visit(gauge=Gauge(zero=4)))
+    off.record("sealed-inlet", SHORT + 4)
+    true = started(("sealed-inlet", SHORT))
+    assert off.progress.answered == true.progress.answered
+    assert off.next_step().faults == true.next_step().faults
+    assert off.events[0].answer == SHORT + 4
+
+
+def test_what_was_just_seen_to_be_whole_is_mended_last() -> None:
+    # A fix so short that by the minutes alone it would be tried all the same.
+    text = SMALL.replace("{minutes: 10, access: lid-off,", "{minutes: 0.1,")
+    session = Session(small(text))
+    session.record("sealed-inlet", SHORT)
+    session.record("seal-look", "whole")
+    for check in ("hiss", "working-inlet", "working-hose"):
+        session.record(check, CANT_TELL)
+    offered = []
+    while (step := session.next_step()).fix is not None:
+        offered.append(step.fix.fault)
+        session.record_fix(step.fix.fault, found=False)
+    assert offered[-1] == "seal-torn"
+    assert "motor-worn" in offered
+
+
+def test_a_dear_part_is_fitted_later() -> None:
+    text = SMALL.replace("{minutes: 10, access: lid-off,", "{minutes: 1,")
+
+    def first_fix(price: float) -> str:
+        session = Session(small(text), wrong_part_minutes=price)
+        for check in ("sealed-inlet", "seal-look", "hiss", "working-inlet", "working-hose"):
+            session.record(check, CANT_TELL)
+        fix = session.next_step().fix
+        assert fix is not None
+        return fix.fault
+
+    assert first_fix(0.0) == "seal-torn"
+    assert first_fix(500.0) == "hose-clogged"

@@ -1,0 +1,259 @@
+"""The unrolled tree says, at every node, what the guided visit would say there."""
+
+from __future__ import annotations
+
+import random
+from collections import Counter
+from collections.abc import Iterator
+
+import pytest
+from small_rules import SMALL, small
+
+from stillflow.engine import Session, load_rules
+from stillflow.engine.base.errors import InputError
+from stillflow.engine.dialogue.unrolled import LIVE, NOT_THERE, THERE, Act, visit_tree
+from stillflow.engine.inference.facts import typical
+from stillflow.engine.inference.likelihood import spot_of
+from stillflow.engine.inference.visit import Unit, Visit
+from stillflow.engine.planning.treenodes import Node, PolicyTree
+from stillflow.engine.ruleset.knowledge import Knowledge
+
+RATED = Visit(unit=Unit(rated_sealed=130, rated_airflow=114))
+
+STOP = """
+  - id: stop-when-torn
+    when: {fact: answer.seal-look, is: torn}
+    then: [{stop: The seal has burnt., call: an electrician, do_not: Do not run it.}]
+    because: It smells.
+    source: common-practice
+"""
+
+DANGER = """
+  - id: danger
+    kind: choice
+    ask: Is there any danger?
+    how: [Look.]
+    minutes: 1
+    first: true
+    answers:
+      - {id: smoke, label: smoke, usual: 0.1}
+      - {id: none, label: none, usual: 0.9}
+    source: common-practice
+"""
+
+SMOKE = STOP.replace("stop-when-torn", "stop-smoke").replace(
+    "answer.seal-look, is: torn", "answer.danger, is: smoke"
+)
+
+
+def answer_as_seen(session: Session, knowledge: Knowledge, check_id: str, label: object) -> None:
+    """Record an answer of the tree: a level as the reading that stands for it."""
+    check = knowledge.checks[check_id]
+    if check.kind == "choice":
+        session.record(check_id, str(label))
+        return
+    level = next(one for one in knowledge.levels if one.id == label)
+    share = typical(level, session.baseline.wide)
+    session.record(check_id, session.baseline.at(*spot_of(check)) * share)
+
+
+def agrees(session: Session, node: Node) -> None:
+    step = session.next_step()
+    assert isinstance(node.act, Act)
+    if node.act.kind == "check":
+        assert step.check is not None
+        assert step.check.id == node.act.id
+    elif node.act.kind == "fix":
+        assert step.fix is not None
+        assert step.fix.fault == node.act.id
+        share = next(one.probability for one in step.faults if one.id == node.act.id)
+        assert 0 < share <= 1
+    else:
+        assert step.step in ("stop", "refer", "check")
+
+
+def walks(tree: PolicyTree, count: int) -> Iterator[list[tuple[Node, object]]]:
+    """Ways from the root down to a leaf, drawn by how likely they are."""
+    chance = random.Random(count)
+    for _ in range(count):
+        node, way = tree.nodes[0], []
+        while node.branches:
+            weights = [branch.probability for branch in node.branches]
+            [branch] = chance.choices(node.branches, weights)
+            way.append((node, branch.label))
+            if branch.label == THERE:
+                break
+            node = tree.nodes[branch.node]
+        else:
+            way.append((node, None))
+        yield way
+
+
+def follow(knowledge: Knowledge, tree: PolicyTree, visit: Visit, count: int) -> int:
+    """Take the tree's word for each answer of some walks; how many nodes were compared."""
+    compared = 0
+    for way in walks(tree, count):
+        session = Session(knowledge, visit)
+        while (step := session.next_step()).check is not None and step.check.id == "danger-signs":
+            session.record("danger-signs", "none")
+        for node, label in way:
+            if node.act is None:
+                break
+            agrees(session, node)
+            compared += 1
+            if label == NOT_THERE:
+                session.record_fix(node.act.id, found=False)
+            elif label is not None and label != THERE:
+                answer_as_seen(session, knowledge, node.act.id, label)
+    return compared
+
+
+def test_the_tree_does_what_the_visit_does_on_small_rules() -> None:
+    knowledge = small()
+    tree = visit_tree(Session(knowledge, RATED), reach=0.0)
+    assert follow(knowledge, tree, RATED, 60) > 150
+
+
+def test_the_tree_does_what_the_visit_does_on_the_shipped_rules() -> None:
+    knowledge = load_rules()
+    tree = visit_tree(Session(knowledge, RATED), reach=0.05)
+    assert follow(knowledge, tree, RATED, 12) > 20
+
+
+def test_what_was_given_at_the_start_is_taken_as_known() -> None:
+    knowledge = small()
+    session = Session(knowledge, RATED)
+    session.record("seal-look", "whole")
+    session.record("hiss", "can't tell")
+    tree = visit_tree(session, reach=0.0)
+    asked = {node.act.id for node in tree.nodes if isinstance(node.act, Act)}
+    assert not asked & {"seal-look", "hiss"}
+    assert follow(knowledge, tree, session.visit, 30) > 40
+
+
+def test_every_way_down_is_counted_once() -> None:
+    tree = visit_tree(Session(small(), RATED), reach=0.0)
+    leaves = [node for node in tree.nodes if not node.branches]
+    assert sum(node.reach for node in leaves) == pytest.approx(1.0)
+    for node in tree.nodes:
+        if node.branches:
+            assert sum(branch.probability for branch in node.branches) == pytest.approx(1.0)
+
+
+def test_minutes_add_up_along_every_way_and_an_access_is_paid_once() -> None:
+    knowledge = small()
+    access = knowledge.accesses["lid-off"].minutes
+    tree = visit_tree(Session(knowledge, RATED), reach=0.0)
+    ways_in = Counter(branch.node for node in tree.nodes for branch in node.branches)
+    paid = 0
+    for way in walks(tree, 200):
+        minutes, opened = 0.0, False
+        for node, _ in way:
+            shared = ways_in[tree.nodes.index(node)] > 1
+            if shared or not isinstance(node.act, Act) or node.act.kind != "check":
+                break
+            check = knowledge.checks[node.act.id]
+            expected = check.minutes
+            if check.access and not opened:
+                expected, opened = expected + access, True
+                paid += 1
+            assert node.figures["minutes"] == pytest.approx(expected)
+            minutes += expected
+            assert node.figures["elapsed"] == pytest.approx(minutes)
+    assert paid > 0
+
+
+def test_a_stop_hands_over_to_whom_the_rule_names() -> None:
+    knowledge = small(SMALL + STOP)
+    tree = visit_tree(Session(knowledge, RATED), reach=0.0)
+    stops = [n for n in tree.nodes if isinstance(n.act, Act) and n.act.kind == "stop"]
+    assert [node.handed_to for node in stops] == ["an electrician"]
+    assert stops[0].reason == "The seal has burnt."
+
+
+def test_a_start_that_ends_the_visit_is_a_tree_of_that_end() -> None:
+    session = Session(small(SMALL.replace("checks:\n", "checks:" + DANGER, 1) + STOP), RATED)
+    session.record("seal-look", "torn")
+    [node] = visit_tree(session).nodes
+    assert node.act == Act("stop", "stop-when-torn")
+
+
+def test_readings_that_contradict_each_other_are_taken_again() -> None:
+    doubted = SMALL.replace("margin.inlet, below: -2", "level.sealed.inlet, is: absurd")
+    tree = visit_tree(Session(small(doubted), RATED), reach=0.0)
+    doubts = [n for n in tree.nodes if isinstance(n.act, Act) and n.act.kind == "doubt"]
+    assert doubts
+    assert all(node.handed_to == LIVE for node in doubts)
+
+
+def test_the_question_about_danger_lies_behind_the_tree() -> None:
+    knowledge = small(SMALL.replace("checks:\n", "checks:" + DANGER, 1) + SMOKE)
+    tree = visit_tree(Session(knowledge, RATED), reach=0.0)
+    acts = {node.act for node in tree.nodes}
+    assert Act("check", "danger") not in acts
+    assert not any(isinstance(act, Act) and act.kind == "stop" for act in acts)
+    assert tree.nodes[0].figures["elapsed"] == tree.nodes[0].figures["minutes"]
+
+
+def test_work_that_belongs_to_others_is_handed_over_by_name() -> None:
+    tree = visit_tree(Session(small(), RATED), reach=0.0)
+    referred = [n for n in tree.nodes if isinstance(n.act, Act) and n.act.kind == "refer"]
+    assert {node.handed_to for node in referred} >= {"the workshop"}
+
+
+def test_depth_ends_every_way_after_so_many_steps() -> None:
+    tree = visit_tree(Session(small(), RATED), reach=0.0, depth=2)
+    for way in walks(tree, 50):
+        acts = [n for n, _ in way if isinstance(n.act, Act) and n.act.kind in ("check", "fix")]
+        assert len(acts) <= 2
+    cut = [node for node in tree.nodes if node.reason == "after 2 steps"]
+    assert {node.handed_to for node in cut} == {LIVE}
+
+
+def test_until_ends_a_branch_with_a_fix_that_is_sure_enough() -> None:
+    session = Session(small(), RATED)
+    whole = visit_tree(session, reach=0.0)
+    short = visit_tree(session, reach=0.0, until=0.6)
+    assert len(short.nodes) < len(whole.nodes)
+    for node in short.nodes:
+        for branch in node.branches:
+            if branch.label == NOT_THERE and node.figures["probability"] > 0.6:
+                assert short.nodes[branch.node].act is None
+
+
+def test_what_few_calls_come_to_is_left_to_the_guided_visit() -> None:
+    session = Session(small(), RATED)
+    tree = visit_tree(session, reach=0.2)
+    cut = [node for node in tree.nodes if node.act is None]
+    assert cut
+    assert {node.handed_to for node in cut} == {LIVE}
+    assert tree.ended < visit_tree(session, reach=0.0).ended
+
+
+def test_the_same_facts_give_the_same_tree() -> None:
+    one = visit_tree(Session(load_rules(), RATED), reach=0.1)
+    assert one == visit_tree(Session(load_rules(), RATED), reach=0.1)
+
+
+def test_a_check_without_its_tool_is_not_in_the_tree() -> None:
+    visit = RATED.model_copy(update={"missing_tools": ("gauge",)})
+    tree = visit_tree(Session(small(), visit), reach=0.0)
+    asked = {n.act.id for n in tree.nodes if isinstance(n.act, Act) and n.act.kind == "check"}
+    assert asked <= {"seal-look", "hiss"}
+
+
+@pytest.mark.parametrize(
+    ("options", "words"),
+    [({"depth": 0}, "depth of 0"), ({"until": 0.0}, "until is 0"), ({"reach": 2.0}, "reach is 2")],
+)
+def test_numbers_out_of_range_are_refused(options: dict[str, float], words: str) -> None:
+    with pytest.raises(InputError, match=words):
+        visit_tree(Session(small(), RATED), **options)  # type: ignore[arg-type]
+
+
+def test_starting_facts_that_contradict_each_other_are_refused() -> None:
+    session = Session(small(), RATED)
+    session.record("sealed-inlet", 40.0)
+    session.record("working-inlet", 70.0)
+    with pytest.raises(InputError, match="contradict each other"):
+        visit_tree(session)

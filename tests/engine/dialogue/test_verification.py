@@ -1,0 +1,75 @@
+"""Whether a fix has worked: readings against the baseline, and the customer's own tool."""
+
+from __future__ import annotations
+
+import pytest
+from small_rules import SMALL, small
+
+from stillflow.engine.base.scales import AirState, Station
+from stillflow.engine.dialogue.verification import Verification
+from stillflow.engine.inference.baseline import baseline_for
+from stillflow.engine.inference.visit import Unit, Visit
+
+KNOWLEDGE = small()
+CHECKS = [KNOWLEDGE.checks["sealed-inlet"], KNOWLEDGE.checks["works-now"]]
+BY_CLASS = Visit()
+RATED = Visit(unit=Unit(rated_sealed=120, rated_airflow=110))
+
+
+def verdict(visit: Visit, share: float, word: str | None) -> bool | None:
+    """After a fix: sealed at the inlet as a share of expected, and what the tool does."""
+    baseline = baseline_for(visit, KNOWLEDGE)
+    reading = share * baseline.at(AirState.SEALED, Station.INLET)
+    answers: dict[str, float | str] = {"sealed-inlet": reading}
+    if word is not None:
+        answers["works-now"] = word
+    return Verification(KNOWLEDGE, baseline).verdict(CHECKS, answers)
+
+
+# The small rules' good band starts at .85 for a rating and .75 for the class of +-10 %.
+@pytest.mark.parametrize(
+    ("visit", "share", "word", "worked"),
+    [
+        (RATED, 0.95, "restored", True),
+        (RATED, 0.95, None, True),
+        (RATED, 0.95, "weak-still", False),
+        (RATED, 0.80, "restored", False),
+        (BY_CLASS, 0.80, "restored", True),
+        (BY_CLASS, 0.70, "restored", False),
+    ],
+)
+def test_readings_and_the_customers_tool_must_agree(
+    visit: Visit, share: float, word: str | None, worked: bool
+) -> None:
+    assert verdict(visit, share, word) is worked
+
+
+def test_nothing_answered_proves_nothing() -> None:
+    baseline = baseline_for(BY_CLASS, KNOWLEDGE)
+    assert Verification(KNOWLEDGE, baseline).verdict(CHECKS, {}) is None
+
+
+def test_a_class_of_unit_is_held_to_no_more_than_its_tolerance() -> None:
+    # A class good to +-20 %, whose good band starts at .85 as in the shipped rules.
+    text = small_with("tolerance: 0.1", "tolerance: 0.2", "below_class: 0.75", "below_class: 0.85")
+    knowledge = small(text)
+    baseline = baseline_for(BY_CLASS, knowledge)
+    verification = Verification(knowledge, baseline)
+    expected = baseline.at(AirState.SEALED, Station.INLET)
+
+    def after(share: float, word: str) -> bool | None:
+        return verification.verdict(CHECKS, {"sealed-inlet": share * expected, "works-now": word})
+
+    assert after(0.78, "restored") is True
+    assert after(0.78, "weak-still") is False
+    assert after(0.74, "restored") is False
+    assert verification.verdict(CHECKS, {"sealed-inlet": 0.78 * expected}) is False
+
+
+def small_with(*changes: str) -> str:
+    """The small rule set's text with some of it replaced."""
+    text = SMALL
+    for old, new in zip(changes[::2], changes[1::2], strict=True):
+        assert old in text
+        text = text.replace(old, new)
+    return text

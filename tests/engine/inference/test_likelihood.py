@@ -1,0 +1,111 @@
+"""Belief: evidence multiplies as declared, and look-ahead agrees exactly with what then happens."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from small_rules import SMALL, small
+
+from stillflow.engine.base.scales import Strength
+from stillflow.engine.dialogue.session import Session
+from stillflow.engine.inference.baseline import baseline_for
+from stillflow.engine.inference.facts import typical
+from stillflow.engine.inference.likelihood import Belief, Situation, spot_of
+from stillflow.engine.inference.table import rule_table
+from stillflow.engine.inference.visit import Unit, Visit
+from stillflow.engine.ruleset.knowledge import Knowledge
+from stillflow.engine.ruleset.loading import load_rules
+
+
+def belief_of(knowledge: Knowledge, visit: Visit) -> Belief:
+    return Belief(knowledge, rule_table(knowledge), baseline_for(visit, knowledge))
+
+
+def test_strengths_are_half_powers_of_ten() -> None:
+    # Jeffreys, Theory of Probability (3rd ed. 1961), appendix B: grades at half powers of ten.
+    steps = [Strength.SUBSTANTIAL, Strength.STRONG, Strength.VERY_STRONG, Strength.DECISIVE]
+    assert [round(one.factor, 6) for one in steps] == pytest.approx([10**0.5, 10, 10**1.5, 100])
+    assert 1 < Strength.SLIGHT.factor < Strength.SUBSTANTIAL.factor
+
+
+def test_one_look_moves_the_belief_as_worked_by_hand() -> None:
+    # Torn: usual .1 times 100 for the torn seal, usual .9 over 10^1.5 for a whole one.
+    knowledge = small()
+    session = Session(knowledge)
+    session.record("seal-look", "torn")
+    torn = 0.1 * 100 / (0.1 * 100 + 0.9 / 10**1.5)
+    weights = {"seal-torn": 10**0.5 * torn, "hose-clogged": 10**0.5 * 0.1}
+    weights |= {"motor-worn": 1.0 * 0.1, "nothing-wrong": 10**-0.5 * 0.1}
+    expected = weights["seal-torn"] / sum(weights.values())
+    found = {fault.id: fault.probability for fault in session.next_step().faults}
+    assert found["seal-torn"] == pytest.approx(expected)
+
+
+def test_an_answer_that_may_be_mistaken_moves_the_belief_less_as_worked_by_hand() -> None:
+    # As above, but one answer in ten is the other one of the two.
+    text = SMALL.replace("id: seal-look\n", "id: seal-look\n    mistaken: 0.1\n", 1)
+    assert text != SMALL
+    session = Session(small(text))
+    session.record("seal-look", "torn")
+    torn = 0.1 * 100 / (0.1 * 100 + 0.9 / 10**1.5)
+    given = {"torn": 0.9 * torn + 0.1 * (1 - torn), "elsewhere": 0.9 * 0.1 + 0.1 * 0.9}
+    weights = {"seal-torn": 10**0.5 * given["torn"], "hose-clogged": 10**0.5 * given["elsewhere"]}
+    weights |= {"motor-worn": given["elsewhere"], "nothing-wrong": 10**-0.5 * given["elsewhere"]}
+    expected = weights["seal-torn"] / sum(weights.values())
+    found = {fault.id: fault.probability for fault in session.next_step().faults}
+    assert found["seal-torn"] == pytest.approx(expected)
+
+
+@pytest.mark.parametrize("knowledge", [small(), load_rules()], ids=["small", "shipped"])
+@settings(max_examples=25, deadline=None)
+@given(data=st.data())
+def test_look_ahead_agrees_exactly_with_the_live_belief(
+    knowledge: Knowledge, data: st.DataObject
+) -> None:
+    visit = Visit(unit=Unit(rated_sealed=130, rated_airflow=114))
+    baseline = baseline_for(visit, knowledge)
+    belief = belief_of(knowledge, visit)
+    session = Session(knowledge, visit)
+    checks = sorted(knowledge.checks)
+    for check_id in data.draw(st.lists(st.sampled_from(checks), max_size=4, unique=True)):
+        check = knowledge.checks[check_id]
+        before = session.progress.situation
+        [outlook] = belief.outlooks(before, [check_id])
+        assert outlook.likelihood.sum(axis=0) == pytest.approx(1.0)
+        index = data.draw(st.integers(0, len(outlook.answers) - 1))
+        if check.kind == "choice":
+            answer: float | str = outlook.answers[index]
+        else:
+            share = typical(knowledge.levels[index], baseline.wide)
+            answer = share * baseline.at(*spot_of(check))
+        live = belief.likelihood(before, check, answer)
+        np.testing.assert_allclose(live, outlook.likelihood[index], rtol=1e-12)
+        session.record(check_id, answer)
+        if session.progress.again:
+            return
+
+
+def test_a_reading_within_its_level_counts_as_the_level_does() -> None:
+    knowledge = small()
+    visit = Visit()
+    belief, check = belief_of(knowledge, visit), knowledge.checks["sealed-inlet"]
+    situation = Situation(belief.standing(visit))
+    np.testing.assert_allclose(
+        belief.likelihood(situation, check, 60.0), belief.likelihood(situation, check, 70.0)
+    )
+
+
+def test_a_fault_that_cannot_be_here_has_no_weight() -> None:
+    knowledge = load_rules()
+    bagless = Session(knowledge, Visit(unit=Unit(filter="cartridge"))).next_step()
+    shares = {fault.id: fault.probability for fault in bagless.faults}
+    assert shares["bag-full"] == 0
+    assert shares["cartridge-clogged"] > 0
+
+
+def test_probabilities_add_up_to_one() -> None:
+    step = Session(load_rules()).next_step()
+    assert sum(fault.probability for fault in step.faults) == pytest.approx(1)
+    assert sum(step.modes.values()) == pytest.approx(1)

@@ -1,0 +1,192 @@
+"""Unrolling a policy into a decision tree, on made-up policies small enough to draw by hand."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from stillflow.engine.base.errors import InputError
+from stillflow.engine.planning.policytree import Unrolled, unroll
+from stillflow.engine.planning.treenodes import Node, Outcome, PolicyTree, Step
+
+
+def coins(sides: tuple[float, ...], throws: int) -> Callable[[str], Step[str]]:
+    """Throw a coin a number of times; the state is what was seen, the end names the last throw."""
+
+    def policy(seen: str) -> Step[str]:
+        if len(seen) == throws:
+            return Step(act=f"end {seen[-1:]}", figures={"throws": float(throws)})
+        return Step(
+            act="throw",
+            outcomes=[Outcome(str(i), p, seen + str(i)) for i, p in enumerate(sides)],
+        )
+
+    return policy
+
+
+def leaves(tree: PolicyTree) -> list[Node]:
+    return [node for node in tree.nodes if not node.branches]
+
+
+def paths(tree: PolicyTree, number: int = 0) -> list[tuple[tuple[object, ...], object]]:
+    node = tree.nodes[number]
+    if not node.branches:
+        return [((), node.act)]
+    return [
+        ((branch.label, *rest), end)
+        for branch in node.branches
+        for rest, end in paths(tree, branch.node)
+    ]
+
+
+def test_every_path_of_the_policy_is_in_the_tree_and_ends_as_the_policy_does() -> None:
+    tree = unroll("", coins((0.5, 0.5), 3), reach=0.0)
+    assert sorted(paths(tree)) == sorted(
+        ((a, b, c), f"end {c}") for a in "01" for b in "01" for c in "01"
+    )
+
+
+def test_identical_subtrees_are_kept_once() -> None:
+    tree = unroll("", coins((0.5, 0.5), 3), reach=0.0)
+    # One node for each number of throws left, and one for each ending.
+    assert len(tree.nodes) == 3 + 2
+    assert tree.unshared == 1 + 2 + 4 + 8
+
+
+def test_subtrees_that_differ_in_one_leaf_are_kept_apart() -> None:
+    def policy(state: str) -> Step[str]:
+        if len(state) < 2:
+            return Step("ask", [Outcome(c, 0.5, state + c) for c in "ab"])
+        return Step(f"fix {'special' if state == 'bb' else state[1]}")
+
+    tree = unroll("", policy, reach=0.0)
+    assert len([node for node in tree.nodes if node.act == "ask"]) == 3
+    assert ("b", "b") in [path for path, end in paths(tree) if end == "fix special"]
+
+
+def test_shared_nodes_add_up_reach_and_weigh_figures_and_branches_by_it() -> None:
+    def policy(state: tuple[str, ...]) -> Step[tuple[str, ...]]:
+        if not state:
+            return Step("first", [Outcome("x", 0.75, ("x",)), Outcome("y", 0.25, ("y",))])
+        if len(state) == 1:
+            likely = 0.9 if state == ("x",) else 0.5
+            ways = [
+                Outcome("yes", likely, (*state, "yes")),
+                Outcome("no", 1 - likely, (*state, "n")),
+            ]
+            return Step("second", ways, figures={"minutes": 10.0 if state == ("x",) else 30.0})
+        return Step("done")
+
+    tree = unroll((), policy, reach=0.0)
+    (second,) = [node for node in tree.nodes if node.act == "second"]
+    assert second.reach == pytest.approx(1.0)
+    assert second.figures["minutes"] == pytest.approx(0.75 * 10 + 0.25 * 30)
+    assert second.branches[0].probability == pytest.approx(0.75 * 0.9 + 0.25 * 0.5)
+
+
+def test_a_pruned_leaf_names_who_takes_over_and_why() -> None:
+    tree = unroll("", coins((0.9, 0.1), 2), reach=0.2, cut_to="the senior")
+    (cut,) = [node for node in leaves(tree) if node.act is None]
+    assert cut.handed_to == "the senior"
+    assert "0.2" in cut.reason
+    # 1 after 0 (.09) and 1 at once (.1); what is left ends inside.
+    assert cut.reach == pytest.approx(0.19)
+    assert tree.ended == pytest.approx(0.81)
+
+
+def test_an_ending_the_policy_hands_over_itself_keeps_its_name_and_is_not_an_end_inside() -> None:
+    def policy(state: str) -> Step[str]:
+        if state:
+            handed = ("the senior", "wiring") if state == "b" else ("", "")
+            return Step("stop", handed_to=handed[0], reason=handed[1])
+        return Step("ask", [Outcome("a", 0.7, "a"), Outcome("b", 0.3, "b")])
+
+    tree = unroll("", policy, reach=0.0)
+    assert tree.ended == pytest.approx(0.7)
+    assert [(n.handed_to, n.reason) for n in leaves(tree) if n.handed_to] == [
+        ("the senior", "wiring")
+    ]
+
+
+def test_a_limit_on_nodes_keeps_the_likeliest_and_says_so() -> None:
+    asked: list[str] = []
+    inner = coins((0.6, 0.4), 6)
+
+    def policy(state: str) -> Step[str]:
+        asked.append(state)
+        return inner(state)
+
+    tree = unroll("", policy, reach=0.0, most=4)
+    assert asked == ["", "0", "1", "00"]
+    assert any("more than 4 nodes" in node.reason for node in leaves(tree))
+
+
+def test_what_cannot_happen_is_never_asked_about() -> None:
+    asked: list[str] = []
+    inner = coins((1.0, 0.0), 2)
+
+    def policy(state: str) -> Step[str]:
+        asked.append(state)
+        return inner(state)
+
+    tree = unroll("", policy, reach=0.0)
+    assert asked == ["", "0", "00"]
+    assert len(tree.nodes) == 3
+
+
+@given(
+    st.lists(st.floats(0.05, 1.0), min_size=2, max_size=4),
+    st.integers(1, 4),
+    st.floats(0.0, 0.3),
+)
+def test_calls_are_never_lost_and_the_same_policy_gives_the_same_tree(
+    weights: list[float], throws: int, reach: float
+) -> None:
+    total = sum(weights)
+    policy = coins(tuple(w / total for w in weights), throws)
+    tree = unroll("", policy, reach)
+    assert sum(node.reach for node in leaves(tree)) == pytest.approx(1.0)
+    assert tree.nodes[0].reach == pytest.approx(1.0)
+    for number, node in enumerate(tree.nodes):
+        assert all(branch.node > number for branch in node.branches)
+        if node.branches:
+            assert sum(b.probability for b in node.branches) == pytest.approx(1.0)
+    assert tree == unroll("", policy, reach)
+    assert len(tree.nodes) <= tree.unshared
+
+
+def test_growth_is_measured_from_one_unrolling_and_agrees_with_unrolling_anew() -> None:
+    policy = coins((0.7, 0.3), 5)
+    whole = Unrolled("", policy, reach=0.001)
+    for found in whole.growth([0.3, 0.1, 0.03, 0.001]):
+        anew = unroll("", policy, found.reach)
+        assert (found.nodes, found.unshared) == (len(anew.nodes), anew.unshared)
+        assert found.ended == pytest.approx(anew.ended)
+        assert whole.tree(found.reach) == anew
+
+
+def test_a_tree_cannot_be_cut_finer_than_it_was_unrolled() -> None:
+    with pytest.raises(InputError, match=r"unrolled to 0\.1"):
+        Unrolled("", coins((0.5, 0.5), 2), reach=0.1).tree(0.01)
+
+
+@pytest.mark.parametrize(
+    ("outcomes", "words"),
+    [
+        ([Outcome("a", 0.5, "x"), Outcome("b", 0.4, "y")], "adding up to 0.9"),
+        ([Outcome("a", 1.5, "x"), Outcome("b", -0.5, "y")], "0 or more"),
+        ([Outcome("a", 0.5, "x"), Outcome("a", 0.5, "y")], "one label"),
+    ],
+)
+def test_a_policy_that_does_not_add_up_is_refused(outcomes: list[Outcome[str]], words: str) -> None:
+    with pytest.raises(InputError, match=words):
+        unroll("", lambda _: Step("ask", outcomes), reach=0.0)
+
+
+@pytest.mark.parametrize(("reach", "most"), [(-0.1, 10), (1.1, 10), (0.1, 0)])
+def test_limits_out_of_range_are_refused(reach: float, most: int) -> None:
+    with pytest.raises(InputError):
+        unroll("", coins((0.5, 0.5), 1), reach=reach, most=most)

@@ -1,0 +1,156 @@
+"""A rule file that cannot be used says what is wrong, where, and what would be right."""
+
+from __future__ import annotations
+
+import pytest
+from small_rules import SMALL, small
+
+from stillflow.engine.base.errors import InputError, KnowledgeError
+from stillflow.engine.ruleset.loading import load_folders, load_rules, load_texts
+
+
+def line_of(text: str, nth: int = 1) -> int:
+    """The line on which `text` stands in the small rule set for the nth time."""
+    at = -1
+    for _ in range(nth):
+        at = SMALL.index(text, at + 1)
+    return SMALL.count("\n", 0, at) + 1
+
+
+BROKEN = [
+    # (text to break, broken text, words the message must have)
+    ("strength: decisive", "strength: decisiv", ["torn", "decisiv", "decisive"]),
+    ("is: low}, {not", "iss: low}, {not", ["'iss' is not a known key", "'is'"]),
+    ("fact: answer.hiss", "fact: answer.his", ["no fact 'answer.his'", "'answer.hiss'"]),
+    ("answer.seal-look, is: torn", "answer.seal-look, is: tron", ["never 'tron'", "'torn'"]),
+    ("answer.seal-look, is: torn", "answer.seal-look, below: 2", ["not a number", "is or one_of"]),
+    ("{for: seal-torn,", "{for: seal-tron,", ["'seal-tron' is not a fault", "'seal-torn'"]),
+    ("{for: leak in unit or", "{for: leak in units or", ["'units' is not a place", "'unit'"]),
+    ("{for: leak in unit or", "{for: leek in unit or", ["'leek' is not a mode", "'leak'"]),
+    ("mode: leak", "mode: leek", ["seal-torn mode", "'leek'", "'leak'"]),
+    ("mode: leak", "moode: leak", ["'moode' is not a known key", "'mode'"]),
+    ("minutes: 10,", "minutes: -10,", ["seal-torn fix.minutes", "-10"]),
+    ("minutes: 10,", "minutes: lots,", ["seal-torn fix.minutes", "number"]),
+    ("usual: 0.9}", "usual: 0.5}", ["seal-look", "add up to 0.60"]),
+    ("at: bin,", "at: bim,", ["seal-torn effect.at", "'bin'"]),
+    ("access: lid-off, steps", "access: lid-of, steps", ["no access 'lid-of'", "'lid-off'"]),
+    ("cautions: [unplug]}", "cautions: [unplugg]}", ["no caution 'unplugg'", "'unplug'"]),
+    ("confirm_first: [sealed-inlet]", "confirm_first: [sealed]", ["no check 'sealed'"]),
+    ("[{doubt: [sealed-inlet,", "[{doubt: [sealed-outlet,", ["no check 'sealed-outlet'"]),
+    ("\nrules:", "\nruls:", ["'ruls' is not a section", "'rules'"]),
+    ("when: {fact: answer.seal-look, is: torn}", "when: [1]", ["torn when", "not a condition"]),
+    ("[{for: seal-torn, s", "[{fur: seal-torn, s", ["torn then.0", "'fur'", "'for'"]),
+    ("[{for: seal-torn, strength: decisive}]", "[{hope: it works}]", ["not a consequence"]),
+    ("{for: seal-torn, s", "{for: seal-torn, against: motor-worn, s", ["exactly one"]),
+    ("kind: reading", "kind: reeding", ["sealed-inlet kind", "'reading'"]),
+    ("condition: sealed", "condition: seeled", ["sealed-inlet condition", "'sealed'"]),
+    ("because: The tear is seen.", "because: x", ["torn because"]),
+    ("- id: torn", "- id: Torn Seal", ["id", "Torn Seal"]),
+]
+
+
+@pytest.mark.parametrize(("old", "new", "words"), BROKEN, ids=[one[1][:30] for one in BROKEN])
+def test_a_broken_entry_is_named_with_its_line_and_what_would_be_right(
+    old: str, new: str, words: list[str]
+) -> None:
+    with pytest.raises(KnowledgeError) as caught:
+        small(SMALL.replace(old, new, 1))
+    message = str(caught.value)
+    assert "\n" not in message
+    assert message.startswith("small.yaml:")
+    for word in words:
+        assert word in message
+
+
+def test_the_line_is_that_of_the_slip() -> None:
+    with pytest.raises(KnowledgeError) as caught:
+        small(SMALL.replace("fact: answer.seal-look, is: torn", "fact: answer.seal-look, is: x", 1))
+    assert caught.value.place.line == line_of("fact: answer.seal-look, is: torn")
+
+
+def test_an_id_used_twice_names_both_places() -> None:
+    with pytest.raises(KnowledgeError) as caught:
+        small(SMALL.replace("- id: torn", "- id: low-hose", 1))
+    assert f"small.yaml:{line_of('- id: torn')}" in str(caught.value)
+    assert f"small.yaml:{line_of('- id: low-hose')}" in str(caught.value)
+
+
+def test_rules_that_wait_for_each_other_are_refused() -> None:
+    circle = """
+  - id: first
+    when: {fact: finding.b, is: true}
+    then: [{derive: finding.a}]
+    because: It follows.
+    source: common-practice
+  - id: second
+    when: {fact: finding.a, is: true}
+    then: [{derive: finding.b}]
+    because: It follows.
+    source: common-practice
+"""
+    with pytest.raises(KnowledgeError, match="wait for each other"):
+        small(SMALL + circle)
+
+
+def test_every_error_of_a_load_is_gathered() -> None:
+    broken = SMALL.replace("mode: leak", "mode: leek", 1).replace("usual: 0.9}", "usual: 0.5}", 1)
+    with pytest.raises(KnowledgeError) as caught:
+        small(broken)
+    assert len(caught.value.others) == 1
+
+
+@pytest.mark.parametrize(
+    ("text", "words"),
+    [
+        ("", "empty"),
+        ("- just\n- a list\n", "mapping of sections"),
+        ("faults: nothing\n", "must be a list"),
+        ("faults: [1]\n", "an entry is a mapping"),
+        ("faults: [\n", "not valid YAML"),
+        ("faults: []\nfaults: []\n", "stands twice"),
+        ("faults: &a []\nrules: *a\n", "alias"),
+        ("faults: [!!python/object:os.system x]\n", "tag"),
+        ("a: 1\n---\nb: 2\n", "not valid YAML"),
+        ("x: " + "[" * 20_000 + "]" * 20_000 + "\n", "nested too deeply"),
+        ("x: \x00\n", "not valid YAML"),
+        ("x: '" + "y" * 1_100_000 + "'\n", "too long"),
+    ],
+    ids=lambda value: str(value)[:20],
+)
+def test_a_file_that_is_no_rule_file_is_refused_in_one_line(text: str, words: str) -> None:
+    with pytest.raises(KnowledgeError) as caught:
+        load_texts([(0, "bad.yaml", text)])
+    assert words in str(caught.value)
+    assert "\n" not in str(caught.value)
+
+
+def test_a_later_folder_replaces_an_entry_by_its_id_and_changes_the_digest() -> None:
+    over = """
+rules:
+  - id: torn
+    when: {fact: answer.seal-look, is: torn}
+    then: [{for: seal-torn, strength: slight}]
+    because: The shop has been fooled by scratches before.
+    source: common-practice
+"""
+    both = load_texts([(0, "small.yaml", SMALL), (1, "shop.yaml", over)])
+    assert "fooled" in both.rules["torn"].because
+    assert both.places["rules", "torn"].file == "shop.yaml"
+    assert both.digest != small().digest
+    assert len(both.rules) == len(small().rules)
+
+
+def test_a_folder_that_is_not_there_is_named() -> None:
+    with pytest.raises(InputError, match="no such folder"):
+        load_folders(["/nowhere/at/all"])
+
+
+def test_the_shipped_rules_load() -> None:
+    knowledge = load_rules()
+    assert len(knowledge.faults) >= 40
+    assert len(knowledge.checks) >= 55
+    assert len(knowledge.rules) >= 160
+
+
+def test_the_same_words_give_the_same_digest() -> None:
+    assert small().digest == small(SMALL + "\n# a remark\n").digest
