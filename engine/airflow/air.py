@@ -24,9 +24,6 @@ from stillflow.engine.base import Floats
 
 Array = Floats
 
-INH2O_PA = 998.207 * 9.80665 * 0.0254
-"""One inch of water at 68 degF, Pa (248.642): the water the F558 constants below imply."""
-
 INHG_PA = 3386.389
 """One conventional inch of mercury, Pa (NIST SP 811 B.8)."""
 

@@ -10,7 +10,7 @@ from collections.abc import Iterator
 
 import numpy as np
 
-from stillflow.engine.airflow.air import INH2O_PA, INHG_PA, Array, density_ratio, pressure_at
+from stillflow.engine.airflow.air import INHG_PA, Array, density_ratio, pressure_at
 from stillflow.engine.airflow.chain import Chain, Run, TrunkEvent, farthest_first, smooth_run
 from stillflow.engine.airflow.houses import CORNER_BEND, CORNER_FLOW, PARALLEL, TAP, Houses
 from stillflow.engine.airflow.network import FanLine, Loss, Path
@@ -23,7 +23,7 @@ from stillflow.engine.airflow.resistance import (
     throat_coefficient,
     velocity_coefficient,
 )
-from stillflow.engine.base import Integers
+from stillflow.engine.base import INH2O_68F_PA, Integers
 
 
 class _Finder:
@@ -220,7 +220,7 @@ def find_path(houses: Houses, columns: Columns) -> Path:
         finder.inlet_and_branch(chain, measured)
     finder.tubing_to_bin(chain, measured)
     finder.filter_to_fan(chain)
-    inh2o = pascal / INH2O_PA
+    inh2o = pascal / INH2O_68F_PA
     return Path(
         steps=tuple(chain.steps),
         last=chain.pending.scaled(density),

@@ -22,7 +22,12 @@ from stillflow.engine.base.located import (
 )
 from stillflow.engine.base.numbers import chance, counted, in_percent, minutes, percent
 from stillflow.engine.base.scales import AirState, HowCommon, Mode, Station, Strength, Where
-from stillflow.engine.base.units import quantity, suction
+from stillflow.engine.base.units import (
+    INH2O_68F_PA,
+    INH2O_CONVENTIONAL_PA,
+    quantity,
+    suction,
+)
 from stillflow.engine.base.vocabulary import (
     FLAG,
     KEPT_PAIRS,
@@ -35,6 +40,8 @@ from stillflow.engine.base.vocabulary import (
 
 __all__ = [
     "FLAG",
+    "INH2O_68F_PA",
+    "INH2O_CONVENTIONAL_PA",
     "KEPT_PAIRS",
     "NUMBER",
     "SIZE_LIMIT",

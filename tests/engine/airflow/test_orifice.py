@@ -7,8 +7,9 @@ import math
 import numpy as np
 import pytest
 
-from stillflow.engine.airflow.air import CFM_M3S, INH2O_PA, air_watts
+from stillflow.engine.airflow.air import CFM_M3S, air_watts
 from stillflow.engine.airflow.orifice import orifice_airflow
+from stillflow.engine.base import INH2O_68F_PA
 
 # ASTM F558/F820 airflow equation with K1 constants from memory; worked out by hand.
 TABLE = {
@@ -31,7 +32,7 @@ def iso_5167_airflow(diameter_in: float, suction: float) -> float:
     throat = diameter_in * 0.0254
     upstream = 101325.0 * 29.92 / 29.921
     mass = differential_pressure_meter_solver(
-        D=throat / 0.1, D2=throat, P1=upstream, P2=upstream - suction * INH2O_PA,
+        D=throat / 0.1, D2=throat, P1=upstream, P2=upstream - suction * INH2O_68F_PA,
         rho=1.20138, mu=1.82e-5, k=1.4, meter_type="ISO 5167 orifice",
     )  # fmt: skip
     return mass / 1.20138 / CFM_M3S
@@ -49,7 +50,7 @@ def test_airflow_agrees_with_iso_5167(diameter, suction, airflow):
 @pytest.mark.parametrize("suction", [10, 20, 40, 60, 80, 100, 120])
 def test_airflow_agrees_with_bernoulli_and_the_expansibility(suction):
     # C eps (pi/4) d^2 sqrt(2 dp / rho), C = 0.60, ISO 5167-2 expansibility at beta 0.
-    drop = suction * INH2O_PA
+    drop = suction * INH2O_68F_PA
     expansibility = 1.0 - 0.351 * (1.0 - (1.0 - drop / 101325.0) ** (1 / 1.4))
     area = math.pi / 4.0 * (0.625 * 0.0254) ** 2
     flow = 0.60 * expansibility * area * math.sqrt(2.0 * drop / 1.20138) / CFM_M3S
@@ -59,7 +60,7 @@ def test_airflow_agrees_with_bernoulli_and_the_expansibility(suction):
 @pytest.mark.parametrize("suction", [10, 20, 40])
 def test_airflow_agrees_with_isentropic_flow_while_the_jet_hardly_expands(suction):
     # St. Venant and Wantzel with a contraction of 0.60, which holds at small pressure ratios only.
-    r = 1.0 - suction * INH2O_PA / 101325.0
+    r = 1.0 - suction * INH2O_68F_PA / 101325.0
     gamma = 1.4
     factor = 2.0 * gamma / (gamma - 1.0) * (r ** (2 / gamma) - r ** ((gamma + 1) / gamma))
     area = math.pi / 4.0 * (0.625 * 0.0254) ** 2
