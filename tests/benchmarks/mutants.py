@@ -1,0 +1,168 @@
+"""Plants faults in the code and counts how many the module's own tests find.
+
+Run: python tests/benchmarks/mutants.py [--package planning] [--each 60] [--seed 1] [--least 0.9]
+
+The faults are those of cosmic-ray (extra `bench`): another operator, another number, a condition
+turned round, a loop that does not run. They are planted one at a time in a copy of the tracked
+files, at most one at a place of the code; what changes nothing that runs (an annotation) is left
+out. Only the tests in the folder that mirrors the package are asked. Prints what survived, and
+exits with 1 where less than `--least` of them were found.
+"""
+
+from __future__ import annotations
+
+import argparse
+import ast
+import os
+import random
+import subprocess
+import sys
+import tempfile
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass
+from pathlib import Path
+
+from cosmic_ray.commands.init import _all_work_items
+from cosmic_ray.mutating import mutate_code
+from cosmic_ray.plugins import get_operator
+
+ROOT = Path(__file__).resolve().parents[2]
+PACKAGES = ("inference", "planning", "dialogue")
+TIMEOUT = 180.0
+
+
+@dataclass(frozen=True)
+class Mutant:
+    """One planted fault: the file, the line, what was done, and the file's text with it."""
+
+    path: Path
+    line: int
+    what: str
+    text: str
+
+
+def running(text: str) -> str:
+    """The code of a module as far as it runs: without annotations and docstrings."""
+    tree = ast.parse(text)
+    for node in ast.walk(tree):
+        if isinstance(node, ast.arg):
+            node.annotation = None
+        elif isinstance(node, ast.FunctionDef):
+            node.returns = None
+        elif isinstance(node, ast.AnnAssign):
+            node.annotation = ast.Constant(None)
+    return ast.dump(tree)
+
+
+def planted(package: str, each: int, seed: int) -> list[Mutant]:
+    """Faults to plant in a package, drawn by a seed, at most one at a place."""
+    modules = sorted((ROOT / "engine" / package).glob("[!_]*.py"))
+    draw = random.Random(f"{package} {seed}")
+    places: dict[tuple[str, tuple[int, int]], list[tuple[str, int]]] = {}
+    for item in _all_work_items(modules, {}):
+        [one] = item.mutations
+        where = (str(one.module_path), tuple(one.start_pos))
+        places.setdefault(where, []).append((one.operator_name, one.occurrence))
+    order = sorted(places)
+    draw.shuffle(order)
+    found: list[Mutant] = []
+    for name, (line, _) in order:
+        if len(found) == each:
+            break
+        path = Path(name)
+        before = path.read_text(encoding="utf-8")
+        operator, occurrence = draw.choice(places[name, (line, _)])
+        after = mutate_code(before, get_operator(operator)(), occurrence)
+        if after is not None and running(after) != running(before):
+            what = next(
+                (
+                    b.strip()
+                    for a, b in zip(before.split("\n"), after.split("\n"), strict=False)
+                    if a != b
+                ),
+                "",
+            )
+            found.append(Mutant(path.relative_to(ROOT), line, f"{operator[5:]}: {what}", after))
+    return found
+
+
+def copied(folder: Path) -> Path:
+    """A copy of the tracked files, and beside it a path on which the copy is `stillflow`."""
+    names = subprocess.run(
+        ["git", "ls-files", "-z"], cwd=ROOT, capture_output=True, text=True, check=True
+    ).stdout.split("\0")
+    for name in filter(None, names):
+        target = folder / "src" / name
+        target.parent.mkdir(parents=True, exist_ok=True)
+        if (ROOT / name).is_file():
+            target.write_bytes((ROOT / name).read_bytes())
+    (folder / "path" / "stillflow").mkdir(parents=True)
+    for top in ("rules", "engine", "casebook", "cli"):
+        (folder / "path" / "stillflow" / top).symlink_to(folder / "src" / top)
+    return folder / "src"
+
+
+def tests_pass(source: Path, tests: list[str]) -> bool:
+    """Whether the tests pass on a copy; taking too long is failing."""
+    command = [sys.executable, "-m", "pytest", "-q", "-x", "-p", "no:cacheprovider", *tests]
+    env = os.environ | {
+        "PYTHONPATH": str(source.parent / "path"),
+        "PYTHONDONTWRITEBYTECODE": "1",
+        "OPENBLAS_NUM_THREADS": "1",
+    }
+    try:
+        done = subprocess.run(
+            command, cwd=source, env=env, capture_output=True, timeout=TIMEOUT, check=False
+        )
+    except subprocess.TimeoutExpired:
+        return False
+    return done.returncode == 0
+
+
+def survivors(package: str, mutants: list[Mutant], processes: int) -> list[Mutant]:
+    """Those that the tests mirroring a package do not find."""
+    tests = [f"tests/engine/{package}"]
+    with tempfile.TemporaryDirectory() as name:
+        copies = [copied(Path(name) / str(index)) for index in range(processes)]
+        if not tests_pass(copies[0], tests):
+            raise SystemExit(f"the tests of {package} fail before anything is planted")
+
+        def alive(share: int) -> list[Mutant]:
+            left = []
+            for mutant in mutants[share::processes]:
+                target = copies[share] / mutant.path
+                sound = target.read_bytes()
+                target.write_text(mutant.text, encoding="utf-8")
+                if tests_pass(copies[share], tests):
+                    left.append(mutant)
+                target.write_bytes(sound)
+            return left
+
+        with ThreadPoolExecutor(processes) as pool:
+            return [one for part in pool.map(alive, range(processes)) for one in part]
+
+
+def main() -> None:
+    """Plant, count and say."""
+    parse = argparse.ArgumentParser(description=__doc__)
+    parse.add_argument("--package", action="append", choices=PACKAGES)
+    parse.add_argument("--each", type=int, default=60)
+    parse.add_argument("--seed", type=int, default=1)
+    parse.add_argument("--least", type=float, default=0.0)
+    parse.add_argument("--processes", type=int, default=2)
+    options = parse.parse_args()
+    killed = total = 0
+    for package in options.package or PACKAGES:
+        mutants = planted(package, options.each, options.seed)
+        left = survivors(package, mutants, options.processes)
+        for one in sorted(left, key=lambda mutant: (mutant.path, mutant.line)):
+            print(f"  survived  {one.path}:{one.line}  {one.what}")
+        found = len(mutants) - len(left)
+        print(f"{package}: {found} of {len(mutants)} planted faults found", flush=True)
+        killed, total = killed + found, total + len(mutants)
+    print(f"all: {killed} of {total}, {100 * killed / max(total, 1):.0f} %")
+    sys.exit(0 if killed >= options.least * total else 1)
+
+
+if __name__ == "__main__":
+    main()
