@@ -83,8 +83,6 @@ def test_no_number_of_pascals_in_an_inch_of_water_stands_outside_the_units() -> 
         if path.name != "units.py":
             lines = path.read_text().splitlines()
             assert not [line for line in lines if written.search(line)], path
-                path
-            )
 
 
 def test_the_two_inches_of_water_are_those_published() -> None:
