@@ -54,6 +54,13 @@ def running(text: str) -> str:
     return ast.dump(tree)
 
 
+def _runs_otherwise(before: str, after: str) -> bool:
+    try:
+        return running(after) != running(before)
+    except SyntaxError:
+        return False
+
+
 def planted(package: str, each: int, seed: int) -> list[Mutant]:
     """Faults to plant in a package, drawn by a seed, at most one at a place."""
     modules = sorted((ROOT / "engine" / package).glob("[!_]*.py"))
@@ -73,7 +80,7 @@ def planted(package: str, each: int, seed: int) -> list[Mutant]:
         before = path.read_text(encoding="utf-8")
         operator, occurrence = draw.choice(places[name, (line, _)])
         after = mutate_code(before, get_operator(operator)(), occurrence)
-        if after is not None and running(after) != running(before):
+        if after is not None and _runs_otherwise(before, after):
             what = next(
                 (
                     b.strip()
