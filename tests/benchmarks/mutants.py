@@ -41,9 +41,14 @@ class Mutant:
     text: str
 
 
+def _for_types_only(node: ast.stmt) -> bool:
+    return isinstance(node, ast.If) and "TYPE_CHECKING" in ast.dump(node.test)
+
+
 def running(text: str) -> str:
     """The code of a module as far as it runs: without annotations and docstrings."""
     tree = ast.parse(text)
+    tree.body = [node for node in tree.body if not _for_types_only(node)]
     for node in ast.walk(tree):
         if isinstance(node, ast.arg):
             node.annotation = None
