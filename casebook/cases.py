@@ -43,7 +43,7 @@ class _Part(BaseModel):
     model_config = ConfigDict(extra="forbid", frozen=True)
 
 
-class House(_Part):
+class CaseHouse(_Part):
     """What the house really is: where a case's readings come from."""
 
     air_path: System = Field(description="the house in good order")
@@ -69,7 +69,9 @@ class Case(_Part):
         description="whether the signs point the right way, the wrong way, or end the visit"
     )
     visit: Visit = Field(description="the call as it begins, without events")
-    house: House | None = Field(None, description="the house that the readings were worked out for")
+    house: CaseHouse | None = Field(
+        None, description="the house that the readings were worked out for"
+    )
     finds: Answers = Field(description="check -> answer with the fault present")
     after: Annotated[tuple[Answers, ...], BeforeValidator(_several)] = Field(
         (), description="check -> answer where it is another after each fix, in order of fixes"
@@ -119,7 +121,7 @@ class Turn:
 
 
 @dataclass(frozen=True)
-class Played:
+class PlayedCase:
     """How a case went.
 
     Attributes:
@@ -198,7 +200,7 @@ def read_case(text: str, name: str) -> Case:
     return case
 
 
-def play(case: Case, knowledge: Knowledge) -> Played:
+def play(case: Case, knowledge: Knowledge) -> PlayedCase:
     """Play a case through a session, every check answered as the case says.
 
     A check the case says nothing about gets its most usual answer, a reading "can't do here". A
@@ -230,7 +232,7 @@ def play(case: Case, knowledge: Knowledge) -> Played:
             answer = _answer(case, check, fixed, turn)
             session.record(check.id, answer)
             turns.append(Turn(step, answer))
-    return Played(case, session.visit, tuple(turns), step, tuple(fixes))
+    return PlayedCase(case, session.visit, tuple(turns), step, tuple(fixes))
 
 
 def checked_case(case: Case, knowledge: Knowledge) -> None:

@@ -36,7 +36,7 @@ SHARE = 0.3
 
 
 @dataclass(eq=False)
-class Kind:
+class CallKind:
     """One unit in one house as it is on record on arrival, and the belief that goes with it.
 
     Args:
@@ -125,19 +125,19 @@ class GeneratedVisit:
         situation: what is known at the end.
     """
 
-    kind: Kind
+    kind: CallKind
     hidden: str
     answers: Mapping[str, str]
     situation: Situation
 
 
-def draw_kinds(knowledge: Knowledge, generator: np.random.Generator, count: int) -> list[Kind]:
+def draw_kinds(knowledge: Knowledge, generator: np.random.Generator, count: int) -> list[CallKind]:
     """Draw units in houses with their paperwork, as `simulation` does."""
-    return [Kind(knowledge, call.visit) for call in draw_calls(knowledge, generator, count)]
+    return [CallKind(knowledge, call.visit) for call in draw_calls(knowledge, generator, count)]
 
 
 def generate(
-    kinds: Sequence[Kind],
+    kinds: Sequence[CallKind],
     generator: np.random.Generator,
     count: int,
     share: float = SHARE,
@@ -184,7 +184,7 @@ def generate(
 
 
 def _visit(
-    kind: Kind, faults: Sequence[str], hidden: int, made: Sequence[tuple[Check, float]]
+    kind: CallKind, faults: Sequence[str], hidden: int, made: Sequence[tuple[Check, float]]
 ) -> GeneratedVisit:
     situation, answers = kind.start, {}
     facts = kind.belief.facts(situation)
@@ -221,7 +221,7 @@ def facts_of(visits: Sequence[GeneratedVisit], knowledge: Knowledge) -> list[dic
 
     How big a leak or a squeeze would be is not worked out, so rules that ask for it stay silent.
     """
-    kinds = {kind: Kind(knowledge, kind.arrival) for kind in {visit.kind for visit in visits}}
+    kinds = {kind: CallKind(knowledge, kind.arrival) for kind in {visit.kind for visit in visits}}
     found = []
     for visit in visits:
         kind = kinds[visit.kind]

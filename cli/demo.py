@@ -7,7 +7,7 @@ from pathlib import Path
 
 import click
 
-from stillflow.casebook.cases import Played, load_cases, play
+from stillflow.casebook.cases import PlayedCase, load_cases, play
 from stillflow.casebook.files import visit_text
 from stillflow.cli.chart import draw_stations
 from stillflow.cli.describe import (
@@ -66,7 +66,7 @@ def command(out: str) -> None:
     screen.text(f"Left in {folder}: visit.yaml, summary.txt, reasoning.svg, stations.svg")
 
 
-def _show(screen: Screen, played: Played) -> None:
+def _show(screen: Screen, played: PlayedCase) -> None:
     said: set[str] = set()
     for number, turn in enumerate(played.turns, 1):
         # What was said at an earlier step need not be said again.

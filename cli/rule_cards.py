@@ -5,7 +5,15 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from stillflow.cli.screen import Screen
-from stillflow.engine.audit import Card, CheckCard, Evidence, FaultCard, RuleCard, SourceCard, Voice
+from stillflow.engine.audit import (
+    Card,
+    CheckCard,
+    EvidenceCard,
+    FaultCard,
+    RuleCard,
+    SourceCard,
+    Voice,
+)
 from stillflow.engine.base import minutes
 
 FEW = 6
@@ -53,7 +61,7 @@ def _show_rule(screen: Screen, card: RuleCard) -> None:
         screen.item("asks for:", ", ".join(one.id for one in card.checks), 0)
 
 
-def _evidence(item: Evidence) -> str:
+def _evidence(item: EvidenceCard) -> str:
     count = len(item.faults)
     head = f"{item.direction}, {item.strength.replace('-', ' ')} (x {item.times:g})"
     if count <= FEW:

@@ -26,7 +26,7 @@ from stillflow.engine.airflow.causes import (
 from stillflow.engine.airflow.gauge import readings_table
 from stillflow.engine.airflow.houses import Houses
 from stillflow.engine.airflow.lines import Lines
-from stillflow.engine.airflow.network import Path
+from stillflow.engine.airflow.network import LossPath
 from stillflow.engine.airflow.path import find_path
 from stillflow.engine.airflow.points import EVERY_POINT, GaugePoint, columns
 from stillflow.engine.airflow.system import System
@@ -129,7 +129,7 @@ class Atlas:
         return self.all_healthy[:-1]
 
     @cached_property
-    def _path(self) -> Path:
+    def _path(self) -> LossPath:
         return find_path(self.house, columns([HOSE_END], self.house))
 
     def orifice_airflow(self, suction: Array) -> Array:

@@ -28,7 +28,7 @@ SMALLEST_THROAT_IN = 0.15
 SLOWEST, FASTEST = 0.35, 1.15
 
 
-class Cause(NamedTuple):
+class AirflowCause(NamedTuple):
     """A leak or a squeeze in one stretch of the air path, or the motor's speed.
 
     Attributes:
@@ -44,16 +44,16 @@ class Cause(NamedTuple):
     fact: str
 
 
-CAUSES: tuple[Cause, ...] = (
+CAUSES: tuple[AirflowCause, ...] = (
     *(
-        Cause(f"leak-{stretch}", "leak", stretch, f"estimate.leak.{stretch}.hole_in")
+        AirflowCause(f"leak-{stretch}", "leak", stretch, f"estimate.leak.{stretch}.hole_in")
         for stretch in STRETCHES
     ),
     *(
-        Cause(f"throat-{stretch}", "throat", stretch, f"estimate.throat.{stretch}.throat_in")
+        AirflowCause(f"throat-{stretch}", "throat", stretch, f"estimate.throat.{stretch}.throat_in")
         for stretch in STRETCHES
     ),
-    Cause("speed", "speed", "unit", "estimate.speed.factor"),
+    AirflowCause("speed", "speed", "unit", "estimate.speed.factor"),
 )
 
 
@@ -102,7 +102,7 @@ FIRST_VARIANT: tuple[int, ...] = tuple(VARIANT_CAUSE.index(index) for index in r
 """Index into `VARIANTS` of the first of each cause."""
 
 
-def sizes(cause: Cause, house: Houses) -> Array:
+def sizes(cause: AirflowCause, house: Houses) -> Array:
     """The sizes a cause is tabled at in one house, shape (SIZES,).
 
     Leaks and throats start with no fault at all: a hole of 0, a throat of the full bore. Speeds

@@ -19,7 +19,7 @@ from stillflow.engine.airflow.causes import put_in_system
 from stillflow.engine.airflow.findings import Estimate
 from stillflow.engine.airflow.gauge import readings_table
 from stillflow.engine.airflow.houses import Houses
-from stillflow.engine.airflow.network import Loss, Path
+from stillflow.engine.airflow.network import Loss, LossPath
 from stillflow.engine.airflow.path import find_path
 from stillflow.engine.airflow.points import GaugePoint, columns
 from stillflow.engine.airflow.system import System
@@ -111,7 +111,7 @@ def _as_measured(system: System, estimate: Estimate) -> System:
     return measured_at(system, named[0]) if named else system
 
 
-def _path(system: System, point: GaugePoint) -> Path:
+def _path(system: System, point: GaugePoint) -> LossPath:
     houses = Houses.of([system])
     return find_path(houses, columns([point], houses))
 

@@ -11,7 +11,7 @@ import numpy as np
 
 from stillflow.engine.airflow.air import AIR_WATTS, Array
 from stillflow.engine.airflow.atlas import Atlas, Fits
-from stillflow.engine.airflow.causes import AS_EXPECTED, CAUSES, Cause
+from stillflow.engine.airflow.causes import AS_EXPECTED, CAUSES, AirflowCause
 from stillflow.engine.base import FLAG, NUMBER, WORD, FactKind
 
 UNCLEAR = "unclear"
@@ -28,7 +28,7 @@ AIRFLOW, WATTS = "estimate.hose-end.airflow_cfm", "estimate.hose-end.air_watts"
 SHARE = "estimate.hose-end.share"
 
 
-def side_fact(cause: Cause, side: str) -> str:
+def side_fact(cause: AirflowCause, side: str) -> str:
     """The fact beside a cause's size: its `low`, `high`, `misfit` or `fits`."""
     return f"{cause.fact.rpartition('.')[0]}.{side}"
 

@@ -102,7 +102,7 @@ class FanLine:
 
 
 @dataclass(frozen=True)
-class Path:
+class LossPath:
     """Losses and leaks in order from the open end, the fan at the other.
 
     Attributes:

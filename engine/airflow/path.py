@@ -1,7 +1,7 @@
 """How the air path of houses looks from gauge points.
 
-Turns `Houses` and `Columns` into the `Path` of `network`: which losses and leaks lie between the
-open end and the fan, in which order, and what hangs on the trunk at its own point.
+Turns `Houses` and `Columns` into the `LossPath` of `network`: which losses and leaks lie between
+the open end and the fan, in which order, and what hangs on the trunk at its own point.
 """
 
 from __future__ import annotations
@@ -13,7 +13,7 @@ import numpy as np
 from stillflow.engine.airflow.air import INHG_PA, Array, density_ratio, pressure_at
 from stillflow.engine.airflow.chain import Chain, Run, TrunkEvent, farthest_first, smooth_run
 from stillflow.engine.airflow.houses import CORNER_BEND, CORNER_FLOW, PARALLEL, TAP, Houses
-from stillflow.engine.airflow.network import FanLine, Loss, Path
+from stillflow.engine.airflow.network import FanLine, Loss, LossPath
 from stillflow.engine.airflow.orifice import Orifice
 from stillflow.engine.airflow.points import Columns
 from stillflow.engine.airflow.resistance import (
@@ -202,7 +202,7 @@ class _Finder:
         )
 
 
-def find_path(houses: Houses, columns: Columns) -> Path:
+def find_path(houses: Houses, columns: Columns) -> LossPath:
     """The path from each column's open end to the fan of each house.
 
     Returns:
@@ -221,7 +221,7 @@ def find_path(houses: Houses, columns: Columns) -> Path:
     finder.tubing_to_bin(chain, measured)
     finder.filter_to_fan(chain)
     inh2o = pascal / INH2O_68F_PA
-    return Path(
+    return LossPath(
         steps=tuple(chain.steps),
         last=chain.pending.scaled(density),
         orifice=Orifice(finder["orifice_in"], inh2o, density),

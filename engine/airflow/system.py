@@ -63,7 +63,7 @@ class Hose(_Part):
     fittings: float = Field(default=0.5, ge=0, le=100)
 
 
-class Gauge(_Part):
+class GaugeBias(_Part):
     """How far the gauge is from the truth: it shows factor x suction + offset, never below 0."""
 
     factor: float = Field(default=1.0, ge=0, le=2)
@@ -131,7 +131,7 @@ class System(_Part):
     )
     temperature_f: float = Field(default=70.0, ge=-40, le=150)
     orifice_in: float = Field(default=STANDARD_ORIFICE_IN, ge=0.05, le=2)
-    gauge: Gauge = Gauge()
+    gauge: GaugeBias = GaugeBias()
     holes: Holes = Holes()
     throats: Throats = Throats()
     damaged_inlet: str | None = Field(

@@ -3,7 +3,7 @@
 from stillflow.engine.audit.cards import (
     Card,
     CheckCard,
-    Evidence,
+    EvidenceCard,
     FaultCard,
     RuleCard,
     SourceCard,
@@ -18,7 +18,7 @@ __all__ = [
     "INSPECTIONS",
     "Card",
     "CheckCard",
-    "Evidence",
+    "EvidenceCard",
     "FaultCard",
     "Finding",
     "RuleCard",

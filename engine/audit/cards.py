@@ -29,7 +29,7 @@ class SourceCard(_Card):
     rests_on: tuple[str, ...]
 
 
-class Evidence(_Card):
+class EvidenceCard(_Card):
     """What a rule says of some faults; `times` is the factor its strength stands for.
 
     `named` and `except_for` are the rule's own words, phrases or titles; `faults` is what they
@@ -70,7 +70,7 @@ class RuleCard(_Card):
     kind: str = "rule"
     when: str
     because: str
-    evidence: tuple[Evidence, ...]
+    evidence: tuple[EvidenceCard, ...]
     finds: tuple[str, ...]
     cautions: tuple[str, ...]
     advice: tuple[str, ...]

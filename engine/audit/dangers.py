@@ -60,7 +60,7 @@ _HEIGHT_TOOLS = frozenset({"ladder", "steps", "scaffold"})
 
 
 @dataclass(frozen=True)
-class Step:
+class Task:
     """What a person does: one check, or one fix."""
 
     section: str
@@ -71,16 +71,16 @@ class Step:
     cautions: tuple[str, ...]
 
 
-def steps(knowledge: Knowledge) -> Iterator[Step]:
+def steps(knowledge: Knowledge) -> Iterator[Task]:
     """Every check and every fix."""
     for check in knowledge.checks.values():
         sentences = [check.ask, *check.how]
-        yield Step(
+        yield Task(
             "checks", check.id, sentences, frozenset(check.tools), check.access, check.cautions
         )
     for fault in knowledge.faults.values():
         fix = fault.fix
-        yield Step("faults", fault.id, fix.steps, frozenset(), fix.access, fix.cautions)
+        yield Task("faults", fault.id, fix.steps, frozenset(), fix.access, fix.cautions)
 
 
 class _Unsaid(Inspection):
@@ -107,7 +107,7 @@ class _Unsaid(Inspection):
                 right = f"name a caution about {self.about}{known}"
                 yield self.found(subject, step.section, step.id, what, right)
 
-    def _sign(self, step: Step) -> str:
+    def _sign(self, step: Task) -> str:
         tools = sorted(step.tools & self.tools)
         if tools:
             return tools[0]

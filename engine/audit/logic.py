@@ -35,16 +35,16 @@ class TooManyCasesError(Exception):
 
 
 @dataclass(frozen=True)
-class Node:
+class NormalForm:
     """A condition without `not` and without findings."""
 
     kind: str
-    parts: tuple[Node, ...] = ()
+    parts: tuple[NormalForm, ...] = ()
     fact: str = ""
     cells: int = 0
 
 
-ALWAYS, NEVER = Node("all"), Node("any")
+ALWAYS, NEVER = NormalForm("all"), NormalForm("any")
 
 
 class Logic:
@@ -58,13 +58,13 @@ class Logic:
             for item in rule.then:
                 if isinstance(item, Derivation):
                     self._makers.setdefault(item.derive, []).append(rule.id)
-        self._trees: dict[str, Node] = {}
+        self._trees: dict[str, NormalForm] = {}
         for rule in knowledge.ordered_rules:
             self._trees[rule.id] = self.tree(rule.when)
         self._found: dict[str, tuple[Case, ...]] = {}
         self._checks = {answer_fact(check.id): check for check in knowledge.checks.values()}
 
-    def tree(self, condition: Condition) -> Node:
+    def tree(self, condition: Condition) -> NormalForm:
         """A condition with findings replaced by what derives them."""
         return self._node(positive(condition))
 
@@ -142,30 +142,30 @@ class Logic:
             return False
         return True
 
-    def _node(self, content: tuple[str, object]) -> Node:
+    def _node(self, content: tuple[str, object]) -> NormalForm:
         kind, inner = content
         if kind != "leaf":
             assert isinstance(inner, list)
-            return Node(kind, tuple(self._node(part) for part in inner))
+            return NormalForm(kind, tuple(self._node(part) for part in inner))
         assert isinstance(inner, tuple)
         leaf, negated = inner
         cells = self.cells.where(leaf, negated)
         if not leaf.fact.startswith("finding."):
-            return Node("leaf", (), leaf.fact, cells)
+            return NormalForm("leaf", (), leaf.fact, cells)
         if not cells:
             return NEVER
-        return Node("any", tuple(self._trees[maker] for maker in self._makers[leaf.fact]))
+        return NormalForm("any", tuple(self._trees[maker] for maker in self._makers[leaf.fact]))
 
-    def _untrue(self, node: Node, known: frozenset[str]) -> Node:
+    def _untrue(self, node: NormalForm, known: frozenset[str]) -> NormalForm:
         """When a condition is not true, of facts beyond `known` nothing being known."""
         if node.kind == "leaf":
             if not observation(node.fact) <= known:
                 return ALWAYS
-            return Node("leaf", (), node.fact, self.cells.whole(node.fact) & ~node.cells)
+            return NormalForm("leaf", (), node.fact, self.cells.whole(node.fact) & ~node.cells)
         kind = "any" if node.kind == "all" else "all"
-        return Node(kind, tuple(self._untrue(part, known) for part in node.parts))
+        return NormalForm(kind, tuple(self._untrue(part, known) for part in node.parts))
 
-    def _solve(self, nodes: Iterable[Node], start: Case) -> Iterator[dict[str, int]]:
+    def _solve(self, nodes: Iterable[NormalForm], start: Case) -> Iterator[dict[str, int]]:
         left = MOST_CASES
         stack = [(list(nodes), dict(start))]
         while stack:
@@ -173,7 +173,7 @@ class Logic:
             if left < 0:
                 raise TooManyCasesError
             todo, case = stack.pop()
-            choices: list[Node] = []
+            choices: list[NormalForm] = []
             alive = True
             while todo and alive:
                 node = todo.pop()

@@ -15,7 +15,7 @@ from stillflow.engine.audit.cards import (
     AnswerCard,
     Card,
     CheckCard,
-    Evidence,
+    EvidenceCard,
     FaultCard,
     FixCard,
     Named,
@@ -78,7 +78,7 @@ def rule_card(knowledge: Knowledge, rule: Rule) -> RuleCard:
         if any(leaf.fact in found for leaf in leaves(other.when))
     ]
     evidence = tuple(
-        Evidence(
+        EvidenceCard(
             direction="for" if item.sign > 0 else "against",
             strength=item.strength,
             times=round(item.strength.factor, 1),

@@ -16,13 +16,14 @@ from stillflow.engine.charts.reasoning import (
 )
 from stillflow.engine.charts.reasoningpicture import reasoning_chart
 from stillflow.engine.charts.stationdrawing import station_chart
-from stillflow.engine.charts.stations import AirPath, Reading, Station
+from stillflow.engine.charts.stations import AirPath, ChartStation, StationReading
 
 __all__ = [
     "FORMATS",
     "PAPERS",
     "AirPath",
     "Chart",
+    "ChartStation",
     "DecisionTree",
     "PaperName",
     "PathDerived",
@@ -30,9 +31,8 @@ __all__ = [
     "PathFault",
     "PathLink",
     "PathRule",
-    "Reading",
     "ReasoningPath",
-    "Station",
+    "StationReading",
     "TitleBlock",
     "TreeBranch",
     "TreeNode",

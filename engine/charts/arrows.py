@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from stillflow.engine.charts.picture import Line
-from stillflow.engine.charts.scene import Mark, Path, Point, polygon, polyline
+from stillflow.engine.charts.scene import Dash, Mark, Outline, Point, polygon, polyline
 from stillflow.engine.charts.shapes import INK
 
 
@@ -15,10 +15,11 @@ def curve_between(start: Point, end: Point) -> tuple[Point, ...]:
     return (start, (middle, start[1]), (middle, end[1]), end)
 
 
-def line_along(curve: Sequence[Point], line: Line, weight: float) -> Path:
+def line_along(curve: Sequence[Point], line: Line, weight: float) -> Outline:
     """A cubic curve drawn as the kind of line asked for, without a tip."""
     segments = tuple(tuple(curve[i : i + 3]) for i in range(1, len(curve), 3))
-    return Path(curve[0], segments, width=weight, dash="dashed" if line == "against" else "solid")
+    dash: Dash = "dashed" if line == "against" else "solid"
+    return Outline(curve[0], segments, width=weight, dash=dash)
 
 
 def arrow(curve: Sequence[Point], tip: Point, line: Line, weight: float) -> list[Mark]:

@@ -18,14 +18,14 @@ from stillflow.engine.charts import shapes
 from stillflow.engine.charts.chart import Chart
 from stillflow.engine.charts.page import KeyItem, PaperName, Sheet, kind_key
 from stillflow.engine.charts.paging import Trunk
-from stillflow.engine.charts.picture import Edge, Kind, Node, Picture, Plain, TitleBlock
+from stillflow.engine.charts.picture import Edge, Node, NodeKind, Picture, Plain, TitleBlock
 from stillflow.engine.charts.scene import Mark, Point, Scene, Text, polygon, polyline
 from stillflow.engine.charts.shapes import GREY, INK, NOTE_SIZE
 from stillflow.engine.charts.text import LEADING, wrap
 from stillflow.engine.charts.tidy import Cell, Gaps, Size, Twig
 from stillflow.engine.charts.trees import Signs, draw_tree
 
-_KINDS = {"check": Kind.CHECK, "fix": Kind.FIX, "hand-over": Kind.HAND_OVER}
+_KINDS = {"check": NodeKind.CHECK, "fix": NodeKind.FIX, "hand-over": NodeKind.HAND_OVER}
 
 
 class TreeBranch(Plain):
@@ -157,7 +157,7 @@ def decision_chart(tree: DecisionTree) -> Chart:
     )
 
     def pages(paper: PaperName | None) -> list[Scene]:
-        kinds = [*picture.kinds(), Kind.CONNECTOR] if paper else picture.kinds()
+        kinds = [*picture.kinds(), NodeKind.CONNECTOR] if paper else picture.kinds()
         key = kind_key(kinds) + _key(tree)
         sheet = Sheet(tree.title, picture.alt, key, paper)
         squeezes = _SQUEEZES if paper else _SQUEEZES[:1]
@@ -213,7 +213,7 @@ class _Artist:
     across = True
     gaps = Gaps(within=7, between=16)
     _LABEL = 88.0
-    _CONNECTOR = Node("", Kind.CONNECTOR, text="step 000, page 000")
+    _CONNECTOR = Node("", NodeKind.CONNECTOR, text="step 000, page 000")
 
     def __init__(self, boxes: Mapping[str, Node], squeeze: float) -> None:
         self._squeeze = squeeze
@@ -289,10 +289,10 @@ class _Artist:
             return shapes.draw(measured, left, y - measured.height / 2)
         step = signs.number[cell.target]
         where = self._page_of(cell.target, cell.start, signs, page)
-        measured = shapes.measure(Node("", Kind.CONNECTOR, text=f"step {step}, {where}"))
+        measured = shapes.measure(Node("", NodeKind.CONNECTOR, text=f"step {step}, {where}"))
         return shapes.draw(measured, left, y - measured.height / 2)
 
 
 def _numbered(box: Node, number: str = "0") -> Node:
     """Only checks, and fixes that may not be the end of it, have a number."""
-    return box if box.kind is Kind.HAND_OVER else replace(box, badge=number)
+    return box if box.kind is NodeKind.HAND_OVER else replace(box, badge=number)

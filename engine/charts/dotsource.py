@@ -9,27 +9,27 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 
 from stillflow.engine.charts import shapes
-from stillflow.engine.charts.picture import Edge, Kind, Node, Picture
+from stillflow.engine.charts.picture import Edge, Node, NodeKind, Picture
 from stillflow.engine.charts.shapes import NOTE_SIZE
 from stillflow.engine.charts.text import LEADING, clean, escape, wrap
 from stillflow.engine.charts.tidy import Gaps, Size
 
 _LABEL_ROOM = 104.0
 
-_SHAPES: dict[Kind, dict[str, str]] = {
-    Kind.READING: {"shape": "note"},
-    Kind.LOOK: {"shape": "box", "style": "rounded"},
-    Kind.UNHELPFUL: {"shape": "box", "style": "rounded,dotted", "fontcolor": shapes.GREY},
-    Kind.RULE: {"shape": "box"},
-    Kind.DERIVED: {"shape": "hexagon"},
-    Kind.FAULT: {"shape": "box", "peripheries": "2"},
-    Kind.RULED_OUT: {"shape": "box", "style": "dashed", "fontcolor": shapes.GREY},
-    Kind.CHECK: {"shape": "box", "style": "rounded"},
-    Kind.FIX: {"shape": "box", "peripheries": "2"},
-    Kind.HAND_OVER: {"shape": "octagon", "style": "dashed"},
-    Kind.CONNECTOR: {"shape": "cds"},
-    Kind.EVENT: {"shape": "box"},
-    Kind.STATION: {"shape": "note"},
+_SHAPES: dict[NodeKind, dict[str, str]] = {
+    NodeKind.READING: {"shape": "note"},
+    NodeKind.LOOK: {"shape": "box", "style": "rounded"},
+    NodeKind.UNHELPFUL: {"shape": "box", "style": "rounded,dotted", "fontcolor": shapes.GREY},
+    NodeKind.RULE: {"shape": "box"},
+    NodeKind.DERIVED: {"shape": "hexagon"},
+    NodeKind.FAULT: {"shape": "box", "peripheries": "2"},
+    NodeKind.RULED_OUT: {"shape": "box", "style": "dashed", "fontcolor": shapes.GREY},
+    NodeKind.CHECK: {"shape": "box", "style": "rounded"},
+    NodeKind.FIX: {"shape": "box", "peripheries": "2"},
+    NodeKind.HAND_OVER: {"shape": "octagon", "style": "dashed"},
+    NodeKind.CONNECTOR: {"shape": "cds"},
+    NodeKind.EVENT: {"shape": "box"},
+    NodeKind.STATION: {"shape": "note"},
 }
 _LINES = {
     "for": {"style": "solid", "arrowhead": "normal"},

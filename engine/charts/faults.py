@@ -14,12 +14,12 @@ from stillflow.engine.charts.chart import Chart
 from stillflow.engine.charts.gates import HEIGHT, gate_key, symbol
 from stillflow.engine.charts.page import PaperName, Sheet
 from stillflow.engine.charts.paging import Trunk
-from stillflow.engine.charts.picture import Edge, Gate, Kind, Node, Picture, TitleBlock
+from stillflow.engine.charts.picture import Edge, Gate, Node, NodeKind, Picture, TitleBlock
 from stillflow.engine.charts.scene import Mark, Point, Scene, Text, polyline
 from stillflow.engine.charts.shapes import GREY, NOTE_SIZE
 from stillflow.engine.charts.tidy import Cell, Gaps, Size, Twig
 from stillflow.engine.charts.trees import Signs, draw_tree
-from stillflow.engine.faulttree import Analysis, Event, FaultTree
+from stillflow.engine.faulttree import Analysis, FaultTree, PrimaryEvent
 from stillflow.engine.faulttree import Gate as TreeGate
 
 _SQUEEZES = (1.0, 0.9, 0.8)
@@ -44,7 +44,7 @@ def faulttree_chart(tree: FaultTree, title: TitleBlock, analysis: Analysis | Non
     order = tree.upwards()[::-1]
     top_words = "" if analysis is None else f"{chance(analysis.probability)} in all"
     nodes = {name: _node(tree.by_id[name], top_words if name == tree.top else "") for name in order}
-    causes = sum(1 for name in order if isinstance(tree.by_id[name], Event))
+    causes = sum(1 for name in order if isinstance(tree.by_id[name], PrimaryEvent))
     picture = Picture(
         title=title,
         alt=f"A fault tree. Top event: {tree.by_id[tree.top].title}. "
@@ -84,10 +84,10 @@ def _inputs(tree: FaultTree, name: str) -> tuple[str, ...]:
     return part.inputs if isinstance(part, TreeGate) else ()
 
 
-def _node(part: TreeGate | Event, note: str) -> Node:
-    if isinstance(part, Event) and part.probability is not None:
+def _node(part: TreeGate | PrimaryEvent, note: str) -> Node:
+    if isinstance(part, PrimaryEvent) and part.probability is not None:
         note = chance(part.probability)
-    return Node(part.id, Kind.EVENT, part.title, note=note, gate=part.kind)
+    return Node(part.id, NodeKind.EVENT, part.title, note=note, gate=part.kind)
 
 
 def _trunk(tree: FaultTree, most: int) -> tuple[Trunk, dict[str, tuple[str, ...]]]:
@@ -98,7 +98,7 @@ def _trunk(tree: FaultTree, most: int) -> tuple[Trunk, dict[str, tuple[str, ...]
     for depth, name in enumerate(tree.upwards()[::-1]):
         weight[name] = -depth
         inputs = _inputs(tree, name)
-        single = [i for i in inputs if isinstance(tree.by_id[i], Event)]
+        single = [i for i in inputs if isinstance(tree.by_id[i], PrimaryEvent)]
         twigs[name] = [Twig(i) for i in inputs if i not in single]
         if len(single) <= _MOST_ABREAST:
             twigs[name] = [Twig(i) for i in inputs]

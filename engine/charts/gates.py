@@ -9,7 +9,7 @@ from collections.abc import Callable
 
 from stillflow.engine.charts.page import KeyItem
 from stillflow.engine.charts.picture import Gate
-from stillflow.engine.charts.scene import Mark, Path, Text, circle, moved, polygon
+from stillflow.engine.charts.scene import Mark, Outline, Text, circle, moved, polygon
 from stillflow.engine.charts.shapes import NOTE_SIZE
 
 HEIGHT = 32.0
@@ -37,12 +37,12 @@ def symbol(gate: Gate, x: float, y: float, scale: float = 1.0, words: bool = Tru
         words: whether the sign inside a gate is set; it would be too small in the key.
     """
     marks = _SYMBOLS[gate]() if gate else []
-    return [moved(m, x, y, scale) for m in marks if words or isinstance(m, Path)]
+    return [moved(m, x, y, scale) for m in marks if words or isinstance(m, Outline)]
 
 
 def _or() -> list[Mark]:
     w, h = _HALF, HEIGHT
-    shield = Path(
+    shield = Outline(
         (0, 0),
         (
             ((w * 0.6, h * 0.16), (w, h * 0.5), (w, h)),
@@ -58,7 +58,7 @@ def _or() -> list[Mark]:
 
 def _and() -> list[Mark]:
     w, h = _HALF, HEIGHT
-    dome = Path(
+    dome = Outline(
         (-w, h),
         (
             ((-w, w),),

@@ -15,7 +15,7 @@ from stillflow.engine.charts.graphloose import BESIDE, GAPS, stack_loose
 from stillflow.engine.charts.graphpaging import cut
 from stillflow.engine.charts.layout import Route, lay_out
 from stillflow.engine.charts.page import KeyItem, PaperName, Room, Sheet, kind_key, line_key
-from stillflow.engine.charts.picture import Edge, Kind, Line, Node, Picture
+from stillflow.engine.charts.picture import Edge, Line, Node, NodeKind, Picture
 from stillflow.engine.charts.scene import Mark, Point, Scene, Text, moved
 from stillflow.engine.charts.shapes import GREY, NOTE_SIZE, TITLE_SIZE
 from stillflow.engine.charts.text import LEADING, width, wrap
@@ -48,7 +48,7 @@ class _Label:
 
 
 def draw_graph(
-    picture: Picture, captions: Mapping[Kind, str], paper: PaperName | None
+    picture: Picture, captions: Mapping[NodeKind, str], paper: PaperName | None
 ) -> list[Scene]:
     """The picture on one sheet, or on as many of a paper as keep it legible.
 
@@ -116,7 +116,7 @@ def _scale(picture: Picture, room: Room) -> float:
 
 def _draw(
     picture: Picture,
-    captions: Mapping[Kind, str],
+    captions: Mapping[NodeKind, str],
     sheet: Sheet,
     squeeze: float,
     page: str = "",
@@ -182,7 +182,7 @@ def _ends(picture: Picture) -> list[str]:
     tails = {edge.tail for edge in picture.edges}
     heads = {edge.head for edge in picture.edges}
     kinds = {node.id: node.kind for node in picture.nodes}
-    return [i for i in kinds if kinds[i] is Kind.DERIVED and i in heads and i not in tails]
+    return [i for i in kinds if kinds[i] is NodeKind.DERIVED and i in heads and i not in tails]
 
 
 def _joined(picture: Picture, labels: list[_Label], ends: Sequence[str]) -> Picture:
@@ -193,7 +193,7 @@ def _joined(picture: Picture, labels: list[_Label], ends: Sequence[str]) -> Pict
         edges.append(Edge(label.edges[0].tail, label.id))
         edges += [Edge(label.id, edge.head) for edge in label.edges]
     nodes = [node for node in picture.nodes if node.id in touched]
-    nodes += [Node(label.id, Kind.CONNECTOR) for label in labels]
+    nodes += [Node(label.id, NodeKind.CONNECTOR) for label in labels]
     inner = touched.difference(ends)
     columns = [tuple(i for i in column if i in inner) for column in picture.columns]
     columns.insert(-1, (*(label.id for label in labels), *ends))
@@ -213,7 +213,7 @@ class _Drawing:
     level: float = 0.0
     """Width in points over which arrows go on level after their words, past what follows."""
 
-    def captions(self, picture: Picture, captions: Mapping[Kind, str]) -> list[Mark]:
+    def captions(self, picture: Picture, captions: Mapping[NodeKind, str]) -> list[Mark]:
         kinds = {node.id: node.kind for node in picture.nodes}
         marks: list[Mark] = []
         for column in picture.columns:

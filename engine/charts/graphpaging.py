@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable
 from dataclasses import replace
 
-from stillflow.engine.charts.picture import Kind, Node, Picture
+from stillflow.engine.charts.picture import Node, NodeKind, Picture
 
 
 def cut(picture: Picture, fits: Callable[[Picture], bool]) -> list[Picture]:
@@ -47,7 +47,7 @@ def _speaking(picture: Picture) -> list[str]:
     used = {edge.tail for edge in picture.edges}
     order: dict[str, int] = {}
     for edge in picture.edges:
-        if kinds[edge.tail] is Kind.RULE and edge.head not in used:
+        if kinds[edge.tail] is NodeKind.RULE and edge.head not in used:
             order.setdefault(edge.tail, _asked(picture, edge.tail))
     return sorted(order, key=lambda rule: order[rule])
 
@@ -60,7 +60,7 @@ def _asked(picture: Picture, rule: str) -> int:
 
 
 def _is_fact(node: Node) -> bool:
-    return node.kind in (Kind.READING, Kind.LOOK, Kind.UNHELPFUL)
+    return node.kind in (NodeKind.READING, NodeKind.LOOK, NodeKind.UNHELPFUL)
 
 
 def _behind(picture: Picture, rules: Iterable[str]) -> set[str]:

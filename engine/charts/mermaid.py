@@ -2,23 +2,23 @@
 
 from __future__ import annotations
 
-from stillflow.engine.charts.picture import Edge, Kind, Picture
+from stillflow.engine.charts.picture import Edge, NodeKind, Picture
 from stillflow.engine.charts.text import escape
 
-_BRACKETS: dict[Kind, tuple[str, str]] = {
-    Kind.READING: ("[/", "/]"),
-    Kind.LOOK: ("(", ")"),
-    Kind.UNHELPFUL: ("(", ")"),
-    Kind.RULE: ("[", "]"),
-    Kind.DERIVED: ("{{", "}}"),
-    Kind.FAULT: ("[[", "]]"),
-    Kind.RULED_OUT: ("[", "]"),
-    Kind.CHECK: ("(", ")"),
-    Kind.FIX: ("[[", "]]"),
-    Kind.HAND_OVER: ("([", "])"),
-    Kind.CONNECTOR: (">", "]"),
-    Kind.EVENT: ("[", "]"),
-    Kind.STATION: ("[/", "/]"),
+_BRACKETS: dict[NodeKind, tuple[str, str]] = {
+    NodeKind.READING: ("[/", "/]"),
+    NodeKind.LOOK: ("(", ")"),
+    NodeKind.UNHELPFUL: ("(", ")"),
+    NodeKind.RULE: ("[", "]"),
+    NodeKind.DERIVED: ("{{", "}}"),
+    NodeKind.FAULT: ("[[", "]]"),
+    NodeKind.RULED_OUT: ("[", "]"),
+    NodeKind.CHECK: ("(", ")"),
+    NodeKind.FIX: ("[[", "]]"),
+    NodeKind.HAND_OVER: ("([", "])"),
+    NodeKind.CONNECTOR: (">", "]"),
+    NodeKind.EVENT: ("[", "]"),
+    NodeKind.STATION: ("[/", "/]"),
 }
 _ARROWS = {"for": "-->", "against": "-.-x", "plain": "---"}
 _GATE_WORDS = {
@@ -48,9 +48,9 @@ def mermaid_source(picture: Picture) -> str:
             words.append(f"({_GATE_WORDS[node.gate]})")
         opening, closing = _BRACKETS[node.kind]
         lines.append(f'  {names[node.id]}{opening}"{_joined(words)}"{closing}')
-        if node.kind is Kind.UNHELPFUL:
+        if node.kind is NodeKind.UNHELPFUL:
             lines.append(f"  class {names[node.id]} dotted")
-        elif node.kind in (Kind.RULED_OUT, Kind.HAND_OVER):
+        elif node.kind in (NodeKind.RULED_OUT, NodeKind.HAND_OVER):
             lines.append(f"  class {names[node.id]} dashed")
     lines += [_edge(edge, names) for edge in picture.edges]
     return "\n".join(lines) + "\n"

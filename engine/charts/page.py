@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from typing import Literal, NamedTuple
 
 from stillflow.engine.charts.arrows import arrow
-from stillflow.engine.charts.picture import KIND_WORDS, Kind, Line, TitleBlock
+from stillflow.engine.charts.picture import KIND_WORDS, Line, NodeKind, TitleBlock
 from stillflow.engine.charts.scene import Mark, Scene, Style, Text, moved, polyline
 from stillflow.engine.charts.shapes import GREY, LOOKS, NOTE_SIZE, TEXT_SIZE, Box
 from stillflow.engine.charts.text import LEADING, width, wrap
@@ -146,12 +146,12 @@ def _height(band: _Band) -> float:
     return band.bottom
 
 
-def kind_key(kinds: Sequence[Kind]) -> tuple[KeyItem, ...]:
+def kind_key(kinds: Sequence[NodeKind]) -> tuple[KeyItem, ...]:
     """The key to the kinds of boxes on a chart."""
     return tuple(KeyItem(KIND_WORDS[kind], _sample(kind)) for kind in kinds)
 
 
-def _sample(kind: Kind) -> Callable[[float, float], list[Mark]]:
+def _sample(kind: NodeKind) -> Callable[[float, float], list[Mark]]:
     look = LOOKS[kind]
     style: Style = {
         "fill": look.fill,

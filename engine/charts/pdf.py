@@ -14,7 +14,7 @@ from typing import Any
 
 from stillflow.engine.base import SetupError
 from stillflow.engine.charts import text as words
-from stillflow.engine.charts.scene import DASHES, Mark, Path, Scene, Text
+from stillflow.engine.charts.scene import DASHES, Mark, Outline, Scene, Text
 
 _FACE = "Arimo"
 _MISSING = "\u25a1"
@@ -90,7 +90,7 @@ def _text(document: Any, mark: Text, letters: Container[int]) -> None:
     document.text(mark.x - shift, mark.y, label)
 
 
-def _path(document: Any, mark: Path) -> None:
+def _path(document: Any, mark: Outline) -> None:
     with document.new_path(*mark.start) as path:
         style = path.style
         style.auto_close = False

@@ -14,7 +14,7 @@ from typing import Literal
 from pydantic import BaseModel, ConfigDict
 
 
-class Kind(StrEnum):
+class NodeKind(StrEnum):
     """What a node is. Each kind has its own outline, so that colour is never needed."""
 
     READING = "reading"
@@ -32,20 +32,20 @@ class Kind(StrEnum):
     STATION = "station"
 
 
-KIND_WORDS: dict[Kind, str] = {
-    Kind.READING: "a reading taken",
-    Kind.LOOK: "something looked at or tried",
-    Kind.UNHELPFUL: "asked, but it told nothing apart",
-    Kind.RULE: "a rule and its reason",
-    Kind.DERIVED: "what follows from it",
-    Kind.FAULT: "a fault and how likely it is",
-    Kind.RULED_OUT: "ruled out",
-    Kind.CHECK: "a check to do",
-    Kind.FIX: "the fix",
-    Kind.HAND_OVER: "ends without a fix",
-    Kind.CONNECTOR: "goes on elsewhere",
-    Kind.EVENT: "an event",
-    Kind.STATION: "a place to put the gauge",
+KIND_WORDS: dict[NodeKind, str] = {
+    NodeKind.READING: "a reading taken",
+    NodeKind.LOOK: "something looked at or tried",
+    NodeKind.UNHELPFUL: "asked, but it told nothing apart",
+    NodeKind.RULE: "a rule and its reason",
+    NodeKind.DERIVED: "what follows from it",
+    NodeKind.FAULT: "a fault and how likely it is",
+    NodeKind.RULED_OUT: "ruled out",
+    NodeKind.CHECK: "a check to do",
+    NodeKind.FIX: "the fix",
+    NodeKind.HAND_OVER: "ends without a fix",
+    NodeKind.CONNECTOR: "goes on elsewhere",
+    NodeKind.EVENT: "an event",
+    NodeKind.STATION: "a place to put the gauge",
 }
 """What the key of a chart says of each kind."""
 
@@ -98,7 +98,7 @@ class Node:
     """
 
     id: str
-    kind: Kind
+    kind: NodeKind
     title: str = ""
     text: str = ""
     note: str = ""
@@ -147,7 +147,7 @@ class Picture:
     columns: tuple[tuple[str, ...], ...] = ()
     order: tuple[tuple[str, str], ...] = ()
 
-    def kinds(self) -> tuple[Kind, ...]:
-        """The kinds that occur, in the order of `Kind`."""
+    def kinds(self) -> tuple[NodeKind, ...]:
+        """The kinds that occur, in the order of `NodeKind`."""
         present = {node.kind for node in self.nodes}
-        return tuple(kind for kind in Kind if kind in present)
+        return tuple(kind for kind in NodeKind if kind in present)

@@ -10,7 +10,7 @@ import re
 
 from stillflow.engine.charts import text as words
 from stillflow.engine.charts.program import run
-from stillflow.engine.charts.scene import Mark, Path, Point, Scene, Text, polygon
+from stillflow.engine.charts.scene import Mark, Outline, Point, Scene, Text, polygon
 
 _ALIGN = {"start": -1, "middle": 0, "end": 1}
 _STYLES = {"solid": "solid", "dashed": "dashed", "dotted": "dotted"}
@@ -66,7 +66,7 @@ def _text_orders(mark: Text, height: float) -> str:
     )
 
 
-def _path_orders(mark: Path, height: float) -> str:
+def _path_orders(mark: Outline, height: float) -> str:
     if not mark.stroke and not mark.fill:
         return ""
     order, points = _points(mark)
@@ -81,7 +81,7 @@ def _path_orders(mark: Path, height: float) -> str:
     )
 
 
-def _points(mark: Path) -> tuple[str, list[Point]]:
+def _points(mark: Outline) -> tuple[str, list[Point]]:
     if all(len(segment) == 1 for segment in mark.segments):
         points = [mark.start, *(segment[0] for segment in mark.segments)]
         if not mark.closed:

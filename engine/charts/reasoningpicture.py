@@ -12,7 +12,7 @@ from stillflow.engine.base import in_percent, percent
 from stillflow.engine.charts.chart import Chart
 from stillflow.engine.charts.graphdrawing import draw_graph
 from stillflow.engine.charts.page import PaperName
-from stillflow.engine.charts.picture import Edge, Kind, Node, Picture
+from stillflow.engine.charts.picture import Edge, Node, NodeKind, Picture
 from stillflow.engine.charts.reasoning import PathFact, PathFault, ReasoningPath, Strength, focused
 from stillflow.engine.charts.scene import Scene
 
@@ -33,13 +33,13 @@ _ARROW_WORDS: dict[Strength, str] = {
 
 
 _CAPTIONS = {
-    Kind.READING: "What was found",
-    Kind.LOOK: "What was found",
-    Kind.UNHELPFUL: "What was found",
-    Kind.RULE: "Rules",
-    Kind.DERIVED: "What follows",
-    Kind.FAULT: "Faults",
-    Kind.RULED_OUT: "Faults",
+    NodeKind.READING: "What was found",
+    NodeKind.LOOK: "What was found",
+    NodeKind.UNHELPFUL: "What was found",
+    NodeKind.RULE: "Rules",
+    NodeKind.DERIVED: "What follows",
+    NodeKind.FAULT: "Faults",
+    NodeKind.RULED_OUT: "Faults",
 }
 
 
@@ -60,10 +60,10 @@ def reasoning_picture(path: ReasoningPath, most: int = 6) -> Picture:
     facts = sorted(path.facts, key=lambda f: (not f.helpful, f.asked or 0, f.id))
     nodes = [_fact(fact) for fact in facts]
     nodes += [
-        Node(r.id, Kind.RULE, text=r.because, note=f"source: {r.source}" if r.source else "")
+        Node(r.id, NodeKind.RULE, text=r.because, note=f"source: {r.source}" if r.source else "")
         for r in path.rules
     ]
-    nodes += [Node(d.id, Kind.DERIVED, d.title) for d in path.derived]
+    nodes += [Node(d.id, NodeKind.DERIVED, d.title) for d in path.derived]
     nodes += shown.nodes()
     return Picture(
         title=path.title,
@@ -110,7 +110,7 @@ class _Shown:
 
     def nodes(self) -> list[Node]:
         nodes = [
-            Node(f.id, Kind.FAULT, f.title, percent(f.probability), bar=f.probability)
+            Node(f.id, NodeKind.FAULT, f.title, percent(f.probability), bar=f.probability)
             for f in self.likely
         ]
         if self.rest:
@@ -119,12 +119,12 @@ class _Shown:
             title = f"{count} other faults" if count > 1 else "1 other fault"
             together = " together" if count > 1 else ""
             nodes.append(
-                Node(_REST, Kind.FAULT, title, percent(total) + together, bar=min(total, 1.0))
+                Node(_REST, NodeKind.FAULT, title, percent(total) + together, bar=min(total, 1.0))
             )
         for group in self.groups:
             title = "; ".join(f.title for f in group)
             nodes.append(
-                Node(group[0].id, Kind.RULED_OUT, title, f"ruled out: {group[0].ruled_out_by}")
+                Node(group[0].id, NodeKind.RULED_OUT, title, f"ruled out: {group[0].ruled_out_by}")
             )
         return nodes
 
@@ -135,7 +135,7 @@ _WORTH_A_BOX = 0.02
 
 
 def _fact(fact: PathFact) -> Node:
-    kind = Kind.READING if fact.share is not None else Kind.LOOK
+    kind = NodeKind.READING if fact.share is not None else NodeKind.LOOK
     share = ""
     if fact.share is not None:
         share = f"{in_percent(fact.share)} of expected"
@@ -143,7 +143,7 @@ def _fact(fact: PathFact) -> Node:
             share += f" ({fact.expected})"
     return Node(
         fact.id,
-        kind if fact.helpful else Kind.UNHELPFUL,
+        kind if fact.helpful else NodeKind.UNHELPFUL,
         fact.title,
         fact.found,
         share if fact.helpful else "told nothing apart",
@@ -207,11 +207,11 @@ def _columns(path: ReasoningPath, nodes: list[Node]) -> tuple[tuple[str, ...], .
             level[rule.id] = last
     columns: list[list[str]] = [[] for _ in range(last + 3)]
     for node in nodes:
-        if node.kind in (Kind.FAULT, Kind.RULED_OUT):
+        if node.kind in (NodeKind.FAULT, NodeKind.RULED_OUT):
             columns[-1].append(node.id)
-        elif kinds[node.id] is Kind.DERIVED and node.id not in derived:
+        elif kinds[node.id] is NodeKind.DERIVED and node.id not in derived:
             columns[-2].append(node.id)
-        elif kinds[node.id] in (Kind.RULE, Kind.DERIVED):
+        elif kinds[node.id] in (NodeKind.RULE, NodeKind.DERIVED):
             columns[level[node.id]].append(node.id)
         else:
             columns[0].append(node.id)

@@ -21,7 +21,7 @@ _QUARTER = 0.5522847498
 
 
 @dataclass(frozen=True)
-class Path:
+class Outline:
     """One outline: a start and segments, each a line (one point) or a cubic curve (three)."""
 
     start: Point
@@ -46,7 +46,7 @@ class Text:
     colour: str = "#111111"
 
 
-Mark = Path | Text
+Mark = Outline | Text
 
 
 @dataclass(frozen=True)
@@ -81,7 +81,7 @@ class Scene:
 
 
 class Style(TypedDict, total=False):
-    """How an outline is filled and stroked; the fields of `Path`."""
+    """How an outline is filled and stroked; the fields of `Outline`."""
 
     fill: str
     stroke: str
@@ -89,17 +89,19 @@ class Style(TypedDict, total=False):
     dash: Dash
 
 
-def polygon(points: Sequence[Point], **style: Unpack[Style]) -> Path:
+def polygon(points: Sequence[Point], **style: Unpack[Style]) -> Outline:
     """A closed outline through `points`."""
-    return Path(points[0], tuple((p,) for p in points[1:]), closed=True, **style)
+    return Outline(points[0], tuple((p,) for p in points[1:]), closed=True, **style)
 
 
-def polyline(points: Sequence[Point], **style: Unpack[Style]) -> Path:
+def polyline(points: Sequence[Point], **style: Unpack[Style]) -> Outline:
     """An open line through `points`."""
-    return Path(points[0], tuple((p,) for p in points[1:]), **style)
+    return Outline(points[0], tuple((p,) for p in points[1:]), **style)
 
 
-def rounded(x: float, y: float, w: float, h: float, radius: float, **style: Unpack[Style]) -> Path:
+def rounded(
+    x: float, y: float, w: float, h: float, radius: float, **style: Unpack[Style]
+) -> Outline:
     """A rectangle with its corners rounded to `radius`; half the height makes a pill."""
     r = min(radius, w / 2, h / 2)
     k = r * (1 - _QUARTER)
@@ -114,10 +116,10 @@ def rounded(x: float, y: float, w: float, h: float, radius: float, **style: Unpa
         ((x, y + r),),
         ((x, y + k), (x + k, y), (x + r, y)),
     )
-    return Path((x + r, y), segments, closed=True, **style)
+    return Outline((x + r, y), segments, closed=True, **style)
 
 
-def circle(x: float, y: float, radius: float, **style: Unpack[Style]) -> Path:
+def circle(x: float, y: float, radius: float, **style: Unpack[Style]) -> Outline:
     """A circle about (x, y)."""
     return rounded(x - radius, y - radius, 2 * radius, 2 * radius, radius, **style)
 
@@ -131,7 +133,7 @@ def moved(mark: Mark, dx: float, dy: float, scale: float = 1.0) -> Mark:
     if isinstance(mark, Text):
         x, y = at((mark.x, mark.y))
         return Text(x, y, mark.text, mark.size * scale, mark.anchor, mark.bold, mark.colour)
-    return Path(
+    return Outline(
         at(mark.start),
         tuple(tuple(at(p) for p in segment) for segment in mark.segments),
         mark.closed,

@@ -10,11 +10,11 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import NamedTuple
 
-from stillflow.engine.charts.picture import Kind, Node
+from stillflow.engine.charts.picture import Node, NodeKind
 from stillflow.engine.charts.scene import (
     Dash,
     Mark,
-    Path,
+    Outline,
     Style,
     Text,
     circle,
@@ -49,7 +49,7 @@ class Box(NamedTuple):
 class Look(NamedTuple):
     """How one kind of box is drawn."""
 
-    outline: Callable[[Box, Style], list[Path]]
+    outline: Callable[[Box, Style], list[Outline]]
     width: float
     fill: str = "#ffffff"
     stroke: str = INK
@@ -60,11 +60,11 @@ class Look(NamedTuple):
     """Room kept free at the left and right for the outline, in points."""
 
 
-def _rounded(box: Box, style: Style) -> list[Path]:
+def _rounded(box: Box, style: Style) -> list[Outline]:
     return [rounded(*box, 9, **style)]
 
 
-def _folded(box: Box, style: Style) -> list[Path]:
+def _folded(box: Box, style: Style) -> list[Outline]:
     x, y, w, h = box
     right, fold = x + w, 11.0
     edge = [(x, y), (right - fold, y), (right, y + fold), (right, y + h), (x, y + h)]
@@ -72,19 +72,19 @@ def _folded(box: Box, style: Style) -> list[Path]:
     return [polygon(edge, **style), polyline(crease, stroke=style["stroke"], width=style["width"])]
 
 
-def _plain(box: Box, style: Style) -> list[Path]:
+def _plain(box: Box, style: Style) -> list[Outline]:
     x, y, w, h = box
     return [polygon([(x, y), (x + w, y), (x + w, y + h), (x, y + h)], **style)]
 
 
-def _striped(box: Box, style: Style) -> list[Path]:
+def _striped(box: Box, style: Style) -> list[Outline]:
     x, y, _, h = box
     stripe = Box(x, y, 5, h)
     solid: Style = {"fill": style["stroke"], "stroke": style["stroke"], "width": style["width"]}
     return _plain(box, style) + _plain(stripe, solid)
 
 
-def _hexagon(box: Box, style: Style) -> list[Path]:
+def _hexagon(box: Box, style: Style) -> list[Outline]:
     x, y, w, h = box
     tip = 12.0
     return [
@@ -102,13 +102,13 @@ def _hexagon(box: Box, style: Style) -> list[Path]:
     ]
 
 
-def _double(box: Box, style: Style) -> list[Path]:
+def _double(box: Box, style: Style) -> list[Outline]:
     x, y, w, h = box
     inner: Style = {**style, "width": style["width"] * 0.7}
     return _plain(box, style) + _plain(Box(x + 3, y + 3, w - 6, h - 6), inner)
 
 
-def _cut(box: Box, style: Style) -> list[Path]:
+def _cut(box: Box, style: Style) -> list[Outline]:
     x, y, w, h = box
     c = min(9.0, h / 3)
     right, bottom = x + w, y + h
@@ -117,32 +117,32 @@ def _cut(box: Box, style: Style) -> list[Path]:
     return [polygon(corners, **style)]
 
 
-def _arrow(box: Box, style: Style) -> list[Path]:
+def _arrow(box: Box, style: Style) -> list[Outline]:
     x, y, w, h = box
     tip = 12.0
     corners = [(x, y), (x + w - tip, y), (x + w, y + h / 2), (x + w - tip, y + h), (x, y + h)]
     return [polygon(corners, **style)]
 
 
-LOOKS: dict[Kind, Look] = {
-    Kind.READING: Look(_folded, 146, fill="#eaf3fa"),
-    Kind.LOOK: Look(_rounded, 146, fill="#eaf3fa"),
-    Kind.UNHELPFUL: Look(_rounded, 146, ink=GREY, stroke=GREY, dash="dotted", line=1.7),
-    Kind.RULE: Look(_striped, 164, side=4),
-    Kind.DERIVED: Look(_hexagon, 138, fill="#f3f3f3", side=10),
-    Kind.FAULT: Look(_double, 152, side=3),
-    Kind.RULED_OUT: Look(_plain, 152, fill="#f3f3f3", ink=GREY, stroke=GREY, dash="dashed"),
-    Kind.CHECK: Look(_rounded, 156, fill="#eaf3fa"),
-    Kind.FIX: Look(_double, 156, side=3),
-    Kind.HAND_OVER: Look(_cut, 156, dash="dashed", side=3),
-    Kind.CONNECTOR: Look(_arrow, 122, fill="#f3f3f3", side=3),
-    Kind.EVENT: Look(_plain, 126),
-    Kind.STATION: Look(_folded, 146, fill="#eaf3fa"),
+LOOKS: dict[NodeKind, Look] = {
+    NodeKind.READING: Look(_folded, 146, fill="#eaf3fa"),
+    NodeKind.LOOK: Look(_rounded, 146, fill="#eaf3fa"),
+    NodeKind.UNHELPFUL: Look(_rounded, 146, ink=GREY, stroke=GREY, dash="dotted", line=1.7),
+    NodeKind.RULE: Look(_striped, 164, side=4),
+    NodeKind.DERIVED: Look(_hexagon, 138, fill="#f3f3f3", side=10),
+    NodeKind.FAULT: Look(_double, 152, side=3),
+    NodeKind.RULED_OUT: Look(_plain, 152, fill="#f3f3f3", ink=GREY, stroke=GREY, dash="dashed"),
+    NodeKind.CHECK: Look(_rounded, 156, fill="#eaf3fa"),
+    NodeKind.FIX: Look(_double, 156, side=3),
+    NodeKind.HAND_OVER: Look(_cut, 156, dash="dashed", side=3),
+    NodeKind.CONNECTOR: Look(_arrow, 122, fill="#f3f3f3", side=3),
+    NodeKind.EVENT: Look(_plain, 126),
+    NodeKind.STATION: Look(_folded, 146, fill="#eaf3fa"),
 }
 
 
 @dataclass(frozen=True)
-class Measured:
+class MeasuredNode:
     """A node with its words cut into lines and the size of its box in points."""
 
     node: Node
@@ -154,7 +154,7 @@ class Measured:
     """Which line begins the caution; -1 without one."""
 
 
-def measure(node: Node, squeeze: float = 1.0) -> Measured:
+def measure(node: Node, squeeze: float = 1.0) -> MeasuredNode:
     """Cut a node's words to its kind's width and find the height they need.
 
     Args:
@@ -183,10 +183,10 @@ def measure(node: Node, squeeze: float = 1.0) -> Measured:
     height = sum(size * LEADING for _, size, _, _ in lines) + 2 * _PAD_Y
     if node.bar is not None:
         height += _BAR_HEIGHT + 4
-    return Measured(node, outer, max(height, 24.0), tuple(lines), caution_line)
+    return MeasuredNode(node, outer, max(height, 24.0), tuple(lines), caution_line)
 
 
-def draw(item: Measured, x: float, y: float) -> list[Mark]:
+def draw(item: MeasuredNode, x: float, y: float) -> list[Mark]:
     """The marks of a measured node whose box has its top left corner at (x, y)."""
     node = item.node
     look = LOOKS[node.kind]

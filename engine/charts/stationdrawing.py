@@ -12,7 +12,7 @@ from collections.abc import Callable
 from stillflow.engine.base import in_percent
 from stillflow.engine.charts.chart import Chart
 from stillflow.engine.charts.page import KeyItem, PaperName, Room, Sheet
-from stillflow.engine.charts.picture import Edge, Kind, Node, Picture
+from stillflow.engine.charts.picture import Edge, Node, NodeKind, Picture
 from stillflow.engine.charts.plotmarks import expected_point, found_point, on_white, round_up
 from stillflow.engine.charts.scene import Mark, Scene, Text, circle, polygon, polyline, rounded
 from stillflow.engine.charts.shapes import (
@@ -27,9 +27,9 @@ from stillflow.engine.charts.shapes import (
 from stillflow.engine.charts.stations import (
     CONDITIONS,
     AirPath,
+    ChartStation,
     Condition,
-    Reading,
-    Station,
+    StationReading,
     greatest_loss,
     losses,
     verdict,
@@ -198,7 +198,9 @@ class _Drawing:
         return things
 
 
-def _values(x: float, reading: Reading, y: Callable[[float], float], bottom: float) -> list[Mark]:
+def _values(
+    x: float, reading: StationReading, y: Callable[[float], float], bottom: float
+) -> list[Mark]:
     marks: list[Mark] = []
     above = reading.found is None or reading.expected is None or reading.expected >= reading.found
     if reading.expected is not None:
@@ -220,7 +222,7 @@ def _values(x: float, reading: Reading, y: Callable[[float], float], bottom: flo
     return marks + on_white(label)
 
 
-def _in_words(reading: Reading, unit: str) -> str:
+def _in_words(reading: StationReading, unit: str) -> str:
     found = "not read" if reading.found is None else f"found {reading.found:g} {unit}"
     return found if reading.expected is None else f"{found}, expected {reading.expected:g} {unit}"
 
@@ -263,11 +265,11 @@ def _gauge(x: float, y: float) -> list[Mark]:
 def station_chart(path: AirPath) -> Chart:
     """The air path as a chart to render."""
     worst = greatest_loss(path)
-    nodes = [Node("fan", Kind.DERIVED, "Fan")]
+    nodes = [Node("fan", NodeKind.DERIVED, "Fan")]
     edges = []
     for index, station in enumerate(path.stations):
         lines = [_line(path, station, condition) for condition in CONDITIONS]
-        nodes.append(Node(f"s{index}", Kind.STATION, station.title, "; ".join(lines)))
+        nodes.append(Node(f"s{index}", NodeKind.STATION, station.title, "; ".join(lines)))
         lost = worst is not None and worst.since < index <= worst.station
         label = " – ".join(w for w in (station.behind, "suction lost here" if lost else "") if w)
         before = f"s{index - 1}" if index else "fan"
@@ -282,7 +284,7 @@ def station_chart(path: AirPath) -> Chart:
     return Chart("stations", picture, data, lambda paper: draw_stations(path, picture, paper))
 
 
-def _line(path: AirPath, station: Station, condition: Condition) -> str:
+def _line(path: AirPath, station: ChartStation, condition: Condition) -> str:
     reading = station.reading(condition)
     found = "not read" if reading.found is None else f"{reading.found:.0f}"
     if reading.expected is None:

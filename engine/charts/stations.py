@@ -18,14 +18,14 @@ Condition = Literal["sealed", "working"]
 CONDITIONS: tuple[Condition, ...] = ("sealed", "working")
 
 
-class Reading(Plain):
+class StationReading(Plain):
     """Suction at one station under one condition, in the chart's unit; None where not known."""
 
     expected: float | None = Field(default=None, ge=0, allow_inf_nan=False)
     found: float | None = Field(default=None, ge=0, allow_inf_nan=False)
 
 
-class Station(Plain):
+class ChartStation(Plain):
     """One place where the gauge is put.
 
     Attributes:
@@ -37,10 +37,10 @@ class Station(Plain):
 
     title: str
     behind: str = ""
-    sealed: Reading = Reading()
-    working: Reading = Reading()
+    sealed: StationReading = StationReading()
+    working: StationReading = StationReading()
 
-    def reading(self, condition: Condition) -> Reading:
+    def reading(self, condition: Condition) -> StationReading:
         """The reading under one of the two conditions."""
         return self.sealed if condition == "sealed" else self.working
 
@@ -57,7 +57,7 @@ class AirPath(Plain):
     """
 
     title: TitleBlock
-    stations: tuple[Station, ...]
+    stations: tuple[ChartStation, ...]
     unit: str = "inH2O"
     tolerance: float = Field(default=0.04, ge=0)
 
@@ -69,7 +69,7 @@ class AirPath(Plain):
 
 
 @dataclass(frozen=True)
-class Loss:
+class StepLoss:
     """Suction lost on the step to one station beyond what a healthy system loses there.
 
     Attributes:
@@ -85,7 +85,7 @@ class Loss:
     amount: float
 
 
-def losses(path: AirPath) -> list[Loss]:
+def losses(path: AirPath) -> list[StepLoss]:
     """The loss on every step that has readings at its end, in the order of the path.
 
     A station falls short by (expected - found); what a step loses is the shortfall at its end
@@ -100,24 +100,24 @@ def losses(path: AirPath) -> list[Loss]:
             if reading.expected is None or reading.found is None:
                 continue
             short = reading.expected - reading.found
-            found.append(Loss(index, since, condition, short - before))
+            found.append(StepLoss(index, since, condition, short - before))
             since, before = index, short
     return sorted(found, key=lambda loss: (loss.station, loss.condition))
 
 
-def greatest_loss(path: AirPath) -> Loss | None:
+def greatest_loss(path: AirPath) -> StepLoss | None:
     """The step that loses most, or None where no step loses more than the tolerance."""
     told = [loss for loss in losses(path) if loss.amount > path.tolerance * _most(path, loss)]
     return max(told, key=lambda loss: loss.amount, default=None)
 
 
-def _most(path: AirPath, loss: Loss) -> float:
+def _most(path: AirPath, loss: StepLoss) -> float:
     """The most that is expected anywhere in the condition of a loss."""
     readings = [station.reading(loss.condition) for station in path.stations]
     return max(reading.expected or 0.0 for reading in readings)
 
 
-def step_words(path: AirPath, loss: Loss) -> str:
+def step_words(path: AirPath, loss: StepLoss) -> str:
     """Between what and what the step lies."""
     end = path.stations[loss.station]
     start = "the fan" if loss.since < 0 else path.stations[loss.since].title

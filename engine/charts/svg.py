@@ -5,7 +5,7 @@ from __future__ import annotations
 import zlib
 
 from stillflow.engine.charts import text as words
-from stillflow.engine.charts.scene import DASHES, Mark, Path, Scene, Text
+from stillflow.engine.charts.scene import DASHES, Mark, Outline, Scene, Text
 
 FONT = "Helvetica, Arial, Arimo, 'Liberation Sans', sans-serif"
 
@@ -55,7 +55,7 @@ def _text(mark: Text) -> str:
     )
 
 
-def _path(mark: Path) -> str:
+def _path(mark: Outline) -> str:
     steps = [f"M{_pair(mark.start)}"]
     for segment in mark.segments:
         steps.append(("L" if len(segment) == 1 else "C") + " ".join(map(_pair, segment)))

@@ -17,7 +17,7 @@ from stillflow.engine.dialogue.askable import Askable
 from stillflow.engine.dialogue.choosing import Planner
 from stillflow.engine.dialogue.session import SENIOR, Session
 from stillflow.engine.inference import Situation, rule_table, spot_of, typical
-from stillflow.engine.planning import Outcome, PolicyTree, Step, Think, unroll
+from stillflow.engine.planning import Outcome, PolicyStep, PolicyTree, Think, unroll
 from stillflow.engine.ruleset import (
     Check,
     Derivation,
@@ -70,7 +70,7 @@ class Point:
     deferred: frozenset[str]
     minutes: float = 0.0
     steps: int = 0
-    settled: Step[Point] | None = None
+    settled: PolicyStep[Point] | None = None
 
     @property
     def closed(self) -> frozenset[str]:
@@ -160,7 +160,7 @@ class _Policy:
             point = self._past(point, first)
         return replace(point, minutes=0.0, steps=0)
 
-    def __call__(self, point: Point) -> Step[Point]:
+    def __call__(self, point: Point) -> PolicyStep[Point]:
         """What is done at a point and what can come of it."""
         if point.settled is not None:
             return point.settled
@@ -169,13 +169,13 @@ class _Policy:
         if ending is not None:
             return ending
         if self._depth is not None and point.steps >= self._depth:
-            return Step(None, handed_to=LIVE, reason=f"after {self._depth} steps")
+            return PolicyStep(None, handed_to=LIVE, reason=f"after {self._depth} steps")
         standing = point.situation.standing
         closed = point.closed
         choices = [one.id for one in self._askable.choices(standing, facts) if one.id not in closed]
         decision = self._planner.decide(point, choices)
         if decision is None:
-            return Step(Act("refer"), handed_to=SENIOR, reason="every fault is ruled out")
+            return PolicyStep(Act("refer"), handed_to=SENIOR, reason="every fault is ruled out")
         if decision.check_id is not None:
             return self._ask(point, self._knowledge.checks[decision.check_id])
         assert decision.fault_id is not None
@@ -198,17 +198,17 @@ class _Policy:
         found = {name: True for name, column in self._findings.items() if rows[0, column] == 1.0}
         return {**facts, **found}, tuple(compress(self._watched, fires))
 
-    def _ending(self, fired: tuple[str, ...]) -> Step[Point] | None:
+    def _ending(self, fired: tuple[str, ...]) -> PolicyStep[Point] | None:
         for rule_id in fired:
             for item in self._knowledge.rules[rule_id].then:
                 if isinstance(item, Stop):
-                    return Step(Act("stop", rule_id), handed_to=item.call, reason=item.stop)
+                    return PolicyStep(Act("stop", rule_id), handed_to=item.call, reason=item.stop)
                 if isinstance(item, Doubt):
                     because = self._knowledge.rules[rule_id].because
-                    return Step(Act("doubt", rule_id), handed_to=LIVE, reason=because)
+                    return PolicyStep(Act("doubt", rule_id), handed_to=LIVE, reason=because)
         return None
 
-    def _ask(self, point: Point, check: Check) -> Step[Point]:
+    def _ask(self, point: Point, check: Check) -> PolicyStep[Point]:
         [outlook] = self._belief.outlooks(point.situation, [check.id])
         joint = outlook.likelihood * point.probabilities
         chances = joint.sum(axis=1)
@@ -234,7 +234,7 @@ class _Policy:
             if chance > 0.0
         )
         figures = {"minutes": cost, "elapsed": after.minutes}
-        return Step(Act("check", check.id), outcomes, figures)
+        return PolicyStep(Act("check", check.id), outcomes, figures)
 
     def _learnt(self, situation: Situation, check: Check, answer: str) -> Situation:
         if check.kind == "choice":
@@ -244,25 +244,26 @@ class _Policy:
         share = typical(level, self._baseline.wide)
         return situation.with_reading(spot, self._baseline.at(*spot) * share)
 
-    def _fix(self, point: Point, fault: Fault) -> Step[Point]:
+    def _fix(self, point: Point, fault: Fault) -> PolicyStep[Point]:
         column = self._knowledge.fault_index[fault.id]
         probability = float(point.probabilities[column])
         cost = fault.fix.minutes + self._opening(fault.fix.access, point)
         elapsed = point.minutes + cost + self._planner.verifying_minutes
         if fault.fix.refer:
-            end: Step[Point] = Step(
+            end: PolicyStep[Point] = PolicyStep(
                 Act("refer", fault.id), handed_to=fault.fix.refer, reason=fault.title
             )
         else:
-            end = Step(Act("fixed"))
+            end = PolicyStep(Act("fixed"))
         outcomes = [Outcome(THERE, probability, replace(point, settled=end))]
         left = point.probabilities.copy()
         left[column] = 0.0
         rest = float(left.sum())
         if rest > 0.0:
-            over: Step[Point] | None = None
+            over: PolicyStep[Point] | None = None
             if probability >= self._until:
-                over = Step(None, handed_to=LIVE, reason=f"a fix is {in_percent(self._until)} sure")
+                sure = f"a fix is {in_percent(self._until)} sure"
+                over = PolicyStep(None, handed_to=LIVE, reason=sure)
             outcomes.append(
                 Outcome(
                     NOT_THERE,
@@ -277,7 +278,7 @@ class _Policy:
                 )
             )
         figures = {"minutes": cost, "elapsed": elapsed, "probability": probability}
-        return Step(Act("fix", fault.id), tuple(outcomes), figures)
+        return PolicyStep(Act("fix", fault.id), tuple(outcomes), figures)
 
     def _opening(self, access: str | None, point: Point) -> float:
         if access is None or access in point.opened:

@@ -11,7 +11,7 @@ from collections.abc import Mapping, Sequence
 from pydantic import Field
 
 from stillflow.engine.base import InputError
-from stillflow.engine.faulttree.tree import Event, FaultTree, Gate, TreePart
+from stillflow.engine.faulttree.tree import FaultTree, Gate, PrimaryEvent, TreePart
 
 # Ids of rules have no spaces in them, so the ids of the gates made here can never be theirs.
 _TOP = "the top event"
@@ -39,7 +39,7 @@ class Cause(TreePart):
     undeveloped: bool = False
 
 
-class Combination(TreePart):
+class JointCauses(TreePart):
     """Causes that only together bring something about ("a backwards fitting and debris")."""
 
     id: str
@@ -52,7 +52,7 @@ class Combination(TreePart):
 def build_tree(
     top: str,
     causes: Sequence[Cause],
-    combinations: Sequence[Combination] = (),
+    combinations: Sequence[JointCauses] = (),
     titles: Mapping[str, str] | None = None,
 ) -> FaultTree:
     """The tree of a top event: any place, in it any mode, under that any cause or combination.
@@ -77,7 +77,7 @@ def build_tree(
                     "there",
                     right=f"causes are: {', '.join(sorted(known))}",
                 )
-    parts: list[Cause | Combination] = [c for c in causes if c.alone]
+    parts: list[Cause | JointCauses] = [c for c in causes if c.alone]
     parts += combinations
     if not parts:
         raise InputError("a fault tree needs at least one cause that can act alone or combined")
@@ -98,7 +98,7 @@ def build_tree(
     gates.insert(0, Gate(id=_TOP, title=top, kind="or", inputs=tuple(top_inputs)))
     used = {i for gate in gates for i in gate.inputs}
     events = tuple(
-        Event(
+        PrimaryEvent(
             id=c.id,
             title=c.title,
             kind="undeveloped" if c.undeveloped else "basic",

@@ -13,9 +13,9 @@ from math import prod
 from stillflow.engine.faulttree.diagram import DecisionDiagram
 from stillflow.engine.faulttree.tree import (
     CutSet,
-    Event,
     FaultTree,
     Method,
+    PrimaryEvent,
     diagram,
     minimal_cut_sets,
 )
@@ -100,7 +100,7 @@ def analyse(tree: FaultTree, method: Method = "rare-event") -> Analysis:
     rows = []
     for event, (birnbaum, through) in pairs.items():
         part = tree.by_id[event]
-        assert isinstance(part, Event)
+        assert isinstance(part, PrimaryEvent)
         share = through / top if top > 0 else 0.0
         rows.append(Importance(event, part.title, probabilities[event], birnbaum, share))
     return Analysis(

@@ -32,7 +32,7 @@ class TreePart(BaseModel):
     model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False)
 
 
-class Event(TreePart):
+class PrimaryEvent(TreePart):
     """Something that can happen by itself.
 
     Attributes:
@@ -72,12 +72,12 @@ class FaultTree(TreePart):
 
     top: str
     gates: tuple[Gate, ...] = ()
-    events: tuple[Event, ...] = ()
+    events: tuple[PrimaryEvent, ...] = ()
 
     @cached_property
-    def by_id(self) -> Mapping[str, Gate | Event]:
+    def by_id(self) -> Mapping[str, Gate | PrimaryEvent]:
         """All gates and events by id."""
-        gates: Mapping[str, Gate | Event] = {gate.id: gate for gate in self.gates}
+        gates: Mapping[str, Gate | PrimaryEvent] = {gate.id: gate for gate in self.gates}
         return {**gates, **{event.id: event for event in self.events}}
 
     @model_validator(mode="after")
@@ -152,7 +152,7 @@ def minimal_cut_sets(tree: FaultTree) -> tuple[CutSet, ...]:
     sets: dict[str, list[CutSet]] = {}
     for name in tree.upwards():
         part = tree.by_id[name]
-        if isinstance(part, Event):
+        if isinstance(part, PrimaryEvent):
             sets[name] = [frozenset([name])]
         elif part.kind == "or":
             sets[name] = _minimal(s for i in part.inputs for s in sets[i])
@@ -203,12 +203,12 @@ def diagram(tree: FaultTree) -> tuple[DecisionDiagram, int]:
     Raises:
         InputError: the diagram grows too large.
     """
-    order = [name for name in tree.upwards() if isinstance(tree.by_id[name], Event)]
+    order = [name for name in tree.upwards() if isinstance(tree.by_id[name], PrimaryEvent)]
     made = DecisionDiagram(order)
     roots: dict[str, int] = {}
     for name in tree.upwards():
         part = tree.by_id[name]
-        if isinstance(part, Event):
+        if isinstance(part, PrimaryEvent):
             roots[name] = made.variable(name)
         else:
             roots[name] = made.join(part.kind, [roots[i] for i in part.inputs])

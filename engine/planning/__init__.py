@@ -7,16 +7,16 @@ Knows nothing of suction.
 from stillflow.engine.planning.choice import Action, Think, next_action
 from stillflow.engine.planning.policytree import unroll
 from stillflow.engine.planning.problem import Problem
-from stillflow.engine.planning.treenodes import Branch, Node, Outcome, PolicyTree, Step
+from stillflow.engine.planning.treenodes import Branch, Outcome, PolicyNode, PolicyStep, PolicyTree
 
 __all__ = [
     "Action",
     "Branch",
-    "Node",
     "Outcome",
+    "PolicyNode",
+    "PolicyStep",
     "PolicyTree",
     "Problem",
-    "Step",
     "Think",
     "next_action",
     "unroll",

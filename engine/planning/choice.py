@@ -25,7 +25,7 @@ if TYPE_CHECKING:
 
 __all__ = [
     "Action",
-    "Candidate",
+    "Alternative",
     "Policy",
     "Problem",
     "Think",
@@ -57,7 +57,7 @@ _POLICY_STATES = 200_000
 _TIE = 1e-9
 
 
-class Act(Protocol):
+class CheckOrFix(Protocol):
     """Anything that says which check or fix is next."""
 
     @property
@@ -69,12 +69,12 @@ class Act(Protocol):
         """Its number among the checks or the fixes."""
 
 
-Policy = Callable[[Problem, Floats, frozenset[int], dict[int, int]], Act]
+Policy = Callable[[Problem, Floats, frozenset[int], dict[int, int]], CheckOrFix]
 """(problem, belief (F,) adding to 1, opened groups, answer by check done) -> the next act."""
 
 
 @dataclass(frozen=True)
-class Candidate:
+class Alternative:
     """One act that was worked out.
 
     Attributes:
@@ -107,13 +107,13 @@ class Action:
     index: int
     cost: float
     minutes: float
-    candidates: tuple[Candidate, ...]
+    candidates: tuple[Alternative, ...]
     exact: bool
     _tables: Tables = field(repr=False, compare=False)
     _rows: Rows = field(repr=False, compare=False)
 
     @property
-    def runner_up(self) -> Candidate | None:
+    def runner_up(self) -> Alternative | None:
         """The next best act, if there was any other."""
         return self.candidates[1] if len(self.candidates) > 1 else None
 
@@ -173,10 +173,10 @@ def next_action(
     fix_cost = problem.fix_minutes + charges[tables.fix_group]
     check_cost = problem.check_minutes + charges[tables.check_group]
     listed = [
-        Candidate("fix", int(i), float(fix_cost[i]), float(found.fix[0, i]) - refund)
+        Alternative("fix", int(i), float(fix_cost[i]), float(found.fix[0, i]) - refund)
         for i in np.flatnonzero(np.isfinite(found.fix[0]))
     ] + [
-        Candidate("check", int(i), float(check_cost[i]), float(found.check[0, i]) - refund)
+        Alternative("check", int(i), float(check_cost[i]), float(found.check[0, i]) - refund)
         for i in np.flatnonzero(np.isfinite(found.check[0]))
     ]
     least = min(c.minutes for c in listed)

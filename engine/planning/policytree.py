@@ -17,14 +17,23 @@ from stillflow.engine.base import InputError
 from stillflow.engine.planning.treenodes import (
     Branch,
     Growth,
-    Node,
     Outcome,
+    PolicyNode,
+    PolicyStep,
     PolicyTree,
     State,
-    Step,
 )
 
-__all__ = ["Branch", "Growth", "Node", "Outcome", "PolicyTree", "Step", "Unrolled", "unroll"]
+__all__ = [
+    "Branch",
+    "Growth",
+    "Outcome",
+    "PolicyNode",
+    "PolicyStep",
+    "PolicyTree",
+    "Unrolled",
+    "unroll",
+]
 
 _SUM_TOLERANCE = 1e-6
 
@@ -34,7 +43,7 @@ class _Opened(Generic[State]):
     """A node while the tree is being unrolled; `step` is None where it was cut."""
 
     reach: float
-    step: Step[State] | None
+    step: PolicyStep[State] | None
     reason: str
     children: list[int]
 
@@ -56,7 +65,7 @@ class Unrolled(Generic[State]):
     def __init__(
         self,
         start: State,
-        policy: Callable[[State], Step[State]],
+        policy: Callable[[State], PolicyStep[State]],
         reach: float,
         most: int = 20_000,
         cut_to: str = "live planner",
@@ -115,7 +124,7 @@ class Unrolled(Generic[State]):
 
 def unroll(
     start: State,
-    policy: Callable[[State], Step[State]],
+    policy: Callable[[State], PolicyStep[State]],
     reach: float,
     most: int = 20_000,
     cut_to: str = "live planner",
@@ -124,7 +133,7 @@ def unroll(
     return Unrolled(start, policy, reach, most, cut_to).tree()
 
 
-def _check(step: Step[State]) -> None:
+def _check(step: PolicyStep[State]) -> None:
     if not step.outcomes:
         return
     labels = [outcome.label for outcome in step.outcomes]
@@ -229,9 +238,9 @@ class _Sharing(Generic[State]):
         kept.through = [a + b for a, b in zip(kept.through, through, strict=True)]
         return at
 
-    def _node(self, shared: _Shared, last: int) -> Node:
+    def _node(self, shared: _Shared, last: int) -> PolicyNode:
         reach = shared.reach
-        return Node(
+        return PolicyNode(
             act=shared.act,
             reach=reach,
             branches=tuple(

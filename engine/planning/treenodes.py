@@ -28,7 +28,7 @@ class Outcome(Generic[State]):
 
 
 @dataclass(frozen=True)
-class Step(Generic[State]):
+class PolicyStep(Generic[State]):
     """What a policy does in a state.
 
     Attributes:
@@ -58,7 +58,7 @@ class Branch:
 
 
 @dataclass(frozen=True)
-class Node:
+class PolicyNode:
     """A node of the tree, standing for every state with the same acts from there on.
 
     Attributes:
@@ -87,7 +87,7 @@ class PolicyTree:
         unshared: how many nodes there were before that.
     """
 
-    nodes: tuple[Node, ...]
+    nodes: tuple[PolicyNode, ...]
     unshared: int
 
     @property

@@ -315,7 +315,7 @@ def _untold(knowledge: Knowledge, visit: Visit, hidden: Iterable[str]) -> Visit:
 
 
 @dataclass(frozen=True)
-class Played:
+class PlayedCall:
     """How a call went from start to end.
 
     Attributes:
@@ -336,7 +336,7 @@ class Played:
     remaining: frozenset[str]
 
 
-def play(session: Session, call: SimulatedCall, generator: np.random.Generator) -> Played:
+def play(session: Session, call: SimulatedCall, generator: np.random.Generator) -> PlayedCall:
     """Let a session find its way through a simulated call.
 
     A fix that belongs to others is left to them, which ends the guided part.
@@ -366,7 +366,7 @@ def play(session: Session, call: SimulatedCall, generator: np.random.Generator) 
             last = likeliest.id if likeliest.probability > 0.0 else None
             if offered and (step.step == "done" or session.progress.deferred):
                 last = offered[-1][0]
-            return Played(
+            return PlayedCall(
                 step.step, last, tuple(offered), checks, minutes, frozenset(call.remaining)
             )
     raise StillflowError(f"the dialogue did not end within {MOST_STEPS} steps")

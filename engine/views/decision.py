@@ -12,7 +12,7 @@ from stillflow.engine.base import AirState
 from stillflow.engine.charts import DecisionTree, TitleBlock, TreeBranch, TreeNode
 from stillflow.engine.dialogue import LIVE, NOT_THERE, Act
 from stillflow.engine.inference import Baseline, spot_of
-from stillflow.engine.planning import Branch, Node, PolicyTree
+from stillflow.engine.planning import Branch, PolicyNode, PolicyTree
 from stillflow.engine.ruleset import Check, Knowledge
 
 _ABOUT = {
@@ -50,7 +50,7 @@ def decision_tree(
     return DecisionTree(title=title, root="0", nodes=tuple(nodes))
 
 
-def _left_to_visit(node: Node) -> bool:
+def _left_to_visit(node: PolicyNode) -> bool:
     return node.act is None and node.handed_to == LIVE
 
 
@@ -59,7 +59,7 @@ class _Words:
         self._knowledge = knowledge
         self._baseline = baseline
 
-    def node(self, number: int, node: Node, nodes: Sequence[Node]) -> TreeNode:
+    def node(self, number: int, node: PolicyNode, nodes: Sequence[PolicyNode]) -> TreeNode:
         act = node.act
         if not isinstance(act, Act) or act.kind not in ("check", "fix"):
             return self._end(number, node)
@@ -88,7 +88,9 @@ class _Words:
             branches=branches,
         )
 
-    def _fix(self, number: int, node: Node, act: Act, nodes: Sequence[Node]) -> TreeNode:
+    def _fix(
+        self, number: int, node: PolicyNode, act: Act, nodes: Sequence[PolicyNode]
+    ) -> TreeNode:
         fault = self._knowledge.faults[act.id]
         fix = fault.fix
         cautions = list(fix.cautions)
@@ -113,7 +115,7 @@ class _Words:
             branches=tuple(onward),
         )
 
-    def _end(self, number: int, node: Node) -> TreeNode:
+    def _end(self, number: int, node: PolicyNode) -> TreeNode:
         if node.handed_to == LIVE:
             title, detail = f"On with {LIVE}", ""
             if isinstance(node.act, Act):
@@ -124,7 +126,9 @@ class _Words:
             title, detail = f"Call {node.handed_to}", node.reason
         return TreeNode(id=str(number), kind="hand-over", title=title, detail=detail)
 
-    def _branches(self, check: Check, node: Node, nodes: Sequence[Node]) -> Iterable[TreeBranch]:
+    def _branches(
+        self, check: Check, node: PolicyNode, nodes: Sequence[PolicyNode]
+    ) -> Iterable[TreeBranch]:
         """The ways on, those that lead to the same step together, the cut ones last."""
         by_node: dict[int, list[Branch]] = {}
         for branch in node.branches:

@@ -10,8 +10,7 @@ from math import prod
 
 from stillflow.engine.base import InputError, Mode, Where, nearest
 from stillflow.engine.dialogue import Session
-from stillflow.engine.faulttree import Cause, FaultTree, build_tree
-from stillflow.engine.faulttree import build as faulttree_build
+from stillflow.engine.faulttree import Cause, FaultTree, JointCauses, build_tree
 from stillflow.engine.ruleset import Complaint, Fault, Knowledge
 
 ANY_COMPLAINT = "Poor suction"
@@ -138,10 +137,10 @@ def _by_place(knowledge: Knowledge) -> list[tuple[str, Fault]]:
 
 def _combinations(
     knowledge: Knowledge, shares: dict[str, float], least: float
-) -> list[faulttree_build.Combination]:
+) -> list[JointCauses]:
     """The combinations all of whose faults can be, and that are likely enough to be drawn."""
     return [
-        faulttree_build.Combination(
+        JointCauses(
             id=name,
             title=one.title,
             place=_PLACES[one.place],
@@ -155,7 +154,7 @@ def _combinations(
 
 def _presence(
     knowledge: Knowledge,
-    combined: list[faulttree_build.Combination],
+    combined: list[JointCauses],
     name: str,
     share: float,
 ) -> float:

@@ -7,16 +7,15 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from stillflow.engine.base import AirState
-from stillflow.engine.base import Station as Where
-from stillflow.engine.charts import AirPath, Reading, Station, TitleBlock
+from stillflow.engine.base import AirState, Station
+from stillflow.engine.charts import AirPath, ChartStation, StationReading, TitleBlock
 from stillflow.engine.inference import Baseline, Spot, tolerance_of
 
-_PATH: tuple[tuple[Where, str], ...] = (
-    (Where.UNIT, "filter, bin and intake"),
-    (Where.UTILITY, "house joined on: its leaks count from here"),
-    (Where.INLET, "tubing and this inlet"),
-    (Where.HOSE, "hose"),
+_PATH: tuple[tuple[Station, str], ...] = (
+    (Station.UNIT, "filter, bin and intake"),
+    (Station.UTILITY, "house joined on: its leaks count from here"),
+    (Station.INLET, "tubing and this inlet"),
+    (Station.HOSE, "hose"),
 )
 """Where the gauge goes from the fan to the hose end, and what lies before each place."""
 
@@ -36,11 +35,11 @@ def air_path(
         title: the title block.
     """
     read = {station for _, station in readings}
-    path = [(one, behind) for one, behind in _PATH if one is not Where.UTILITY or one in read]
+    path = [(one, behind) for one, behind in _PATH if one is not Station.UTILITY or one in read]
     return AirPath(
         title=title,
         stations=tuple(
-            Station(
+            ChartStation(
                 title=station.words.removeprefix("the ").capitalize(),
                 behind=behind,
                 sealed=_reading(readings, baseline, AirState.SEALED, station),
@@ -53,10 +52,10 @@ def air_path(
 
 
 def _reading(
-    readings: Mapping[Spot, float], baseline: Baseline, state: AirState, station: Where
-) -> Reading:
+    readings: Mapping[Spot, float], baseline: Baseline, state: AirState, station: Station
+) -> StationReading:
     found = readings.get((state, station))
-    return Reading(
+    return StationReading(
         expected=round(baseline.at(state, station)),
         found=None if found is None else round(found, 1),
     )

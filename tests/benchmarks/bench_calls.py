@@ -25,7 +25,7 @@ import numpy as np
 from stillflow.engine import Session, load_rules
 from stillflow.engine.planning.choice import Think
 from stillflow.engine.ruleset.knowledge import Knowledge
-from stillflow.engine.simulate.calls import HowOften, Played, draw_calls, play, same_fix
+from stillflow.engine.simulate.calls import HowOften, PlayedCall, draw_calls, play, same_fix
 
 CHUNK = 100
 REPORTED = 20261
@@ -39,7 +39,7 @@ class Outcome:
 
     hidden: tuple[str, ...]
     baseline: str
-    played: Played
+    played: PlayedCall
 
     def right(self, fault: str | None) -> bool:
         """Whether a conclusion fits one of the hidden faults."""

@@ -36,7 +36,7 @@ from bench_rules_planner import (
 )
 from table_calls import Act, Place, Point, just
 
-from stillflow.casebook.generated import Kind
+from stillflow.casebook.generated import CallKind
 from stillflow.engine import load_rules
 from stillflow.engine.base.arrays import Floats
 from stillflow.engine.inference.baseline import baseline_for
@@ -60,7 +60,7 @@ class House(Place):
     """One simulated house; every question has one answer there, whenever it is asked."""
 
     def __init__(self, call: SimulatedCall, seed: Sequence[int]) -> None:
-        super().__init__(Kind(call.knowledge, call.visit))
+        super().__init__(CallKind(call.knowledge, call.visit))
         self._call = call
         self._seed = seed
         self._expected = baseline_for(call.visit, call.knowledge)

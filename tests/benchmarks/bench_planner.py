@@ -38,7 +38,7 @@ from stillflow.engine.planning.choice import (
 from stillflow.engine.planning.lookahead import Effort
 from stillflow.engine.planning.policytree import Unrolled
 from stillflow.engine.planning.problem import Problem
-from stillflow.engine.planning.treenodes import Outcome, Step
+from stillflow.engine.planning.treenodes import Outcome, PolicyStep
 
 THINK: tuple[Think, ...] = ("quick", "normal", "deep")
 REACHES = (0.03, 0.01, 0.003, 0.001)
@@ -179,10 +179,10 @@ def timed(problem: Problem, think: Think) -> tuple[float, float]:
 State = tuple[tuple[float, ...], frozenset[int], frozenset[int]]
 
 
-def unrolling(problem: Problem, think: Think) -> Callable[[State], Step[State]]:
+def unrolling(problem: Problem, think: Think) -> Callable[[State], PolicyStep[State]]:
     """Return our policy as the tree asks for it."""
 
-    def policy(state: State) -> Step[State]:
+    def policy(state: State) -> PolicyStep[State]:
         belief, opened, done = np.array(state[0]), state[1], state[2]
         action = next_action(problem, belief, opened, think, done)
         checking = action.kind == "check"
@@ -204,9 +204,9 @@ def unrolling(problem: Problem, think: Think) -> Callable[[State], Step[State]]:
             if left.any():
                 state_after = (tuple(left / left.sum()), after, done)
                 ways.append(Outcome("wrong", float(left.sum()), state_after))
-        return Step((action.kind, action.index), ways, {"minutes": action.minutes})
+        return PolicyStep((action.kind, action.index), ways, {"minutes": action.minutes})
 
-    return lambda state: policy(state) if state[0] else Step("fixed")
+    return lambda state: policy(state) if state[0] else PolicyStep("fixed")
 
 
 def growth(_: argparse.Namespace) -> None:

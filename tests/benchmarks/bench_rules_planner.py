@@ -32,7 +32,7 @@ from numpy.typing import NDArray
 from rival_policies import Checklist, FixesOnly, FlowChart, Information, OneStep, Ours
 from table_calls import Act, Place, Point, Policy
 
-from stillflow.casebook.generated import Kind, draw_kinds
+from stillflow.casebook.generated import CallKind, draw_kinds
 from stillflow.engine import Session, load_rules
 from stillflow.engine.dialogue.unrolled import visit_tree
 
@@ -86,7 +86,7 @@ class Setting:
 
 
 @lru_cache(maxsize=1)
-def kinds(count: int) -> list[Kind]:
+def kinds(count: int) -> list[CallKind]:
     """The kinds of unit and house, once per process."""
     return draw_kinds(load_rules(), np.random.default_rng(SEED), count)
 
@@ -164,7 +164,7 @@ def print_speed(calls: int, of: int) -> None:
         took: list[float] = []
         for call in range(calls):
             known = kinds(of)[call % of]
-            here = Place(Kind(known.knowledge, known.arrival))
+            here = Place(CallKind(known.knowledge, known.arrival))
             ours = Ours(here, think)
 
             def timed(point: Point, ours: Policy = ours, took: list[float] = took) -> Act:

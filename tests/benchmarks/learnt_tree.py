@@ -16,7 +16,7 @@ from rival_policies import fixing_only
 from sklearn.tree import DecisionTreeClassifier
 from table_calls import Act, Place, Point
 
-from stillflow.casebook.generated import Kind, generate
+from stillflow.casebook.generated import CallKind, generate
 from stillflow.engine.base.vocabulary import NUMBER, WORD
 from stillflow.engine.ruleset.conditions import FactValue
 from stillflow.engine.ruleset.knowledge import Knowledge
@@ -63,7 +63,7 @@ def _known(value: FactValue | None, word: str | None) -> float:
 
 
 def training_part(
-    kind: Kind, seed: Sequence[int], count: int
+    kind: CallKind, seed: Sequence[int], count: int
 ) -> tuple[NDArray[np.float32], NDArray[np.str_]]:
     """Draw calls of one kind with every check answered: rows and hidden faults."""
     knowledge = kind.knowledge

@@ -17,7 +17,7 @@ from typing import Literal, NamedTuple
 
 import numpy as np
 
-from stillflow.casebook.generated import Kind
+from stillflow.casebook.generated import CallKind
 from stillflow.engine.base.arrays import Flags, Floats
 from stillflow.engine.dialogue.askable import Askable
 from stillflow.engine.dialogue.choosing import Planner
@@ -66,7 +66,7 @@ Policy = Callable[[Point], Act]
 class Place:
     """One kind of unit and house, where calls are played."""
 
-    def __init__(self, kind: Kind) -> None:
+    def __init__(self, kind: CallKind) -> None:
         self.kind = kind
         self.knowledge = kind.knowledge
         self.belief = kind.belief

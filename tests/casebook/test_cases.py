@@ -10,7 +10,7 @@ from small_rules import SMALL, small
 from stillflow.casebook.cases import (
     MOST_STEPS,
     Case,
-    Played,
+    PlayedCase,
     load_cases,
     play,
     read_case,
@@ -57,7 +57,7 @@ def case(*changes: tuple[str, str]) -> Case:
     return read_case(text, "torn.yaml")
 
 
-def answers(played: Played) -> list[tuple[str, object]]:
+def answers(played: PlayedCase) -> list[tuple[str, object]]:
     return [
         (turn.step.check.id if turn.step.check else turn.step.fix.fault, turn.answer)
         for turn in played.turns

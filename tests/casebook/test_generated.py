@@ -9,8 +9,8 @@ import pytest
 from small_rules import SMALL, small
 
 from stillflow.casebook.generated import (
+    CallKind,
     GeneratedVisit,
-    Kind,
     draw_kinds,
     facts_of,
     generate,
@@ -45,7 +45,7 @@ def test_the_same_seed_gives_the_same_visits() -> None:
 
 
 def test_answers_come_as_often_as_the_belief_says() -> None:
-    kind = Kind(RULES, Visit(unit=Unit(rated_sealed=120, rated_airflow=100)))
+    kind = CallKind(RULES, Visit(unit=Unit(rated_sealed=120, rated_airflow=100)))
     generator = np.random.default_rng(1)
     count = 6000
     visits = list(generate([kind], generator, count, 1.0, ["sealed-inlet", "hiss"]))

@@ -15,7 +15,7 @@ from stillflow.engine.airflow.gauge import all_readings, readings, readings_tabl
 from stillflow.engine.airflow.houses import Houses
 from stillflow.engine.airflow.points import EVERY_POINT, GaugePoint
 from stillflow.engine.airflow.system import (
-    Gauge,
+    GaugeBias,
     Holes,
     Inlet,
     Restriction,
@@ -152,10 +152,10 @@ def test_what_is_beyond_the_tool_is_not_seen_at_any_station(house):
 
 
 def test_the_gauge_shows_its_own_faults_and_never_less_than_nothing(house):
-    shown = house.model_copy(update={"gauge": Gauge(factor=0.9, offset_inh2o=-3.0)})
+    shown = house.model_copy(update={"gauge": GaugeBias(factor=0.9, offset_inh2o=-3.0)})
     true = readings(house, "inlet", "working")
     assert readings(shown, "inlet", "working") == pytest.approx(0.9 * true - 3.0)
-    stuck = house.model_copy(update={"gauge": Gauge(factor=0.0, offset_inh2o=-3.0)})
+    stuck = house.model_copy(update={"gauge": GaugeBias(factor=0.0, offset_inh2o=-3.0)})
     assert readings(stuck, "inlet", "working") == 0.0
 
 

@@ -28,10 +28,10 @@ from stillflow.engine.charts.reasoning import (
 from stillflow.engine.charts.reasoningpicture import reasoning_chart
 from stillflow.engine.charts.scene import Scene, Text
 from stillflow.engine.charts.stationdrawing import station_chart
-from stillflow.engine.charts.stations import AirPath, Reading, Station
+from stillflow.engine.charts.stations import AirPath, ChartStation, StationReading
 from stillflow.engine.charts.text import width
 from stillflow.engine.faulttree.importance import analyse
-from stillflow.engine.faulttree.tree import Event, FaultTree, Gate
+from stillflow.engine.faulttree.tree import FaultTree, Gate, PrimaryEvent
 
 DAY = datetime.date(2025, 3, 4)
 
@@ -78,18 +78,18 @@ def _stations(words: str) -> AirPath:
     return AirPath(
         title=_title(words),
         stations=(
-            Station(
+            ChartStation(
                 title=words,
                 behind=words,
-                sealed=Reading(expected=130, found=127),
-                working=Reading(expected=86, found=84),
+                sealed=StationReading(expected=130, found=127),
+                working=StationReading(expected=86, found=84),
             ),
-            Station(title=words, behind=words, sealed=Reading(expected=130)),
-            Station(
+            ChartStation(title=words, behind=words, sealed=StationReading(expected=130)),
+            ChartStation(
                 title="Hose end",
                 behind="hose",
-                sealed=Reading(expected=128, found=89),
-                working=Reading(expected=66, found=40),
+                sealed=StationReading(expected=128, found=89),
+                working=StationReading(expected=66, found=40),
             ),
         ),
     )
@@ -139,10 +139,10 @@ def _faults(words: str) -> FaultTree:
             Gate(id="both", title=words, kind="and", inputs=("a", "d")),
         ),
         events=(
-            Event(id="a", title=words, probability=0.1),
-            Event(id="b", title=words, probability=0.2, kind="undeveloped"),
-            Event(id="c", title=words, probability=0.002),
-            Event(id="d", title=words, probability=0.5),
+            PrimaryEvent(id="a", title=words, probability=0.1),
+            PrimaryEvent(id="b", title=words, probability=0.2, kind="undeveloped"),
+            PrimaryEvent(id="c", title=words, probability=0.002),
+            PrimaryEvent(id="d", title=words, probability=0.5),
         ),
     )
 

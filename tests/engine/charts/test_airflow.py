@@ -17,7 +17,7 @@ from stillflow.engine.base.errors import InputError
 from stillflow.engine.charts.airflow import airflow_lines_chart
 from stillflow.engine.charts.chart import Chart, render
 from stillflow.engine.charts.picture import TitleBlock
-from stillflow.engine.charts.scene import Path, Scene, Text
+from stillflow.engine.charts.scene import Outline, Scene, Text
 
 HOUSE = System(fan=fan_from_rating(130, 114))
 STATIONS = ("unit", "utility", "inlet", "other", "hose")
@@ -40,14 +40,14 @@ def texts(scene: Scene) -> list[str]:
     return [m.text for group in scene.groups for m in group.marks if isinstance(m, Text)]
 
 
-def curves(scene: Scene, words: str) -> list[Path]:
+def curves(scene: Scene, words: str) -> list[Outline]:
     """The lines of those things whose description begins with some words."""
     return [
         mark
         for group in scene.groups
         if group.title.startswith(words)
         for mark in group.marks
-        if isinstance(mark, Path)
+        if isinstance(mark, Outline)
     ]
 
 

@@ -12,14 +12,14 @@ from stillflow.engine.charts.faults import faulttree_chart
 from stillflow.engine.charts.picture import TitleBlock
 from stillflow.engine.charts.scene import Scene, Text
 from stillflow.engine.faulttree.importance import analyse
-from stillflow.engine.faulttree.tree import Event, FaultTree, Gate
+from stillflow.engine.faulttree.tree import FaultTree, Gate, PrimaryEvent
 
 TITLE = TitleBlock(title="Weak suction at every inlet")
 
 
 def wide(causes: int, places: int) -> FaultTree:
     events = [
-        Event(id=f"p{p}c{c}", title=f"Cause {c} at place {p}.", probability=0.01)
+        PrimaryEvent(id=f"p{p}c{c}", title=f"Cause {c} at place {p}.", probability=0.01)
         for p in range(places)
         for c in range(causes)
     ]
@@ -75,7 +75,7 @@ def test_a_gate_used_twice_is_drawn_once_and_reached_by_a_transfer() -> None:
             Gate(id="y", title="Y", kind="and", inputs=("b", "shared")),
             Gate(id="shared", title="Shared", kind="or", inputs=("c", "d")),
         ),
-        events=tuple(Event(id=i, title=i) for i in "abcd"),
+        events=tuple(PrimaryEvent(id=i, title=i) for i in "abcd"),
     )
     (scene,) = faulttree_chart(tree, TITLE).pages(None)
     words = words_on(scene)

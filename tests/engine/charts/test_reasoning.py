@@ -7,7 +7,7 @@ from collections.abc import Callable
 import pytest
 
 from stillflow.engine.base.errors import InputError
-from stillflow.engine.charts.picture import Kind, TitleBlock
+from stillflow.engine.charts.picture import NodeKind, TitleBlock
 from stillflow.engine.charts.reasoning import (
     PathDerived,
     PathFact,
@@ -18,7 +18,7 @@ from stillflow.engine.charts.reasoning import (
     focused,
 )
 from stillflow.engine.charts.reasoningpicture import reasoning_chart, reasoning_picture
-from stillflow.engine.charts.scene import Path, Point, Scene, Text
+from stillflow.engine.charts.scene import Outline, Point, Scene, Text
 
 TITLE = TitleBlock(title="Why")
 
@@ -40,8 +40,9 @@ def small(**changes: object) -> ReasoningPath:
 def test_facts_stand_first_and_faults_last(path: ReasoningPath) -> None:
     picture = reasoning_picture(path)
     kinds = {node.id: node.kind for node in picture.nodes}
-    assert {kinds[i] for i in picture.columns[0]} == {Kind.READING, Kind.LOOK, Kind.UNHELPFUL}
-    assert {kinds[i] for i in picture.columns[-1]} == {Kind.FAULT, Kind.RULED_OUT}
+    seen = {NodeKind.READING, NodeKind.LOOK, NodeKind.UNHELPFUL}
+    assert {kinds[i] for i in picture.columns[0]} == seen
+    assert {kinds[i] for i in picture.columns[-1]} == {NodeKind.FAULT, NodeKind.RULED_OUT}
     place = {i: n for n, column in enumerate(picture.columns) for i in column}
     assert all(place[edge.tail] < place[edge.head] for edge in picture.edges)
 
@@ -66,7 +67,7 @@ def test_strength_is_said_in_words_and_shown_by_the_line() -> None:
 def test_a_check_that_told_nothing_apart_is_dotted_and_stands_apart(path: ReasoningPath) -> None:
     picture = reasoning_picture(path)
     useless = next(n for n in picture.nodes if n.id == "f3")
-    assert useless.kind is Kind.UNHELPFUL
+    assert useless.kind is NodeKind.UNHELPFUL
     assert useless.note == "told nothing apart"
     (scene,) = reasoning_chart(path).pages(None)
     dashes = {m.dash for g in scene.groups for m in g.marks if hasattr(m, "dash")}
@@ -81,7 +82,7 @@ def test_what_is_ruled_out_says_by_what() -> None:
         )
     )
     node = next(n for n in reasoning_picture(path).nodes if n.id == "x")
-    assert (node.kind, node.text) == (Kind.RULED_OUT, "ruled out: check 1")
+    assert (node.kind, node.text) == (NodeKind.RULED_OUT, "ruled out: check 1")
 
 
 def test_faults_ruled_out_by_the_same_arrows_share_a_box() -> None:
@@ -91,7 +92,7 @@ def test_faults_ruled_out_by_the_same_arrows_share_a_box() -> None:
     )
     links = [PathLink(tail="r", head=name, direction="against", strength="strong") for name in "ab"]
     picture = reasoning_picture(small(faults=faults, links=tuple(links)))
-    out = [n for n in picture.nodes if n.kind is Kind.RULED_OUT]
+    out = [n for n in picture.nodes if n.kind is NodeKind.RULED_OUT]
     assert [n.title for n in out] == ["A; B"]
     assert len(picture.edges) == 1
 
@@ -102,7 +103,7 @@ def test_the_less_likely_are_gathered_without_losing_their_probability() -> None
         for i, p in enumerate([0.6, 0.2, 0.1, 0.06, 0.04])
     )
     picture = reasoning_picture(small(faults=faults, links=()), most=2)
-    boxes = [(n.title, n.text) for n in picture.nodes if n.kind is Kind.FAULT]
+    boxes = [(n.title, n.text) for n in picture.nodes if n.kind is NodeKind.FAULT]
     assert boxes == [("Fault 0", "60 %"), ("Fault 1", "20 %"), ("3 other faults", "20 % together")]
 
 
@@ -218,19 +219,19 @@ def test_a_long_visit_takes_pages_that_can_be_read_and_lose_nothing(
 def test_no_arrow_runs_behind_what_follows_from_a_rule(aside: int) -> None:
     [scene] = reasoning_chart(long_path(8, 0, aside)).pages(None)
     [box] = [group for group in scene.groups if group.title == "Beside the point"]
-    corners = [point for mark in box.marks if isinstance(mark, Path) for point in outline(mark)]
+    corners = [point for mark in box.marks if isinstance(mark, Outline) for point in outline(mark)]
     left, right = min(x for x, _ in corners), max(x for x, _ in corners)
     top, bottom = min(y for _, y in corners), max(y for _, y in corners)
     for group in scene.groups:
         if " strongly " not in group.title:
             continue
         for mark in group.marks:
-            if isinstance(mark, Path):
+            if isinstance(mark, Outline):
                 inside = [(x, y) for x, y in outline(mark) if left < x < right and top < y < bottom]
                 assert inside == [], group.title
 
 
-def outline(path: Path) -> list[Point]:
+def outline(path: Outline) -> list[Point]:
     """Points along an outline, close to one another on its curves."""
     points = [path.start]
     for segment in path.segments:

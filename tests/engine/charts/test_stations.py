@@ -13,8 +13,8 @@ from stillflow.engine.charts.scene import Text
 from stillflow.engine.charts.stationdrawing import station_chart
 from stillflow.engine.charts.stations import (
     AirPath,
-    Reading,
-    Station,
+    ChartStation,
+    StationReading,
     greatest_loss,
     losses,
     verdict,
@@ -25,7 +25,7 @@ TITLE = TitleBlock(title="Where suction is lost")
 
 def air_path(*sealed: tuple[float | None, float | None], tolerance: float = 0.04) -> AirPath:
     stations = tuple(
-        Station(title=f"Station {i}", sealed=Reading(expected=e, found=f))
+        ChartStation(title=f"Station {i}", sealed=StationReading(expected=e, found=f))
         for i, (e, f) in enumerate(sealed)
     )
     return AirPath(title=TITLE, stations=stations, tolerance=tolerance)
@@ -49,15 +49,15 @@ def test_an_obstruction_shows_in_the_working_reading_though_sealed_is_sound() ->
     path = AirPath(
         title=TITLE,
         stations=(
-            Station(
+            ChartStation(
                 title="Unit",
-                sealed=Reading(expected=130, found=130),
-                working=Reading(expected=81.1, found=84.2),
+                sealed=StationReading(expected=130, found=130),
+                working=StationReading(expected=81.1, found=84.2),
             ),
-            Station(
+            ChartStation(
                 title="Inlet",
-                sealed=Reading(expected=130, found=130),
-                working=Reading(expected=76.5, found=66.9),
+                sealed=StationReading(expected=130, found=130),
+                working=StationReading(expected=76.5, found=66.9),
             ),
         ),
     )
@@ -81,8 +81,8 @@ def test_a_loss_within_the_tolerance_is_not_called_one() -> None:
 
 
 def test_each_condition_is_judged_by_what_is_expected_in_it() -> None:
-    unit = Station(title="Unit", sealed=Reading(expected=130, found=120))
-    hose = Station(title="Hose end", working=Reading(expected=60, found=45))
+    unit = ChartStation(title="Unit", sealed=StationReading(expected=130, found=120))
+    hose = ChartStation(title="Hose end", working=StationReading(expected=60, found=45))
     path = AirPath(title=TITLE, stations=(unit, hose), tolerance=0.2)
     worst = greatest_loss(path)
     assert worst is not None
@@ -134,6 +134,6 @@ def test_a_path_without_stations_or_with_impossible_values_is_refused() -> None:
     with pytest.raises(InputError, match="at least one station"):
         AirPath(title=TITLE, stations=())
     with pytest.raises(ValidationError):
-        Reading(found=-1)
+        StationReading(found=-1)
     with pytest.raises(ValidationError):
-        Reading(found=float("inf"))
+        StationReading(found=float("inf"))

@@ -15,7 +15,7 @@ from stillflow.engine.dialogue.unrolled import LIVE, NOT_THERE, THERE, Act, visi
 from stillflow.engine.inference.facts import typical
 from stillflow.engine.inference.likelihood import spot_of
 from stillflow.engine.inference.visit import Unit, Visit
-from stillflow.engine.planning.treenodes import Node, PolicyTree
+from stillflow.engine.planning.treenodes import PolicyNode, PolicyTree
 from stillflow.engine.ruleset.knowledge import Knowledge
 
 RATED = Visit(unit=Unit(rated_sealed=130, rated_airflow=114))
@@ -57,7 +57,7 @@ def answer_as_seen(session: Session, knowledge: Knowledge, check_id: str, label:
     session.record(check_id, session.baseline.at(*spot_of(check)) * share)
 
 
-def agrees(session: Session, node: Node) -> None:
+def agrees(session: Session, node: PolicyNode) -> None:
     step = session.next_step()
     assert isinstance(node.act, Act)
     if node.act.kind == "check":
@@ -72,7 +72,7 @@ def agrees(session: Session, node: Node) -> None:
         assert step.step in ("stop", "refer", "check")
 
 
-def walks(tree: PolicyTree, count: int) -> Iterator[list[tuple[Node, object]]]:
+def walks(tree: PolicyTree, count: int) -> Iterator[list[tuple[PolicyNode, object]]]:
     """Ways from the root down to a leaf, drawn by how likely they are."""
     chance = random.Random(count)
     for _ in range(count):

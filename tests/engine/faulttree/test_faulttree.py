@@ -13,12 +13,12 @@ from pydantic import ValidationError
 from stillflow.engine.base.errors import InputError
 from stillflow.engine.faulttree import diagram as faulttree_diagram
 from stillflow.engine.faulttree import tree as faulttree
-from stillflow.engine.faulttree.build import Cause, Combination, build_tree
+from stillflow.engine.faulttree.build import Cause, JointCauses, build_tree
 from stillflow.engine.faulttree.importance import analyse
 from stillflow.engine.faulttree.tree import (
-    Event,
     FaultTree,
     Gate,
+    PrimaryEvent,
     minimal_cut_sets,
     top_probability,
 )
@@ -39,7 +39,7 @@ def pressure_tank() -> FaultTree:
             Gate(id="E4", title="Current at the switch", kind="or", inputs=("S1", "E5")),
             Gate(id="E5", title="Timer fails to open", kind="or", inputs=("K1", "R")),
         ),
-        events=tuple(Event(id=i, title=i, probability=p) for i, p in chances.items()),
+        events=tuple(PrimaryEvent(id=i, title=i, probability=p) for i, p in chances.items()),
     )
 
 
@@ -74,7 +74,7 @@ def test_importance_in_the_published_tree_by_hand() -> None:
 @st.composite
 def trees(draw: st.DrawFn) -> FaultTree:
     names = [f"e{i}" for i in range(draw(st.integers(1, 7)))]
-    events = [Event(id=n, title=n, probability=draw(st.floats(0, 1))) for n in names]
+    events = [PrimaryEvent(id=n, title=n, probability=draw(st.floats(0, 1))) for n in names]
     below = list(names)
     gates = []
     for index in range(draw(st.integers(0, 5))):
@@ -87,7 +87,7 @@ def trees(draw: st.DrawFn) -> FaultTree:
 
 def happens(tree: FaultTree, happened: frozenset[str], name: str | None = None) -> bool:
     part = tree.by_id[name or tree.top]
-    if isinstance(part, Event):
+    if isinstance(part, PrimaryEvent):
         return part.id in happened
     inputs = [happens(tree, happened, i) for i in part.inputs]
     return any(inputs) if part.kind == "or" else all(inputs)
@@ -180,7 +180,7 @@ def test_a_tree_is_built_by_place_and_mode_with_combinations() -> None:
             cause("brushes", "unit", "weak-power"),
         ],
         [
-            Combination(
+            JointCauses(
                 id="returns",
                 title="A clog that comes back",
                 place="tubing",
@@ -204,7 +204,7 @@ def test_a_tree_is_built_by_place_and_mode_with_combinations() -> None:
 
 def test_a_combination_of_unknown_causes_is_refused_by_name() -> None:
     cause = Cause(id="a", title="", place="unit", mode="leak")
-    combination = Combination(id="both", title="", place="unit", mode="leak", causes=("a", "b"))
+    combination = JointCauses(id="both", title="", place="unit", mode="leak", causes=("a", "b"))
     with pytest.raises(InputError, match=r"'both' names the cause 'b'.*causes are: a"):
         build_tree("Weak", [cause], [combination])
     with pytest.raises(InputError, match="at least one cause"):
@@ -227,17 +227,17 @@ def test_a_tree_that_does_not_hang_together_is_refused(
         FaultTree(
             top="t",
             gates=tuple(Gate(id=i, title=i, kind="or", inputs=n) for i, n in gates),
-            events=(Event(id="a", title="a"),),
+            events=(PrimaryEvent(id="a", title="a"),),
         )
 
 
 def test_an_event_without_a_probability_is_named_but_has_cut_sets() -> None:
-    tree = FaultTree(top="a", events=(Event(id="a", title="a"),))
+    tree = FaultTree(top="a", events=(PrimaryEvent(id="a", title="a"),))
     assert minimal_cut_sets(tree) == (frozenset({"a"}),)
     with pytest.raises(InputError, match="'a' has no probability"):
         top_probability(tree)
     with pytest.raises(ValidationError):
-        Event(id="a", title="a", probability=1.5)
+        PrimaryEvent(id="a", title="a", probability=1.5)
 
 
 def _pairs(count: int) -> FaultTree:
@@ -245,7 +245,7 @@ def _pairs(count: int) -> FaultTree:
     names = [(f"a{i}", f"b{i}") for i in range(count)]
     gates = [Gate(id=f"g{i}", title="", kind="or", inputs=pair) for i, pair in enumerate(names)]
     top = Gate(id="top", title="", kind="and", inputs=tuple(g.id for g in gates))
-    events = [Event(id=n, title="", probability=0.1) for pair in names for n in pair]
+    events = [PrimaryEvent(id=n, title="", probability=0.1) for pair in names for n in pair]
     return FaultTree(top="top", gates=(top, *gates), events=tuple(events))
 
 

@@ -10,16 +10,16 @@ from hypothesis import strategies as st
 
 from stillflow.engine.base.errors import InputError
 from stillflow.engine.planning.policytree import Unrolled, unroll
-from stillflow.engine.planning.treenodes import Node, Outcome, PolicyTree, Step
+from stillflow.engine.planning.treenodes import Outcome, PolicyNode, PolicyStep, PolicyTree
 
 
-def coins(sides: tuple[float, ...], throws: int) -> Callable[[str], Step[str]]:
+def coins(sides: tuple[float, ...], throws: int) -> Callable[[str], PolicyStep[str]]:
     """Throw a coin a number of times; the state is what was seen, the end names the last throw."""
 
-    def policy(seen: str) -> Step[str]:
+    def policy(seen: str) -> PolicyStep[str]:
         if len(seen) == throws:
-            return Step(act=f"end {seen[-1:]}", figures={"throws": float(throws)})
-        return Step(
+            return PolicyStep(act=f"end {seen[-1:]}", figures={"throws": float(throws)})
+        return PolicyStep(
             act="throw",
             outcomes=[Outcome(str(i), p, seen + str(i)) for i, p in enumerate(sides)],
         )
@@ -27,7 +27,7 @@ def coins(sides: tuple[float, ...], throws: int) -> Callable[[str], Step[str]]:
     return policy
 
 
-def leaves(tree: PolicyTree) -> list[Node]:
+def leaves(tree: PolicyTree) -> list[PolicyNode]:
     return [node for node in tree.nodes if not node.branches]
 
 
@@ -57,10 +57,10 @@ def test_identical_subtrees_are_kept_once() -> None:
 
 
 def test_subtrees_that_differ_in_one_leaf_are_kept_apart() -> None:
-    def policy(state: str) -> Step[str]:
+    def policy(state: str) -> PolicyStep[str]:
         if len(state) < 2:
-            return Step("ask", [Outcome(c, 0.5, state + c) for c in "ab"])
-        return Step(f"fix {'special' if state == 'bb' else state[1]}")
+            return PolicyStep("ask", [Outcome(c, 0.5, state + c) for c in "ab"])
+        return PolicyStep(f"fix {'special' if state == 'bb' else state[1]}")
 
     tree = unroll("", policy, reach=0.0)
     assert len([node for node in tree.nodes if node.act == "ask"]) == 3
@@ -68,17 +68,18 @@ def test_subtrees_that_differ_in_one_leaf_are_kept_apart() -> None:
 
 
 def test_shared_nodes_add_up_reach_and_weigh_figures_and_branches_by_it() -> None:
-    def policy(state: tuple[str, ...]) -> Step[tuple[str, ...]]:
+    def policy(state: tuple[str, ...]) -> PolicyStep[tuple[str, ...]]:
         if not state:
-            return Step("first", [Outcome("x", 0.75, ("x",)), Outcome("y", 0.25, ("y",))])
+            return PolicyStep("first", [Outcome("x", 0.75, ("x",)), Outcome("y", 0.25, ("y",))])
         if len(state) == 1:
             likely = 0.9 if state == ("x",) else 0.5
             ways = [
                 Outcome("yes", likely, (*state, "yes")),
                 Outcome("no", 1 - likely, (*state, "n")),
             ]
-            return Step("second", ways, figures={"minutes": 10.0 if state == ("x",) else 30.0})
-        return Step("done")
+            minutes = 10.0 if state == ("x",) else 30.0
+            return PolicyStep("second", ways, figures={"minutes": minutes})
+        return PolicyStep("done")
 
     tree = unroll((), policy, reach=0.0)
     (second,) = [node for node in tree.nodes if node.act == "second"]
@@ -98,11 +99,11 @@ def test_a_pruned_leaf_names_who_takes_over_and_why() -> None:
 
 
 def test_an_ending_the_policy_hands_over_itself_keeps_its_name_and_is_not_an_end_inside() -> None:
-    def policy(state: str) -> Step[str]:
+    def policy(state: str) -> PolicyStep[str]:
         if state:
             handed = ("the senior", "wiring") if state == "b" else ("", "")
-            return Step("stop", handed_to=handed[0], reason=handed[1])
-        return Step("ask", [Outcome("a", 0.7, "a"), Outcome("b", 0.3, "b")])
+            return PolicyStep("stop", handed_to=handed[0], reason=handed[1])
+        return PolicyStep("ask", [Outcome("a", 0.7, "a"), Outcome("b", 0.3, "b")])
 
     tree = unroll("", policy, reach=0.0)
     assert tree.ended == pytest.approx(0.7)
@@ -115,7 +116,7 @@ def test_a_limit_on_nodes_keeps_the_likeliest_and_says_so() -> None:
     asked: list[str] = []
     inner = coins((0.6, 0.4), 6)
 
-    def policy(state: str) -> Step[str]:
+    def policy(state: str) -> PolicyStep[str]:
         asked.append(state)
         return inner(state)
 
@@ -128,7 +129,7 @@ def test_what_cannot_happen_is_never_asked_about() -> None:
     asked: list[str] = []
     inner = coins((1.0, 0.0), 2)
 
-    def policy(state: str) -> Step[str]:
+    def policy(state: str) -> PolicyStep[str]:
         asked.append(state)
         return inner(state)
 
@@ -183,7 +184,7 @@ def test_a_tree_cannot_be_cut_finer_than_it_was_unrolled() -> None:
 )
 def test_a_policy_that_does_not_add_up_is_refused(outcomes: list[Outcome[str]], words: str) -> None:
     with pytest.raises(InputError, match=words):
-        unroll("", lambda _: Step("ask", outcomes), reach=0.0)
+        unroll("", lambda _: PolicyStep("ask", outcomes), reach=0.0)
 
 
 @pytest.mark.parametrize(("reach", "most"), [(-0.1, 10), (1.1, 10), (0.1, 0)])

@@ -8,7 +8,7 @@ from small_rules import SMALL, small
 from stillflow.engine import Session, load_rules
 from stillflow.engine.base.errors import InputError, KnowledgeError
 from stillflow.engine.faulttree.importance import analyse
-from stillflow.engine.faulttree.tree import Event, Gate, minimal_cut_sets, top_probability
+from stillflow.engine.faulttree.tree import Gate, PrimaryEvent, minimal_cut_sets, top_probability
 from stillflow.engine.views.faults import (
     ANY_COMPLAINT,
     complaint_shares,
@@ -72,7 +72,7 @@ def test_a_declared_combination_is_an_and_of_its_parts_and_a_cut_set() -> None:
     assert frozenset({"hose-clogged", "long-hair"}) in cuts
     assert frozenset({"hose-clogged"}) not in cuts
     hair = tree.by_id["long-hair"]
-    assert isinstance(hair, Event)
+    assert isinstance(hair, PrimaryEvent)
     assert hair.kind == "undeveloped"
     assert hair.probability == 0.5
 
@@ -83,8 +83,8 @@ def test_a_circumstance_leaves_the_share_of_calls_as_it_was() -> None:
     combined = fault_tree(small(SMALL + DECLARED), worth=0.0)
     assert top_probability(combined) == pytest.approx(top_probability(plain))
     clogged, alone = combined.by_id["hose-clogged"], plain.by_id["hose-clogged"]
-    assert isinstance(clogged, Event)
-    assert isinstance(alone, Event)
+    assert isinstance(clogged, PrimaryEvent)
+    assert isinstance(alone, PrimaryEvent)
     assert clogged.probability == pytest.approx((alone.probability or 0) / 0.5)
 
 
