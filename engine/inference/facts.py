@@ -24,11 +24,8 @@ def judge(share: float, levels: Sequence[Level], wide: bool) -> str:
         levels: in rising order, the last without an upper edge.
         wide: judge by the edges for a baseline that is only a class of unit.
     """
-    for level in levels:
-        edge = level.below_class if wide else level.below
-        if edge is None or share < edge:
-            return level.id
-    return levels[-1].id
+    edges = ((level.below_class if wide else level.below, level.id) for level in levels)
+    return next(name for edge, name in edges if edge is None or share < edge)
 
 
 def typical(level: Level, wide: bool) -> float:

@@ -7,6 +7,7 @@ import pytest
 from stillflow.engine import AirState, House, Pair, Site, Station, Unit, Visit, load_rules
 from stillflow.engine.base.errors import InputError
 from stillflow.engine.inference.baseline import baseline_for, class_of
+from stillflow.engine.inference.sizing import tolerance_of
 from stillflow.engine.inference.visit import Gauge
 
 SEALED, WORKING = AirState.SEALED, AirState.WORKING
@@ -153,3 +154,18 @@ def test_a_sixth_of_the_tubing_is_the_branch_and_the_other_inlet_is_half_way() -
     assert [one.branch.length_ft for one in system.inlets] == pytest.approx([10, 10])
     assert [one.name for one in system.inlets][1] == "other inlet"
     assert system.inlets[1].tap_ft == pytest.approx(25)
+    # Bends and entries, as losses in velocity heads (assumed).
+    assert [one.branch.fittings for one in system.inlets] == [1.0, 1.0]
+    assert system.trunk.fittings == 1.5
+
+
+def test_the_air_path_behind_a_baseline_is_neither_printed_nor_written_out() -> None:
+    baseline = baseline_for(Visit(unit=RATED), RULES)
+    assert set(baseline.model_dump(by_alias=True)) == {"from", "tolerance", "expected", "note"}
+    assert "system" not in repr(baseline)
+
+
+def test_a_reading_may_be_off_by_the_gauge_and_by_how_well_the_house_is_known() -> None:
+    # Assumed: 1 % for a rated house; a class adds its own tolerance.
+    assert tolerance_of(baseline_for(Visit(unit=RATED), RULES), 0.02) == pytest.approx(0.03)
+    assert tolerance_of(baseline_for(Visit(), RULES), 0.02) == pytest.approx(0.22)

@@ -8,11 +8,11 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from small_rules import SMALL, small
 
-from stillflow.engine.base.scales import Strength
+from stillflow.engine.base.scales import AirState, Station, Strength
 from stillflow.engine.dialogue.session import Session
 from stillflow.engine.inference.baseline import baseline_for
 from stillflow.engine.inference.facts import typical
-from stillflow.engine.inference.likelihood import Belief, Situation, spot_of
+from stillflow.engine.inference.likelihood import SPREAD, Belief, Situation, spot_of
 from stillflow.engine.inference.table import rule_table
 from stillflow.engine.inference.visit import Unit, Visit
 from stillflow.engine.ruleset.knowledge import Knowledge
@@ -109,3 +109,52 @@ def test_probabilities_add_up_to_one() -> None:
     step = Session(load_rules()).next_step()
     assert sum(fault.probability for fault in step.faults) == pytest.approx(1)
     assert sum(step.modes.values()) == pytest.approx(1)
+
+
+def test_what_is_usual_at_the_first_station_is_what_the_rules_say() -> None:
+    knowledge = small()
+    belief, check = belief_of(knowledge, Visit()), knowledge.checks["working-hose"]
+    situation = Situation(belief.standing(Visit()))
+    assert belief.usual(situation, check) == pytest.approx([0.1, 0.85, 0.05])
+
+
+def test_half_of_what_is_usual_at_the_next_station_is_the_same_share_again() -> None:
+    # The share again, give or take 3 %: by scipy's normal distribution, an outside check.
+    norm = pytest.importorskip("scipy.stats").norm
+    knowledge, visit = small(), Visit(unit=Unit(rated_sealed=130, rated_airflow=114))
+    belief, baseline = belief_of(knowledge, visit), baseline_for(visit, knowledge)
+    check = knowledge.checks["working-hose"]
+    state, station = AirState.WORKING, Station.INLET
+    shares = [0.84, 1.0]
+    again = []
+    for share in shares:
+        below = norm.cdf([0.85, 1.15], loc=share, scale=SPREAD)
+        again.append([below[0], below[1] - below[0], 1 - below[1]])
+    situation = Situation(belief.standing(visit))
+    one = situation.with_reading((state, station), shares[0] * baseline.at(state, station))
+    expected = 0.5 * np.array([0.1, 0.85, 0.05]) + 0.5 * np.array(again[0])
+    assert belief.usual(one, check) == pytest.approx(expected, abs=1e-9)
+    # Of two other stations each counts alike; readings of the other kind and its own do not.
+    unit = (state, Station.UNIT)
+    two = one.with_reading(unit, shares[1] * baseline.at(*unit))
+    two = two.with_reading((AirState.SEALED, station), 40.0)
+    two = two.with_reading((state, Station.HOSE), 5.0)
+    expected = 0.5 * np.array([0.1, 0.85, 0.05]) + 0.5 * np.mean(again, axis=0)
+    assert belief.usual(two, check) == pytest.approx(expected, abs=1e-9)
+
+
+def test_outlooks_are_the_same_whether_remembered_or_worked_out_anew() -> None:
+    knowledge = small()
+    situation = Situation(belief_of(knowledge, Visit()).standing(Visit()))
+    asked = ["hiss", "seal-look", "sealed-inlet"]
+    belief = belief_of(knowledge, Visit())
+    first, again = belief.outlooks(situation, asked), belief.outlooks(situation, asked)
+    for one, other in zip(first, again, strict=True):
+        assert one is other
+    assert [one.check_id for one in first] == asked
+    assert belief.outlooks(situation, []) == []
+    # Another answer changes what shares a rule with it, and nothing else.
+    low = situation.with_reading((AirState.SEALED, Station.INLET), 60.0)
+    hiss, seal = belief.outlooks(low, ["hiss", "seal-look"])
+    assert hiss is not first[0]
+    assert seal is first[1]
