@@ -16,8 +16,6 @@ For a sharp hole this is within 0.1 % of the expansibility 1 - 0.351 (1 - r^(1/1
 
 from __future__ import annotations
 
-from functools import lru_cache
-
 import numpy as np
 
 from stillflow.engine.base import Floats
@@ -53,27 +51,37 @@ STANDARD_RANKINE = 459.67 + 70.0
 LOWEST_FT, HIGHEST_FT = -1500.0, 15000.0
 
 
-@lru_cache(maxsize=1)
-def _pressure_table() -> tuple[Array, Array]:
-    from fluids.atmosphere import ATMOSPHERE_1976
+EARTH_RADIUS_M = 6356766.0
+"""Radius that turns height into geopotential height, m (US Standard Atmosphere 1976)."""
 
-    feet = np.arange(LOWEST_FT, HIGHEST_FT + 1.0, 250.0)
-    pascal = [float(ATMOSPHERE_1976(float(ft) * 0.3048).P) for ft in feet]
-    return feet, np.log(np.array(pascal))
+SEA_LEVEL_KELVIN = 288.15
+LAPSE_K_M = 0.0065
+LAPSE_EXPONENT = 9.80665 * 0.0289644 / (8.31432 * LAPSE_K_M)
+"""g M / (R L) of the troposphere, dimensionless (5.2559)."""
 
 
 def pressure_at(altitude_ft: Array | float) -> Array:
-    """Barometric pressure at an altitude.
+    """Barometric pressure at an altitude, by the standard atmosphere's troposphere.
+
+    P = 101325 Pa (1 - L H / T0)^(g M / (R L)) with T0 = 288.15 K, L = 6.5 K/km and the
+    geopotential height H = r z / (r + z): US Standard Atmosphere 1976, as ISO 2533 (formula and
+    constants from memory; the tests hold them to the published table and to `fluids`).
+
+    >>> [round(float(pressure_at(feet))) for feet in (0, 1000, 5280)]  # Pa; a mile is 5,280 ft
+    [101325, 97717, 83432]
 
     Args:
         altitude_ft: feet above sea level, any shape, -1500 to 15000.
 
     Returns:
-        Pascal, the same shape; US Standard Atmosphere 1976 (as ISO 2533) from `fluids`, read
-        from a 250 ft table on a log scale (error below 1e-5).
+        Pascal, the same shape.
     """
-    feet, log_pascal = _pressure_table()
-    return np.exp(np.interp(altitude_ft, feet, log_pascal))
+    metres = np.asarray(altitude_ft) * 0.3048
+    height = EARTH_RADIUS_M * metres / (EARTH_RADIUS_M + metres)
+    pascal: Array = (
+        STANDARD_PRESSURE_PA * (1.0 - LAPSE_K_M * height / SEA_LEVEL_KELVIN) ** LAPSE_EXPONENT
+    )
+    return pascal
 
 
 def density_ratio(pressure_pa: Array, temperature_f: Array) -> Array:

@@ -10,14 +10,16 @@ import pytest
 from stillflow.engine.airflow.air import STANDARD_DENSITY, VELOCITY_CFM, VISCOSITY
 from stillflow.engine.airflow.network import Loss
 from stillflow.engine.airflow.resistance import (
+    SMOOTH_FRICTION,
     behind,
     hole_coefficient,
     hose_coefficient,
-    smooth_friction,
     throat_coefficient,
     tube_coefficients,
     velocity_coefficient,
 )
+
+TUBE_ROUGHNESS_MM = 0.0015  # drawn plastic tube; handbook value, from memory
 
 
 def array(value: float) -> np.ndarray:
@@ -42,16 +44,27 @@ def test_friction_of_two_inch_tubing(bore, cfm, inh2o):
     assert drop_per_100_ft(bore, cfm) == pytest.approx(inh2o, rel=0.02)
 
 
-@pytest.mark.parametrize("cfm", [15, 20, 30, 45, 60, 80, 100, 120])
-def test_friction_is_that_of_colebrook(cfm):
+@pytest.mark.parametrize("bore_in", [1.5, 1.87, 2.0])
+def test_friction_is_that_of_colebrook_from_12_to_180_cfm(bore_in):
     from fluids.friction import Colebrook
 
-    bore = 1.87 * 0.0254
-    flow = cfm * 0.3048**3 / 60
-    reynolds = 4 * STANDARD_DENSITY * flow / (math.pi * VISCOSITY * bore)
-    alpha, beta = smooth_friction()
-    exact = Colebrook(reynolds, 1.5e-6 / bore)
-    assert alpha * reynolds**-0.25 + beta == pytest.approx(exact, rel=0.015)
+    alpha, beta = SMOOTH_FRICTION
+    for cfm in np.geomspace(12.0, 180.0, 60) * bore_in / 1.87:  # Re 10,000 to 150,000
+        flow = cfm * 0.3048**3 / 60
+        reynolds = 4 * STANDARD_DENSITY * flow / (math.pi * VISCOSITY * bore_in * 0.0254)
+        exact = Colebrook(reynolds, TUBE_ROUGHNESS_MM / (bore_in * 25.4))
+        assert alpha * reynolds**-0.25 + beta == pytest.approx(exact, rel=0.015)
+
+
+def test_the_friction_pair_is_the_least_squares_fit_of_colebrook():
+    from fluids.friction import Colebrook
+    from scipy.optimize import lsq_linear
+
+    reynolds = np.geomspace(1.0e4, 1.5e5, 40)
+    factor = np.array([Colebrook(re, TUBE_ROUGHNESS_MM / (1.87 * 25.4)) for re in reynolds])
+    terms = np.stack([reynolds**-0.25, np.ones_like(reynolds)], axis=1) / factor[:, None]
+    fit = lsq_linear(terms, np.ones_like(factor), tol=1e-14)
+    assert fit.x == pytest.approx(SMOOTH_FRICTION, rel=1e-8)
 
 
 def test_velocity_pressure_of_standard_air():
