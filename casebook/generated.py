@@ -15,8 +15,8 @@ import numpy as np
 from stillflow.engine.base import Floats, InputError, answer_fact
 from stillflow.engine.inference import (
     Baseline,
-    Belief,
     Event,
+    LikelihoodModel,
     Situation,
     Visit,
     baseline_for,
@@ -44,13 +44,13 @@ class CallKind:
         arrival: the record, without events.
 
     Attributes:
-        belief: its arithmetic.
+        model: how likely answers are under each fault.
         start: what is known on arrival.
     """
 
     knowledge: Knowledge
     arrival: Visit
-    belief: Belief = field(init=False)
+    model: LikelihoodModel = field(init=False)
     start: Situation = field(init=False)
     _baseline: Baseline = field(init=False)
     _stops: set[str] = field(init=False)
@@ -63,8 +63,8 @@ class CallKind:
         self._baseline = baseline_for(self.arrival, self.knowledge)
         table = rule_table(self.knowledge)
         tolerance = self.arrival.gauge.tolerance
-        self.belief = Belief(self.knowledge, table, self._baseline, tolerance)
-        self.start = Situation(self.belief.standing(self.arrival))
+        self.model = LikelihoodModel(self.knowledge, table, self._baseline, tolerance)
+        self.start = Situation(self.model.standing(self.arrival))
         self._stops = {
             rule.id
             for rule in self.knowledge.rules.values()
@@ -96,9 +96,9 @@ class CallKind:
         Returns:
             The answers, and an array (answers, F) that rises to 1 in each column.
         """
-        key = check.id, tuple(map(facts.get, self.belief.neighbours(check.id)))
+        key = check.id, tuple(map(facts.get, self.model.neighbours(check.id)))
         if key not in self._chances:
-            [outlook] = self.belief.outlooks(situation, [check.id])
+            [outlook] = self.model.outlooks(situation, [check.id])
             after = [self.learnt(situation, check, answer) for answer in outlook.answers]
             calm = [number for number, one in enumerate(after) if not self._stopped(facts, one)]
             until = outlook.likelihood[calm].cumsum(axis=0)
@@ -108,9 +108,9 @@ class CallKind:
 
     def _stopped(self, known: Mapping[str, FactValue], situation: Situation) -> bool:
         """Whether what is known more now than before makes a rule stop the visit."""
-        new = self.belief.facts(situation).keys() - known.keys()
+        new = self.model.facts(situation).keys() - known.keys()
         return not self._stop_facts.isdisjoint(new) and any(
-            name in self._stops for name in self.belief.fired(situation)
+            name in self._stops for name in self.model.fired(situation)
         )
 
 
@@ -173,7 +173,7 @@ def generate(
     ]
     chosen.sort(key=lambda check: bool(check.answers))
     faults = list(knowledge.faults)
-    priors = [kind.belief.prior(kind.start.standing, ()).cumsum() for kind in kinds]
+    priors = [kind.model.prior(kind.start.standing, ()).cumsum() for kind in kinds]
     for _ in range(count):
         number = int(generator.integers(len(kinds)))
         until = priors[number]
@@ -187,7 +187,7 @@ def _visit(
     kind: CallKind, faults: Sequence[str], hidden: int, made: Sequence[tuple[Check, float]]
 ) -> GeneratedVisit:
     situation, answers = kind.start, {}
-    facts = kind.belief.facts(situation)
+    facts = kind.model.facts(situation)
     for check, luck in made:
         if not possible(check.possible_when, situation.standing):
             continue
@@ -198,7 +198,7 @@ def _visit(
         if check.answers:
             facts[answer_fact(check.id)] = answer
         else:
-            facts = kind.belief.facts(situation)
+            facts = kind.model.facts(situation)
     return GeneratedVisit(kind, faults[hidden], answers, situation)
 
 
@@ -228,6 +228,6 @@ def facts_of(visits: Sequence[GeneratedVisit], knowledge: Knowledge) -> list[dic
         situation = Situation(
             kind.start.standing, visit.situation.readings, visit.situation.choices
         )
-        facts = kind.belief.facts(situation)
+        facts = kind.model.facts(situation)
         found.append({name: value for name, value in facts.items() if name in knowledge.facts})
     return found

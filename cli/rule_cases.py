@@ -8,7 +8,7 @@ from stillflow.engine.base import tried_fact
 from stillflow.engine.dialogue import rounds
 from stillflow.engine.inference import (
     NO_ANSWER,
-    Belief,
+    LikelihoodModel,
     Situation,
     baseline_for,
     checked_answer,
@@ -47,11 +47,11 @@ def fired_in(rule_id: str, knowledge: Knowledge) -> list[str]:
 
 def _facts(case: Case, knowledge: Knowledge) -> list[dict[str, FactValue]]:
     """All that is known with every check of the case answered, before and after each fix."""
-    belief = Belief(knowledge, rule_table(knowledge), baseline_for(case.visit, knowledge))
+    model = LikelihoodModel(knowledge, rule_table(knowledge), baseline_for(case.visit, knowledge))
     found = []
     for fixed in range(len(case.expect.fixes) + 1):
         answers = case.answers(fixed)
-        standing = belief.standing(case.visit)
+        standing = model.standing(case.visit)
         standing |= {tried_fact(fault_id): True for fault_id in case.expect.fixes[:fixed]}
         standing["visit.fixes"] = float(fixed)
         for turn in range(max((len(given) for given in answers.values()), default=1)):
@@ -65,5 +65,5 @@ def _facts(case: Case, knowledge: Knowledge) -> list[dict[str, FactValue]]:
                     situation = situation.with_reading(spot_of(check), float(answer))
                 else:
                     situation = situation.with_choice(check_id, str(answer))
-            found.append(belief.all_facts(situation))
+            found.append(model.all_facts(situation))
     return found

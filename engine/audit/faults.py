@@ -46,10 +46,10 @@ class NeverFirst(Inspection):
 
     def look(self, subject: Subject) -> Iterator[Finding]:
         """Faults that another always outdoes."""
-        if subject.belief is None:
+        if subject.model is None:
             return
         faults = list(subject.knowledge.faults.values())
-        prior = subject.belief.prior({}, ())
+        prior = subject.model.prior({}, ())
         raised = _raised(subject)
         for index, fault in enumerate(faults):
             if not raised[index]:
@@ -210,17 +210,17 @@ def _best_answers(
 
 def _believed(subject: Subject, answers: dict[str, str], prior: Floats) -> Floats:
     """Probabilities after these answers, joined evidence counted, shape (F,)."""
-    belief, knowledge = subject.belief, subject.knowledge
-    assert belief is not None
+    model, knowledge = subject.model, subject.knowledge
+    assert model is not None
     situation, weights = Situation({}), prior
     for check_id, answer in answers.items():
         check = knowledge.checks[check_id]
         if check.kind == "choice":
-            weights = weights * belief.likelihood(situation, check, answer)
+            weights = weights * model.likelihood(situation, check, answer)
             situation = situation.with_choice(check_id, answer)
         else:
             value = subject.typical_reading(check, answer)
-            weights = weights * belief.likelihood(situation, check, value)
+            weights = weights * model.likelihood(situation, check, value)
             situation = situation.with_reading(spot_of(check), value)
         weights = weights / weights.sum()
     return weights

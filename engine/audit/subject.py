@@ -11,7 +11,7 @@ from stillflow.engine.audit.logic import Case, Logic
 from stillflow.engine.base import Floats
 from stillflow.engine.inference import (
     Baseline,
-    Belief,
+    LikelihoodModel,
     Outlook,
     Situation,
     Visit,
@@ -64,11 +64,11 @@ class Subject:
         return baseline_for(Visit(), self.knowledge)
 
     @cached_property
-    def belief(self) -> Belief | None:
+    def model(self) -> LikelihoodModel | None:
         """The arithmetic of belief on a plain visit; None where there is nothing to reckon with."""
         if self.baseline is None or not self.knowledge.faults:
             return None
-        return Belief(self.knowledge, rule_table(self.knowledge), self.baseline)
+        return LikelihoodModel(self.knowledge, rule_table(self.knowledge), self.baseline)
 
     def typical_reading(self, check: Check, level_id: str) -> float:
         """A reading in inH2O that stands for a level."""
@@ -79,9 +79,9 @@ class Subject:
     @cached_property
     def outlooks(self) -> dict[str, Outlook]:
         """What each check says alone, with nothing else known."""
-        if self.belief is None:
+        if self.model is None:
             return {}
-        found = self.belief.outlooks(Situation({}), list(self.knowledge.checks))
+        found = self.model.outlooks(Situation({}), list(self.knowledge.checks))
         return {outlook.check_id: outlook for outlook in found}
 
     @cached_property

@@ -14,7 +14,7 @@ import numpy as np
 
 from stillflow.engine.base import Floats, Integers, Mode, Station, Strength
 from stillflow.engine.dialogue.steps import Choice
-from stillflow.engine.inference import Belief, Situation
+from stillflow.engine.inference import LikelihoodModel, Situation
 from stillflow.engine.planning import Action, Problem, Think, next_action
 from stillflow.engine.ruleset import Check, Fault, Knowledge, Leaf
 
@@ -22,7 +22,7 @@ EVEN = 0.5
 """A fault likelier than not is mended whatever was seen."""
 
 NEGLIGIBLE = 1e-6
-"""Faults less likely than this are left out of the look-ahead, not out of the belief."""
+"""Faults less likely than this are left out of the look-ahead, not out of the model."""
 
 
 class Position(Protocol):
@@ -82,7 +82,7 @@ class Planner:
 
     Args:
         knowledge: a loaded rule set.
-        belief: its arithmetic.
+        model: how likely answers are under each fault.
         think: how far to look ahead.
         wrong_part_minutes: the price, in minutes, of having fitted a part that was not needed.
     """
@@ -90,12 +90,12 @@ class Planner:
     def __init__(
         self,
         knowledge: Knowledge,
-        belief: Belief,
+        model: LikelihoodModel,
         think: Think = "normal",
         wrong_part_minutes: float = 0.0,
     ) -> None:
         self._knowledge = knowledge
-        self._belief = belief
+        self._model = model
         self._think: Think = think
         self._groups = {name: index for index, name in enumerate(knowledge.accesses)}
         faults = list(knowledge.faults.values())
@@ -158,7 +158,7 @@ class Planner:
         minutes = self._fix_minutes.copy()
         for column, fault in self._confirmed:
             minutes[column] += self._confirming_minutes(fault, position.answered)
-        outlooks = self._belief.outlooks(position.situation, check_ids)
+        outlooks = self._model.outlooks(position.situation, check_ids)
         return (
             Problem(
                 priors=priors / priors.sum(),

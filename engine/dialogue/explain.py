@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from stillflow.engine.dialogue.progress import Progress
-from stillflow.engine.inference import Belief, Firing
+from stillflow.engine.inference import Firing, LikelihoodModel
 from stillflow.engine.ruleset import Advice, Check, Knowledge
 
 MOST_REASONS = 4
@@ -60,10 +60,10 @@ class Meaning:
 
 
 def meanings(
-    knowledge: Knowledge, progress: Progress, belief: Belief, check: Check
+    knowledge: Knowledge, progress: Progress, model: LikelihoodModel, check: Check
 ) -> tuple[Meaning, ...]:
     """What each answer to a check would make of the belief, the likeliest answer first."""
-    [outlook] = belief.outlooks(progress.situation, [check.id])
+    [outlook] = model.outlooks(progress.situation, [check.id])
     titles = [fault.title for fault in knowledge.faults.values()]
     labels = {answer.id: answer.label for answer in check.answers}
     labels |= {level.id: level.title for level in knowledge.levels}

@@ -12,7 +12,15 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from stillflow.engine.base import Floats, Mode, tried_fact
-from stillflow.engine.inference import NO_ANSWER, SKIPPED, Belief, Event, Situation, Visit, spot_of
+from stillflow.engine.inference import (
+    NO_ANSWER,
+    SKIPPED,
+    Event,
+    LikelihoodModel,
+    Situation,
+    Visit,
+    spot_of,
+)
 from stillflow.engine.ruleset import Check, Doubt, Knowledge
 
 
@@ -72,7 +80,7 @@ class Progress:
     """The state of a visit after some of its events."""
 
     knowledge: Knowledge
-    belief: Belief
+    model: LikelihoodModel
     visit: Visit
     weights: Floats = field(init=False)
     accepted: list[tuple[Check, float | str]] = field(default_factory=list)
@@ -86,7 +94,7 @@ class Progress:
     events: int = 0
 
     def __post_init__(self) -> None:
-        self._standing = self.belief.standing(self.visit)
+        self._standing = self.model.standing(self.visit)
         self._believe()
 
     @property
@@ -164,13 +172,13 @@ class Progress:
             self._set_aside(check, answer, before, *doubt)
             return
         prior = self._situation(len(self.accepted) - 1)
-        self.weights = self._scaled(self.weights * self.belief.likelihood(prior, check, believed))
+        self.weights = self._scaled(self.weights * self.model.likelihood(prior, check, believed))
         self._note(check, answer, before)
 
     def _contradiction(self) -> tuple[str, tuple[str, ...]] | None:
         """The first rule by id that doubts readings taken so far, and the checks it doubts."""
         taken = self.answered
-        for rule_id in sorted(self.belief.fired(self.situation)):
+        for rule_id in sorted(self.model.fired(self.situation)):
             for item in self.knowledge.rules[rule_id].then:
                 if isinstance(item, Doubt):
                     checks = tuple(name for name in item.doubt if name in taken)
@@ -226,11 +234,11 @@ class Progress:
 
     def _believe(self) -> None:
         """Fold the belief afresh over what is accepted now."""
-        self.weights = self.belief.prior(self.situation.standing, [*self.tried, *self.absent])
+        self.weights = self.model.prior(self.situation.standing, [*self.tried, *self.absent])
         for index, (check, answer) in enumerate(self.accepted):
             situation = self._situation(index)
             self.weights = self._scaled(
-                self.weights * self.belief.likelihood(situation, check, answer)
+                self.weights * self.model.likelihood(situation, check, answer)
             )
 
     def _scaled(self, weights: Floats) -> Floats:

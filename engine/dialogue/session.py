@@ -22,10 +22,10 @@ from stillflow.engine.dialogue.verification import Verification
 from stillflow.engine.inference import (
     SKIPPED,
     Baseline,
-    Belief,
     Conclusion,
     Conclusions,
     Event,
+    LikelihoodModel,
     Situation,
     Visit,
     baseline_for,
@@ -65,11 +65,11 @@ class Session:
         self.knowledge = knowledge
         self.baseline: Baseline = baseline_for(visit, knowledge)
         self._visit = visit if visit.rules else visit.model_copy(update={"rules": knowledge.digest})
-        self._belief = Belief(
+        self._model = LikelihoodModel(
             knowledge, rule_table(knowledge), self.baseline, visit.gauge.tolerance
         )
         self._inference = inference_for(knowledge)
-        self._planner = Planner(knowledge, self._belief, think, wrong_part_minutes)
+        self._planner = Planner(knowledge, self._model, think, wrong_part_minutes)
         self._askable = Askable(knowledge, visit.missing_tools)
         self._verification = Verification(knowledge, self.baseline)
         self._step: NextStep | None = None
@@ -142,15 +142,15 @@ class Session:
 
     def conclude(self, situation: Situation | None = None) -> Conclusions:
         """What the rules make, by experta, of what is known now or was at an earlier moment."""
-        return self._inference.run(self._belief.all_facts(situation or self.progress.situation))
+        return self._inference.run(self._model.all_facts(situation or self.progress.situation))
 
     def sizes(self, situation: Situation | None = None) -> Estimate | None:
         """How big a leak or a squeeze would explain the readings; None without readings."""
-        return self._belief.sizes(situation or self.progress.situation)
+        return self._model.sizes(situation or self.progress.situation)
 
     def facts(self, situation: Situation) -> dict[str, FactValue]:
         """The plain facts of a moment, without findings."""
-        return self._belief.all_facts(situation)
+        return self._model.all_facts(situation)
 
     def meanings(self, check_id: str) -> tuple[Meaning, ...]:
         """What each answer to a check would make of the belief.
@@ -159,7 +159,7 @@ class Session:
             InputError: no such check.
         """
         check = known_check(self.knowledge, check_id)
-        return meanings(self.knowledge, self.progress, self._belief, check)
+        return meanings(self.knowledge, self.progress, self._model, check)
 
     def _take(self, event: Event) -> None:
         event = checked_event(self.knowledge, event)
@@ -168,7 +168,7 @@ class Session:
         self._step = None
 
     def _replay(self, events: Sequence[Event]) -> Progress:
-        progress = Progress(self.knowledge, self._belief, self._visit)
+        progress = Progress(self.knowledge, self._model, self._visit)
         checked = tuple(
             checked_event(self.knowledge, event, f"events.{index}")
             for index, event in enumerate(events)

@@ -113,7 +113,7 @@ def visit_tree(
         because = session.knowledge.rules[session.progress.doubting].because
         names = ", ".join(session.progress.again)
         raise InputError(f"the answers given contradict each other: {because}", right=names)
-    planner = Planner(session.knowledge, session.progress.belief, think, wrong_part_minutes)
+    planner = Planner(session.knowledge, session.progress.model, think, wrong_part_minutes)
     policy = _Policy(session, planner, depth, until)
     return unroll(policy.start(), policy, reach, cut_to=LIVE)
 
@@ -125,7 +125,7 @@ class _Policy:
         self._knowledge = session.knowledge
         self._baseline = session.baseline
         self._progress = session.progress
-        self._belief = session.progress.belief
+        self._model = session.progress.model
         self._planner = planner
         self._askable = Askable(session.knowledge, session.visit.missing_tools)
         self._depth = depth
@@ -135,7 +135,7 @@ class _Policy:
         self._columns = [self._table.rule_ids.index(rule_id) for rule_id in self._watched]
         # Sizes cost more than all other facts: they are left out where nothing here rests on them.
         with_sizes = watched_facts & FACT_NAMES.keys()
-        self._facts = self._belief.all_facts if with_sizes else self._belief.facts
+        self._facts = self._model.all_facts if with_sizes else self._model.facts
         self._findings = {
             name: column
             for name, column in self._table.columns.items()
@@ -209,7 +209,7 @@ class _Policy:
         return None
 
     def _ask(self, point: Point, check: Check) -> PolicyStep[Point]:
-        [outlook] = self._belief.outlooks(point.situation, [check.id])
+        [outlook] = self._model.outlooks(point.situation, [check.id])
         joint = outlook.likelihood * point.probabilities
         chances = joint.sum(axis=1)
         cost = check.minutes + self._opening(check.access, point)

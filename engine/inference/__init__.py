@@ -6,7 +6,13 @@ Holds the two back ends of the rules and the arithmetic of belief; what to do ne
 
 from stillflow.engine.inference.baseline import RATED_TOLERANCE, Baseline, baseline_for, class_of
 from stillflow.engine.inference.facts import Spot, judge, reading_facts, standing_facts, typical
-from stillflow.engine.inference.likelihood import Belief, Outlook, Situation, possible, spot_of
+from stillflow.engine.inference.likelihood import (
+    LikelihoodModel,
+    Outlook,
+    Situation,
+    possible,
+    spot_of,
+)
 from stillflow.engine.inference.production import Conclusions, Firing, inference_for
 from stillflow.engine.inference.recording import checked_answer, checked_event, known_check
 from stillflow.engine.inference.sizing import tolerance_of
@@ -33,13 +39,13 @@ __all__ = [
     "RATED_TOLERANCE",
     "SKIPPED",
     "Baseline",
-    "Belief",
     "Conclusion",
     "Conclusions",
     "Event",
     "Firing",
     "Gauge",
     "House",
+    "LikelihoodModel",
     "Outlook",
     "Pair",
     "Site",

@@ -1,7 +1,7 @@
 """From readings and a baseline to the facts that rules speak of.
 
-Pure arithmetic: share of expected, level, what is kept from station to station. What the facts
-mean is the rules' business; their names are listed in `vocabulary`.
+Pure arithmetic: share of expected, level, what is kept from station to station (the ratio of
+their shares). What the facts mean is the rules' business; their names are listed in `vocabulary`.
 """
 
 from __future__ import annotations

@@ -33,7 +33,7 @@ from stillflow.engine.ruleset import (
 )
 
 MOST_OUTLOOKS = 20_000
-"""Outlooks remembered by one belief, and as many sets of readings; some 40 MB."""
+"""Outlooks remembered by one model, and as many sets of readings; some 40 MB."""
 
 REPEATS = 0.5
 """Part of what is usual at a station that repeats what others of the same kind read (assumed).
@@ -66,7 +66,7 @@ class Situation:
 
 @dataclass(frozen=True)
 class Outlook:
-    """The possible answers of one check and how likely each is under each fault.
+    """The predictive distribution of one check: its possible answers, given each fault.
 
     Attributes:
         check_id: which check.
@@ -79,8 +79,10 @@ class Outlook:
     likelihood: Floats
 
 
-class Belief:
-    """The arithmetic of belief over one rule set and one baseline.
+class LikelihoodModel:
+    """The likelihood model P(answer | fault, what is known) of one rule set and one baseline.
+
+    What it makes of a visit, the posterior over the faults, is `Progress.weights` of `dialogue`.
 
     Args:
         knowledge: the rule set.
@@ -301,7 +303,9 @@ class Belief:
         return tuple(level.id for level in self._levels), self.usual(situation, check), facts
 
     def usual(self, situation: Situation, check: Check) -> Floats:
-        """How often a reading falls in each level when the fault is elsewhere, shape (levels,).
+        """The conditional probability table's row where no rule speaks, shape (levels,).
+
+        How often a reading falls in each level when the fault is elsewhere (`usual` in the rules).
 
         By the rules alone for the first reading of its kind. What one station lacks, the others
         lack too, whether a fault takes it or the baseline promises too much: so once a station

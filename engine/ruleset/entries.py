@@ -79,8 +79,8 @@ class Level(Entry):
 
     `below` is the upper edge in share where the baseline is a rating or an earlier visit,
     `below_class` where it is only a class of unit; the last level has neither.
-    `usual` is how often a reading falls here when the fault is elsewhere; a `good` level is what
-    a fix must bring back.
+    `usual` is how often a reading falls here when the fault is elsewhere, P(level) where no rule
+    speaks; a `good` level is what a fix must bring back.
     """
 
     title: Sentence
@@ -160,7 +160,8 @@ class Check(Entry):
     """One thing a person can do, look at or ask; `first` before anything else on a call.
 
     `mistaken` is the share of answers to a choice that are wrong: the thing was overlooked or
-    misheard, and any of the other answers given.
+    misheard, and any of the other answers given. `usual` is the row of the conditional probability
+    table for faults that no rule ties to the check.
     """
 
     kind: Literal["reading", "choice"]

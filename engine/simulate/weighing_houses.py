@@ -19,8 +19,8 @@ from stillflow.engine.airflow import (
 )
 from stillflow.engine.base import AirState, Floats, Station
 from stillflow.engine.inference import (
-    Belief,
     Gauge,
+    LikelihoodModel,
     Situation,
     Spot,
     baseline_for,
@@ -133,10 +133,9 @@ class WeighingHouses:
         healthy = readings_table(self._callers.houses, POINTS)
         self._visits = self._callers.visits(generator, healthy)
         self._baselines = [baseline_for(visit, knowledge) for visit in self._visits]
-        self._beliefs = [Belief(knowledge, self._table, one) for one in self._baselines]
+        self._models = [LikelihoodModel(knowledge, self._table, one) for one in self._baselines]
         self._standing = [
-            belief.standing(visit)
-            for belief, visit in zip(self._beliefs, self._visits, strict=True)
+            model.standing(visit) for model, visit in zip(self._models, self._visits, strict=True)
         ]
         self._fit = fault_weights(knowledge, self._callers.truths)
 
@@ -208,17 +207,17 @@ class WeighingHouses:
             checks: the readings still to be taken, in order.
             rule_ids: whose conditions.
         """
-        belief, baseline = self._beliefs[row], self._baselines[row]
+        model, baseline = self._models[row], self._baselines[row]
         faults = len(self._knowledge.faults)
         if not checks:
-            fired = self._table.fire(self._table.rows([belief.facts(known)]), rule_ids)[0]
+            fired = self._table.fire(self._table.rows([model.facts(known)]), rule_ids)[0]
             holds = fired[[self._columns[rule_id] for rule_id in rule_ids]].astype(np.float64)
             return holds, np.tile(holds, (faults, 1))
         check, later = checks[0], checks[1:]
-        [outlook] = belief.outlooks(known, [check.id])
+        [outlook] = model.outlooks(known, [check.id])
         usual, with_fault = np.zeros(len(rule_ids)), np.zeros((faults, len(rule_ids)))
         for level, often, likely in zip(
-            self._knowledge.levels, belief.usual(known, check), outlook.likelihood, strict=True
+            self._knowledge.levels, model.usual(known, check), outlook.likelihood, strict=True
         ):
             value = baseline.at(*spot_of(check)) * typical(level, baseline.wide)
             after = known.with_reading(spot_of(check), value)

@@ -63,7 +63,7 @@ def complaint_shares(knowledge: Knowledge, complaint: Complaint | None) -> dict[
     progress = Session(knowledge).progress
     shares = progress.probabilities
     if complaint is not None:
-        [outlook] = progress.belief.outlooks(progress.situation, [complaint.check])
+        [outlook] = progress.model.outlooks(progress.situation, [complaint.check])
         shares = shares * outlook.likelihood[outlook.answers.index(complaint.answer)]
     return {
         name: float(share)

@@ -36,8 +36,8 @@ class Network:
         self._place = place
         start = place.kind.start
         self._checks = [one for one in place.check_ids if place.can_be_made(one)]
-        outlooks = place.belief.outlooks(start, self._checks)
-        prior = place.belief.prior(start.standing, ())
+        outlooks = place.model.outlooks(start, self._checks)
+        prior = place.model.prior(start.standing, ())
         self._prior = prior
         self._answers = {one.check_id: one.answers for one in outlooks}
         self._tables = {one.check_id: one.likelihood for one in outlooks}

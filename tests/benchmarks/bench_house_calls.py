@@ -72,7 +72,7 @@ class House(Place):
         answer = self._call.answer(check, generator)
         situation, weights, level = point.situation, point.probabilities, str(answer)
         if answer not in NO_ANSWER:
-            weights = weights * self.belief.likelihood(situation, check, answer)
+            weights = weights * self.model.likelihood(situation, check, answer)
             if check.answers:
                 situation = situation.with_choice(check.id, level)
             else:

@@ -29,7 +29,7 @@ class Ours:
 
     def __init__(self, place: Place, think: Think) -> None:
         self._place = place
-        self._planner = Planner(place.knowledge, place.belief, think)
+        self._planner = Planner(place.knowledge, place.model, think)
 
     def __call__(self, point: Point) -> Act:
         decision = self._planner.decide(point, self._place.choices(point))
@@ -134,7 +134,7 @@ class Information(Until):
     def _next(self, point: Point) -> str | None:
         place = self._place
         choices = place.choices(point)
-        outlooks = place.belief.outlooks(point.situation, choices)
+        outlooks = place.model.outlooks(point.situation, choices)
         best, chosen = 1e-9, None
         for check_id, outlook in zip(choices, outlooks, strict=True):
             joint = point.probabilities * outlook.likelihood

@@ -69,8 +69,8 @@ class Place:
     def __init__(self, kind: CallKind) -> None:
         self.kind = kind
         self.knowledge = kind.knowledge
-        self.belief = kind.belief
-        self.planner = Planner(kind.knowledge, kind.belief)
+        self.model = kind.model
+        self.planner = Planner(kind.knowledge, kind.model)
         self._askable = Askable(kind.knowledge)
         self._accesses = kind.knowledge.accesses
         self.check_ids = list(kind.knowledge.checks)
@@ -84,7 +84,7 @@ class Place:
     def start(self) -> tuple[Point, float]:
         """The call with the question about danger behind it, and the minutes that took."""
         situation = self.kind.start
-        point = Point(situation, self.belief.prior(situation.standing, ()))
+        point = Point(situation, self.model.prior(situation.standing, ()))
         minutes = 0.0
         while (check := self._askable.first(situation.standing, point.answers)) is not None:
             minutes += self.cost(point, Act("check", check.id))
@@ -94,7 +94,7 @@ class Place:
     def choices(self, point: Point) -> list[str]:
         """Ids of the checks that may be made."""
         standing = point.situation.standing
-        facts = self.belief.facts(point.situation)
+        facts = self.model.facts(point.situation)
         return [
             check.id
             for check in self._askable.choices(standing, facts)
@@ -172,12 +172,12 @@ class Place:
 
     def _chances(self, point: Point, check_id: str) -> tuple[tuple[str, ...], Floats]:
         check = self.knowledge.checks[check_id]
-        return self.kind.chances(point.situation, self.belief.facts(point.situation), check)
+        return self.kind.chances(point.situation, self.model.facts(point.situation), check)
 
     def _told(self, point: Point, check_id: str, number: int) -> Point:
         check = self.knowledge.checks[check_id]
         answer = self._chances(point, check_id)[0][number]
-        [outlook] = self.belief.outlooks(point.situation, [check_id])
+        [outlook] = self.model.outlooks(point.situation, [check_id])
         weights = point.probabilities * outlook.likelihood[outlook.answers.index(answer)]
         return Point(
             self.kind.learnt(point.situation, check, answer),

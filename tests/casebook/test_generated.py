@@ -49,14 +49,14 @@ def test_answers_come_as_often_as_the_belief_says() -> None:
     generator = np.random.default_rng(1)
     count = 6000
     visits = list(generate([kind], generator, count, 1.0, ["sealed-inlet", "hiss"]))
-    prior = kind.belief.prior(kind.start.standing, ())
+    prior = kind.model.prior(kind.start.standing, ())
     hidden = Counter(one.hidden for one in visits)
     for column, fault in enumerate(RULES.faults):
         assert hidden[fault] / count == pytest.approx(prior[column], abs=0.025), fault
     # What is heard hangs on what was read: the rule on hissing fires only when suction is short.
     for level in ("low", "fine"):
         situation = kind.learnt(kind.start, RULES.checks["sealed-inlet"], level)
-        [outlook] = kind.belief.outlooks(situation, ["hiss"])
+        [outlook] = kind.model.outlooks(situation, ["hiss"])
         some = [
             one.answers["hiss"]
             for one in visits

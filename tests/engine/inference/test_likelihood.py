@@ -12,15 +12,15 @@ from stillflow.engine.base.scales import AirState, Station, Strength
 from stillflow.engine.dialogue.session import Session
 from stillflow.engine.inference.baseline import baseline_for
 from stillflow.engine.inference.facts import typical
-from stillflow.engine.inference.likelihood import SPREAD, Belief, Situation, spot_of
+from stillflow.engine.inference.likelihood import SPREAD, LikelihoodModel, Situation, spot_of
 from stillflow.engine.inference.table import rule_table
 from stillflow.engine.inference.visit import Unit, Visit
 from stillflow.engine.ruleset.knowledge import Knowledge
 from stillflow.engine.ruleset.loading import load_rules
 
 
-def belief_of(knowledge: Knowledge, visit: Visit) -> Belief:
-    return Belief(knowledge, rule_table(knowledge), baseline_for(visit, knowledge))
+def model_of(knowledge: Knowledge, visit: Visit) -> LikelihoodModel:
+    return LikelihoodModel(knowledge, rule_table(knowledge), baseline_for(visit, knowledge))
 
 
 def test_strengths_are_half_powers_of_ten() -> None:
@@ -66,13 +66,13 @@ def test_look_ahead_agrees_exactly_with_the_live_belief(
 ) -> None:
     visit = Visit(unit=Unit(rated_sealed=130, rated_airflow=114))
     baseline = baseline_for(visit, knowledge)
-    belief = belief_of(knowledge, visit)
+    model = model_of(knowledge, visit)
     session = Session(knowledge, visit)
     checks = sorted(knowledge.checks)
     for check_id in data.draw(st.lists(st.sampled_from(checks), max_size=4, unique=True)):
         check = knowledge.checks[check_id]
         before = session.progress.situation
-        [outlook] = belief.outlooks(before, [check_id])
+        [outlook] = model.outlooks(before, [check_id])
         assert outlook.likelihood.sum(axis=0) == pytest.approx(1.0)
         index = data.draw(st.integers(0, len(outlook.answers) - 1))
         if check.kind == "choice":
@@ -80,7 +80,7 @@ def test_look_ahead_agrees_exactly_with_the_live_belief(
         else:
             share = typical(knowledge.levels[index], baseline.wide)
             answer = share * baseline.at(*spot_of(check))
-        live = belief.likelihood(before, check, answer)
+        live = model.likelihood(before, check, answer)
         np.testing.assert_allclose(live, outlook.likelihood[index], rtol=1e-12)
         session.record(check_id, answer)
         if session.progress.again:
@@ -90,10 +90,10 @@ def test_look_ahead_agrees_exactly_with_the_live_belief(
 def test_a_reading_within_its_level_counts_as_the_level_does() -> None:
     knowledge = small()
     visit = Visit()
-    belief, check = belief_of(knowledge, visit), knowledge.checks["sealed-inlet"]
-    situation = Situation(belief.standing(visit))
+    model, check = model_of(knowledge, visit), knowledge.checks["sealed-inlet"]
+    situation = Situation(model.standing(visit))
     np.testing.assert_allclose(
-        belief.likelihood(situation, check, 60.0), belief.likelihood(situation, check, 70.0)
+        model.likelihood(situation, check, 60.0), model.likelihood(situation, check, 70.0)
     )
 
 
@@ -113,16 +113,16 @@ def test_probabilities_add_up_to_one() -> None:
 
 def test_what_is_usual_at_the_first_station_is_what_the_rules_say() -> None:
     knowledge = small()
-    belief, check = belief_of(knowledge, Visit()), knowledge.checks["working-hose"]
-    situation = Situation(belief.standing(Visit()))
-    assert belief.usual(situation, check) == pytest.approx([0.1, 0.85, 0.05])
+    model, check = model_of(knowledge, Visit()), knowledge.checks["working-hose"]
+    situation = Situation(model.standing(Visit()))
+    assert model.usual(situation, check) == pytest.approx([0.1, 0.85, 0.05])
 
 
 def test_half_of_what_is_usual_at_the_next_station_is_the_same_share_again() -> None:
     # The share again, give or take 3 %: by scipy's normal distribution, an outside check.
     norm = pytest.importorskip("scipy.stats").norm
     knowledge, visit = small(), Visit(unit=Unit(rated_sealed=130, rated_airflow=114))
-    belief, baseline = belief_of(knowledge, visit), baseline_for(visit, knowledge)
+    model, baseline = model_of(knowledge, visit), baseline_for(visit, knowledge)
     check = knowledge.checks["working-hose"]
     state, station = AirState.WORKING, Station.INLET
     shares = [0.84, 1.0]
@@ -130,31 +130,31 @@ def test_half_of_what_is_usual_at_the_next_station_is_the_same_share_again() -> 
     for share in shares:
         below = norm.cdf([0.85, 1.15], loc=share, scale=SPREAD)
         again.append([below[0], below[1] - below[0], 1 - below[1]])
-    situation = Situation(belief.standing(visit))
+    situation = Situation(model.standing(visit))
     one = situation.with_reading((state, station), shares[0] * baseline.at(state, station))
     expected = 0.5 * np.array([0.1, 0.85, 0.05]) + 0.5 * np.array(again[0])
-    assert belief.usual(one, check) == pytest.approx(expected, abs=1e-9)
+    assert model.usual(one, check) == pytest.approx(expected, abs=1e-9)
     # Of two other stations each counts alike; readings of the other kind and its own do not.
     unit = (state, Station.UNIT)
     two = one.with_reading(unit, shares[1] * baseline.at(*unit))
     two = two.with_reading((AirState.SEALED, station), 40.0)
     two = two.with_reading((state, Station.HOSE), 5.0)
     expected = 0.5 * np.array([0.1, 0.85, 0.05]) + 0.5 * np.mean(again, axis=0)
-    assert belief.usual(two, check) == pytest.approx(expected, abs=1e-9)
+    assert model.usual(two, check) == pytest.approx(expected, abs=1e-9)
 
 
 def test_outlooks_are_the_same_whether_remembered_or_worked_out_anew() -> None:
     knowledge = small()
-    situation = Situation(belief_of(knowledge, Visit()).standing(Visit()))
+    situation = Situation(model_of(knowledge, Visit()).standing(Visit()))
     asked = ["hiss", "seal-look", "sealed-inlet"]
-    belief = belief_of(knowledge, Visit())
-    first, again = belief.outlooks(situation, asked), belief.outlooks(situation, asked)
+    model = model_of(knowledge, Visit())
+    first, again = model.outlooks(situation, asked), model.outlooks(situation, asked)
     for one, other in zip(first, again, strict=True):
         assert one is other
     assert [one.check_id for one in first] == asked
-    assert belief.outlooks(situation, []) == []
+    assert model.outlooks(situation, []) == []
     # Another answer changes what shares a rule with it, and nothing else.
     low = situation.with_reading((AirState.SEALED, Station.INLET), 60.0)
-    hiss, seal = belief.outlooks(low, ["hiss", "seal-look"])
+    hiss, seal = model.outlooks(low, ["hiss", "seal-look"])
     assert hiss is not first[0]
     assert seal is first[1]

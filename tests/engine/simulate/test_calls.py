@@ -10,7 +10,7 @@ import pytest
 from stillflow.engine import Session, load_rules
 from stillflow.engine.base.scales import Mode
 from stillflow.engine.inference.baseline import baseline_for
-from stillflow.engine.inference.likelihood import Belief, Situation
+from stillflow.engine.inference.likelihood import LikelihoodModel, Situation
 from stillflow.engine.inference.table import rule_table
 from stillflow.engine.inference.visit import CANT_TELL
 from stillflow.engine.ruleset.entries import Stop
@@ -135,17 +135,19 @@ def test_whether_it_works_now_is_answered_by_the_truth() -> None:
 def test_answers_come_from_the_rules_own_table(calls: list[SimulatedCall]) -> None:
     stops = {r.id for r in KNOWLEDGE.rules.values() if any(isinstance(i, Stop) for i in r.then)}
     for call in calls[::20]:
-        belief = Belief(KNOWLEDGE, rule_table(KNOWLEDGE), baseline_for(call.visit, KNOWLEDGE))
+        model = LikelihoodModel(
+            KNOWLEDGE, rule_table(KNOWLEDGE), baseline_for(call.visit, KNOWLEDGE)
+        )
         bare = Situation(call.truth)
         column = KNOWLEDGE.fault_index[call.faults[0]]
         for check in QUESTIONS:
-            [outlook] = belief.outlooks(bare, [check.id])
+            [outlook] = model.outlooks(bare, [check.id])
             given = outlook.likelihood[:, column]
             # Mistakes are drawn apart from the table: of the answers given, those that are right.
             wrong = check.mistaken / (len(given) - 1)
             expected = (given - wrong) / (1.0 - check.mistaken - wrong)
             for index, answer in enumerate(check.answer_ids):
-                if stops & set(belief.fired(bare.with_choice(check.id, answer))):
+                if stops & set(model.fired(bare.with_choice(check.id, answer))):
                     expected[index] = 0.0
             assert call.chances(check) == pytest.approx(expected / expected.sum())
 

@@ -100,7 +100,7 @@ def test_with_a_complaint_they_are_the_calls_that_begin_with_it() -> None:
     shares = complaint_shares(knowledge, complaint)
     session = Session(knowledge)
     before = session.progress.probabilities
-    [outlook] = session.progress.belief.outlooks(session.progress.situation, ["hiss"])
+    [outlook] = session.progress.model.outlooks(session.progress.situation, ["hiss"])
     chance = float((outlook.likelihood * before)[outlook.answers.index("hissing")].sum())
     assert sum(shares.values()) == pytest.approx(chance)
     session.record("hiss", "hissing")
