@@ -14,7 +14,7 @@ from typing import Annotated, Any, Literal
 
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, PrivateAttr, model_validator
 
-from stillflow.casebook.reading import read_mapping, text_of, to_model
+from stillflow.casebook.parsing import read_mapping, text_of, to_model
 from stillflow.engine.airflow import System, apply, readings
 from stillflow.engine.base import InputError, Located, Path, Place, Station, nearest
 from stillflow.engine.dialogue import NextStep, Session

@@ -14,7 +14,7 @@ from io import StringIO
 from pathlib import Path as FilePath
 from typing import Any
 
-from stillflow.casebook.reading import in_utc, placed_in, read_mapping, text_of, to_model
+from stillflow.casebook.parsing import in_utc, placed_in, read_mapping, text_of, to_model
 from stillflow.engine.base import InputError, Located, Path, Place
 from stillflow.engine.inference import Visit
 

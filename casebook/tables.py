@@ -13,7 +13,7 @@ from typing import Any
 import sqlalchemy as sa
 from sqlalchemy.engine import Connection, Dialect
 
-from stillflow.casebook.reading import in_utc
+from stillflow.casebook.parsing import in_utc
 from stillflow.engine.base import Place, SetupError
 from stillflow.engine.inference import Event, Visit
 
