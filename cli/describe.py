@@ -8,7 +8,15 @@ from stillflow.cli.screen import Screen, suction
 from stillflow.engine import Session
 from stillflow.engine.airflow import Estimate
 from stillflow.engine.base import Station, in_percent, minutes, percent
-from stillflow.engine.dialogue import CheckStep, FaultShare, FixStep, Meaning, NextStep, Summary
+from stillflow.engine.dialogue import (
+    CheckStep,
+    FaultShare,
+    FixStep,
+    Meaning,
+    Measured,
+    NextStep,
+    Summary,
+)
 from stillflow.engine.inference import Baseline, Pair
 
 MODE_WORDS = {
@@ -80,7 +88,7 @@ def show_fix(screen: Screen, fix: FixStep, number: int) -> None:
     screen.numbered(fix.steps)
     if fix.parts:
         screen.text(f"Parts: {', '.join(fix.parts)}.")
-    screen.item("after:", fix.after, 0)
+    screen.item("look for:", fix.after, 0)
 
 
 def show_belief(screen: Screen, faults: Sequence[FaultShare], most: int = 4) -> None:
@@ -165,14 +173,27 @@ def show_summary(screen: Screen, summary: Summary) -> None:
     for done in summary.done:
         screen.item("done:", done, 0)
     screen.cautions(summary.cautions)
-    if summary.after:
-        screen.text("Measured after:")
-        screen.table(
-            ("inH2O", "found", "expected"),
-            [(r.label, suction(r.found), suction(r.expected)) for r in summary.after],
-        )
+    for number, readings in enumerate((*summary.between, summary.after), 1):
+        if readings:
+            which = "" if number > len(summary.between) else f" fix {number}, before the next"
+            screen.text(f"Measured after{which}:")
+            _show_measured(screen, readings)
     screen.item("end:", summary.ending, 0)
     screen.item("rules:", summary.rules, 0)
+
+
+def _show_measured(screen: Screen, readings: Sequence[Measured]) -> None:
+    """Readings after a fix, beside the first that was taken at the same place."""
+    rows = [
+        (
+            one.label,
+            "not read" if one.before is None else suction(one.before),
+            suction(one.found),
+            suction(one.expected),
+        )
+        for one in readings
+    ]
+    screen.table(("inH2O", "before", "found", "expected"), rows)
 
 
 def show_ending(screen: Screen, step: NextStep) -> None:

@@ -4,6 +4,7 @@ The words come from the rules; who shows them, and where they are kept, is left 
 """
 
 from stillflow.engine.dialogue.explain import Meaning
+from stillflow.engine.dialogue.measured import Measured
 from stillflow.engine.dialogue.progress import Asked
 from stillflow.engine.dialogue.session import Session
 from stillflow.engine.dialogue.steps import (
@@ -40,6 +41,7 @@ __all__ = [
     "FaultShare",
     "FixStep",
     "Meaning",
+    "Measured",
     "NextStep",
     "Round",
     "Session",

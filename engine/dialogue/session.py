@@ -15,6 +15,7 @@ from stillflow.engine.base import Mode
 from stillflow.engine.dialogue.askable import Askable
 from stillflow.engine.dialogue.choosing import Planner
 from stillflow.engine.dialogue.explain import Meaning, meanings, reasons
+from stillflow.engine.dialogue.measured import outcome_words
 from stillflow.engine.dialogue.present import Presenter
 from stillflow.engine.dialogue.progress import Progress, Repair
 from stillflow.engine.dialogue.steps import Ending, NextStep
@@ -38,6 +39,8 @@ from stillflow.engine.planning import Think
 from stillflow.engine.ruleset import Check, FactValue, Fault, Knowledge, Stop
 
 SENIOR = "a senior technician"
+
+NOTHING_CHANGED = "Nothing was put right, so nothing was measured again."
 
 
 class Session:
@@ -214,7 +217,7 @@ class Session:
                 return present.end("refer", ending)
             return None
         if fault.mode is Mode.NORMAL:
-            ending = Ending(what=f"{fault.title}. {fault.after}")
+            ending = Ending(what=f"{fault.title}. {NOTHING_CHANGED}")
             return present.end("done", ending, repair=repair)
         wanted = self._verification.checks(repair, self._possible)
         for check in wanted:
@@ -226,7 +229,8 @@ class Session:
             what = f"{fault.title}: dealt with, but nothing could be measured afterwards."
             return present.end("refer", Ending(what=what, call=SENIOR))
         if verdict:
-            ending = Ending(what=f"Restored: {fault.title}. {fault.after}")
+            measured = outcome_words(self.knowledge, self.baseline, self.progress)
+            ending = Ending(what=f"Restored: {fault.title}. {measured}")
             return present.end("done", ending, repair=repair)
         return None
 

@@ -4,31 +4,24 @@ from __future__ import annotations
 
 from pydantic import BaseModel, ConfigDict
 
-from stillflow.engine.dialogue.progress import Asked
+from stillflow.engine.dialogue.measured import Measured, measured_by_round
 from stillflow.engine.dialogue.session import Session
-from stillflow.engine.inference import NO_ANSWER, spot_of
 
 
-class _Model(BaseModel):
+class Summary(BaseModel):
+    """The page: readings before any fix, between fixes and after the last; how it ended.
+
+    `between` has one entry for each fix that was done but the last, in order.
+    """
+
     model_config = ConfigDict(frozen=True)
-
-
-class Measured(_Model):
-    """One reading beside what was expected, inH2O."""
-
-    label: str
-    found: float
-    expected: float
-
-
-class Summary(_Model):
-    """The page: readings before and after, what was done, how it ended."""
 
     site: str
     complaint: str
     before: tuple[Measured, ...]
     sizes: tuple[str, ...]
     done: tuple[str, ...]
+    between: tuple[tuple[Measured, ...], ...]
     after: tuple[Measured, ...]
     cautions: tuple[str, ...]
     ending: str
@@ -38,7 +31,7 @@ class Summary(_Model):
 def summarise(session: Session) -> Summary:
     """The summary of a visit as it stands."""
     knowledge, progress, visit = session.knowledge, session.progress, session.visit
-    rounds = [_measured(session, number) for number in range(progress.round + 1)]
+    rounds = measured_by_round(knowledge, session.baseline, progress)
     done = []
     cautions: dict[str, None] = {}
     for repair in progress.repairs:
@@ -48,7 +41,8 @@ def summarise(session: Session) -> Summary:
         cautions.update(dict.fromkeys(fault.fix.cautions))
     conclusion = visit.conclusion
     # The last sentence tells of air power, which is for the technician, not for the customer.
-    first = progress.repairs[0].situation if progress.repairs else progress.situation
+    # A fix that was not there, or was left, changed nothing: readings after it still belong to it.
+    first = next((one.situation for one in progress.repairs if one.done), progress.situation)
     estimate = session.sizes(first)
     return Summary(
         site=visit.site.name,
@@ -56,29 +50,9 @@ def summarise(session: Session) -> Summary:
         before=rounds[0],
         sizes=tuple(estimate.sentences()[:-1]) if estimate else (),
         done=tuple(done),
+        between=tuple(rounds[1:-1]),
         after=rounds[-1] if progress.round else (),
         cautions=tuple(knowledge.cautions[name].text for name in cautions),
         ending=conclusion.text if conclusion else "Still open.",
         rules=visit.rules,
     )
-
-
-def _measured(session: Session, number: int) -> tuple[Measured, ...]:
-    """The last believed reading of each check in one round."""
-    last: dict[str, Asked] = {}
-    for asked in session.progress.asked:
-        check = session.knowledge.checks[asked.check_id]
-        believed = asked.answer not in NO_ANSWER and not asked.doubted_by
-        if asked.round == number and check.kind == "reading" and believed:
-            last[asked.check_id] = asked
-    measured = []
-    for name, asked in last.items():
-        state, station = spot_of(session.knowledge.checks[name])
-        measured.append(
-            Measured(
-                label=f"{state} at {station.words}",
-                found=float(asked.answer),
-                expected=session.baseline.at(state, station),
-            )
-        )
-    return tuple(measured)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 
-from stillflow.engine.base import Station
+from stillflow.engine.base import AirState, Station
 from stillflow.engine.dialogue.progress import Repair
 from stillflow.engine.inference import Baseline, judge, spot_of
 from stillflow.engine.ruleset import Check, Knowledge
@@ -18,6 +18,7 @@ class Verification:
 
     def __init__(self, knowledge: Knowledge, baseline: Baseline) -> None:
         self._checks = [check for check in knowledge.checks.values() if check.verifies]
+        self._readings = [one for one in knowledge.checks.values() if one.kind == "reading"]
         self._levels = knowledge.levels
         self._good = {level.id for level in knowledge.levels if level.good}
         self._baseline = baseline
@@ -25,18 +26,22 @@ class Verification:
     def checks(self, repair: Repair, possible: Callable[[Check], bool]) -> list[Check]:
         """The checks to make after a fix, in order.
 
-        What was short before it is read again; the hose end is read in any case, since one
-        reading there covers the whole path; and the customer's tool has the last word.
+        What was short before it is read again where it verifies, else at the one place where that
+        is easiest, so that there is a before and an after of the same; the hose end is read in any
+        case, since one reading there covers the whole path; and the customer's tool has the last
+        word.
         """
         fit = [check for check in self._checks if possible(check)]
-        readings = [check for check in fit if check.kind == "reading"]
         before = repair.situation.readings
-        short = [
+        low = [
             check
-            for check in readings
-            if spot_of(check) in before and not self._is_good(check, before[spot_of(check)])
+            for check in self._readings
+            if spot_of(check) in before
+            and possible(check)
+            and not self._is_good(check, before[spot_of(check)])
         ]
-        hose = [check for check in readings if check.station is Station.HOSE]
+        short = [check for check in low if check.verifies] or sorted(low, key=_effort)[:1]
+        hose = [check for check in fit if check.station is Station.HOSE]
         choices = [check for check in fit if check.kind == "choice"]
         return [*short, *(check for check in hose if check not in short), *choices]
 
@@ -66,3 +71,8 @@ class Verification:
 
     def _share(self, check: Check, answer: float | str) -> float:
         return float(answer) / self._baseline.at(*spot_of(check))
+
+
+def _effort(check: Check) -> tuple[bool, bool, float]:
+    """Sorts readings: what opens nothing first, then working, which a clog shows in too."""
+    return bool(check.access), check.condition is not AirState.WORKING, check.minutes

@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
+import numpy as np
 import pytest
 from small_rules import SMALL, small
 
+from stillflow.engine import load_rules
 from stillflow.engine.base.scales import AirState, Station
+from stillflow.engine.dialogue.progress import Repair
 from stillflow.engine.dialogue.verification import Verification
+from stillflow.engine.inference import Situation
 from stillflow.engine.inference.baseline import baseline_for
 from stillflow.engine.inference.visit import Unit, Visit
 
@@ -64,6 +68,31 @@ def test_a_class_of_unit_is_held_to_no_more_than_its_tolerance() -> None:
     assert after(0.78, "weak-still") is False
     assert after(0.74, "restored") is False
     assert verification.verdict(CHECKS, {"sealed-inlet": 0.78 * expected}) is False
+
+
+def repaired(readings: dict[tuple[AirState, Station], float]) -> Repair:
+    """A torn seal that was mended after these readings."""
+    probabilities = np.zeros(len(KNOWLEDGE.faults))
+    return Repair(1, "seal-torn", True, True, 0.9, probabilities, Situation({}, readings, {}))
+
+
+def test_what_was_low_before_is_read_again_even_where_nothing_else_wants_it() -> None:
+    verification = Verification(KNOWLEDGE, baseline_for(RATED, KNOWLEDGE))
+    low = repaired({(AirState.WORKING, Station.INLET): 20.0})
+    wanted = [check.id for check in verification.checks(low, lambda check: True)]
+    assert wanted == ["working-inlet", "working-hose", "works-now"]
+    whole = repaired({(AirState.WORKING, Station.INLET): 75.0})
+    wanted = [check.id for check in verification.checks(whole, lambda check: True)]
+    assert wanted == ["working-hose", "works-now"]
+
+
+def test_of_several_low_readings_the_one_easiest_to_repeat_is_enough() -> None:
+    knowledge = load_rules()
+    verification = Verification(knowledge, baseline_for(RATED, knowledge))
+    spots = [(state, place) for place in (Station.UNIT, Station.UTILITY) for state in AirState]
+    low = repaired(dict.fromkeys(spots, 30.0))
+    wanted = [check.id for check in verification.checks(low, lambda check: True)]
+    assert wanted[:2] == ["working-utility", "working-hose"]
 
 
 def small_with(*changes: str) -> str:

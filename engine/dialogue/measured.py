@@ -1,0 +1,79 @@
+"""What was measured in a visit, fix by fix, beside what was read at the same place before."""
+
+from __future__ import annotations
+
+from pydantic import BaseModel, ConfigDict
+
+from stillflow.engine.dialogue.progress import Asked, Progress
+from stillflow.engine.inference import NO_ANSWER, Baseline, spot_of
+from stillflow.engine.ruleset import Check, Knowledge
+
+
+class Measured(BaseModel):
+    """One reading beside what was expected, inH2O.
+
+    Attributes:
+        label: state and station.
+        found: as read.
+        expected: what this system should read there.
+        before: the first reading there before the fix that this one follows; None if there is none.
+    """
+
+    model_config = ConfigDict(frozen=True)
+
+    label: str
+    found: float
+    expected: float
+    before: float | None = None
+
+
+def measured_by_round(
+    knowledge: Knowledge, baseline: Baseline, progress: Progress
+) -> list[tuple[Measured, ...]]:
+    """The last believed reading of each check before any fix, and after each fix that was done."""
+    first: dict[str, float] = {}
+    found = []
+    for number in range(progress.round + 1):
+        last = {
+            check.id: float(asked.answer)
+            for check, asked in _answers(knowledge, progress, number)
+            if check.kind == "reading"
+        }
+        measured = []
+        for name, value in last.items():
+            state, station = spot_of(knowledge.checks[name])
+            measured.append(
+                Measured(
+                    label=f"{state} at {station.words}",
+                    found=value,
+                    expected=baseline.at(state, station),
+                    before=first.get(name),
+                )
+            )
+        first = last | first
+        found.append(tuple(measured))
+    return found
+
+
+def outcome_words(knowledge: Knowledge, baseline: Baseline, progress: Progress) -> str:
+    """What the last fix came to: what was read after it, where, and before; what was answered."""
+    said = []
+    for one in measured_by_round(knowledge, baseline, progress)[-1]:
+        before = "not read before" if one.before is None else f"{one.before:.0f} before"
+        said.append(f"{one.label} {one.found:.0f} inH2O ({before}, {one.expected:.0f} expected)")
+    readings = f"Read after it: {'; '.join(said)}." if said else "No suction was read after it."
+    answers = [
+        f"{check.ask} {next(one.label for one in check.answers if one.id == asked.answer)}."
+        for check, asked in _answers(knowledge, progress, progress.round)
+        if check.kind == "choice" and check.verifies
+    ]
+    return " ".join([readings, *answers])
+
+
+def _answers(knowledge: Knowledge, progress: Progress, number: int) -> list[tuple[Check, Asked]]:
+    """What was answered and believed in one round, in order."""
+    return [
+        (knowledge.checks[asked.check_id], asked)
+        for asked in progress.asked
+        if asked.round == number and asked.answer not in NO_ANSWER and not asked.doubted_by
+    ]

@@ -1,0 +1,71 @@
+"""The page of a visit: what was read before, between fixes and after, and nothing else."""
+
+from __future__ import annotations
+
+from small_rules import small
+
+from stillflow.engine import Session
+from stillflow.engine.dialogue import summarise
+
+
+def mended(*after: tuple[str, float | str]) -> Session:
+    """A torn seal found by one low reading, mended, and what was answered after it."""
+    session = Session(small())
+    session.record("sealed-inlet", 60.0)
+    session.record_fix("seal-torn")
+    for check_id, answer in after:
+        session.record(check_id, answer)
+    return session
+
+
+def test_the_ending_says_what_was_read_where_before_and_after() -> None:
+    session = mended(("sealed-inlet", 118.0), ("working-hose", 57.0), ("works-now", "restored"))
+    ending = session.next_step().ending
+    assert ending is not None
+    assert "sealed at the inlet 118 inH2O (60 before, 120 expected)" in ending.what
+    assert "working at the hose end 57 inH2O (not read before" in ending.what
+    assert "Does it clean as it should now? it does." in ending.what
+    assert "Sealed is back" not in ending.what, "what to look for is not what was found"
+
+
+def test_an_ending_without_a_reading_says_that_none_was_taken() -> None:
+    session = mended(
+        ("sealed-inlet", "can't do here"),
+        ("working-hose", "can't do here"),
+        ("works-now", "restored"),
+    )
+    ending = session.next_step().ending
+    assert ending is not None
+    assert "No suction was read after it." in ending.what
+
+
+def test_what_needs_no_mending_claims_nothing_of_readings_after_it() -> None:
+    session = Session(small())
+    session.record_fix("nothing-wrong")
+    ending = session.next_step().ending
+    assert ending is not None
+    assert ending.what == (
+        "Nothing is wrong. Nothing was put right, so nothing was measured again."
+    )
+
+
+def test_readings_between_two_fixes_stand_on_the_page_with_the_first_beside_them() -> None:
+    session = mended(("sealed-inlet", 90.0))
+    session.record_fix("hose-clogged")
+    session.record("sealed-inlet", 119.0)
+    summary = summarise(session)
+    [between] = summary.between
+    assert [(one.found, one.before) for one in (*between, *summary.after)] == [
+        (90.0, 60.0),
+        (119.0, 60.0),
+    ]
+
+
+def test_sentences_from_before_a_fix_that_was_not_there_give_way_to_later_readings() -> None:
+    session = Session(small())
+    session.record("sealed-inlet", 120.0)
+    session.record_fix("hose-clogged", done=False, found=False)
+    session.record("working-inlet", 20.0)
+    said = " ".join(summarise(session).sizes)
+    assert said
+    assert "should give" not in said
