@@ -11,8 +11,6 @@ from typing import Literal
 
 from pydantic import BaseModel, ConfigDict, Field, model_validator
 
-from stillflow.engine.base import InputError
-
 MOST_POINTS = 8
 MOST_CFM = 600.0
 
@@ -71,34 +69,3 @@ class Fan(BaseModel):
 def fan_from_rating(sealed_inh2o: float, airflow_cfm: float) -> Fan:
     """The straight fan line through rated sealed suction (inH2O) and rated airflow (cfm)."""
     return Fan(sealed_inh2o=sealed_inh2o, airflow_cfm=airflow_cfm)
-
-
-def fan_from_points(points: list[tuple[float, float]]) -> Fan:
-    """The fan line through measured points.
-
-    Args:
-        points: (cfm, inH2O), two or more; the first at 0 cfm. When the last is not at 0 inH2O the
-            line is carried on straight to where suction ends.
-
-    Raises:
-        InputError: too few points, none at 0 cfm, or suction that does not fall.
-    """
-    if len(points) < 2 or points[0][0] != 0.0:
-        raise InputError(
-            "a fan line needs two or more points, the first with no airflow",
-            right="give (cfm, inH2O) pairs such as (0, 130), (44, 80)",
-        )
-    (q1, h1), (q2, h2) = points[-2], points[-1]
-    if q2 <= q1 or h2 >= h1:
-        raise InputError(
-            f"suction must fall as airflow rises, but {h1:g} inH2O at {q1:g} cfm is followed by "
-            f"{h2:g} inH2O at {q2:g} cfm"
-        )
-    inner = points[1:] if h2 > 0.0 else points[1:-1]
-    end = q2 if h2 == 0.0 else q2 + h2 * (q2 - q1) / (h1 - h2)
-    if h2 < 0.0:
-        raise InputError(f"suction at {q2:g} cfm is below zero")
-    try:
-        return Fan(sealed_inh2o=points[0][1], airflow_cfm=end, between=tuple(inner))
-    except ValueError as error:
-        raise InputError(f"no fan line through these points: {error}") from error

@@ -27,9 +27,6 @@ The constants of ASTM F558 imply this water, so the airflow model counts in it t
 inch in its place would cost 0.09 % in airflow.
 """
 
-LITRES_PER_SECOND_PER_CFM = 0.4719474
-"""Exact: 0.3048**3 / 60 m3/s."""
-
 _NUMBER = re.compile(r"^\s*([+-]?(?:\d+(?:[.,]\d*)?|[.,]\d+)(?:[eE][+-]?\d+)?)\s*(.*?)\s*$")
 
 _SPELLINGS = {

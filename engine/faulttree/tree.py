@@ -11,7 +11,6 @@ from collections import Counter
 from collections.abc import Iterable, Mapping
 from functools import cached_property
 from itertools import groupby
-from math import prod
 from typing import Literal
 
 from pydantic import BaseModel, ConfigDict, Field, model_validator
@@ -213,22 +212,3 @@ def diagram(tree: FaultTree) -> tuple[DecisionDiagram, int]:
         else:
             roots[name] = made.join(part.kind, [roots[i] for i in part.inputs])
     return made, roots[tree.top]
-
-
-def top_probability(tree: FaultTree, method: Method = "rare-event") -> float:
-    """The probability of the top event, its events being independent.
-
-    Args:
-        tree: the tree.
-        method: "rare-event" adds up the minimal cut sets (NUREG-0492, equation XI-14, from
-            memory), which is never too low and close where events are rare; it may exceed 1.
-            "exact" evaluates a decision diagram of the tree.
-
-    Raises:
-        InputError: an event has no probability, or the tree is too large for the method.
-    """
-    probabilities = tree.probabilities()
-    if method == "exact":
-        made, root = diagram(tree)
-        return made.probability(root, probabilities)
-    return sum(prod(probabilities[e] for e in cut) for cut in minimal_cut_sets(tree))

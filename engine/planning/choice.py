@@ -1,20 +1,20 @@
 """The next best act, a check or a fix, from a fault-by-check table with costs.
 
-Holds the face of the planner: the choice, the numbers that explain it, and the exact expected
-minutes of a policy on small problems. Knows nothing of what faults and checks mean; the problem,
-the order of fixes, look-ahead and exact search are in `planning`.
+Holds the face of the planner: the choice and the numbers that explain it. Knows nothing of what
+faults and checks mean; the problem, the order of fixes, look-ahead and exact search are in
+`planning`.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection, Iterable
+from collections.abc import Iterable
 from dataclasses import dataclass, field
 from functools import cached_property
-from typing import TYPE_CHECKING, Literal, Protocol
+from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 
-from stillflow.engine.base import Flags, Floats, InputError
+from stillflow.engine.base import Flags, InputError
 from stillflow.engine.planning.exact import count_states, exact_values
 from stillflow.engine.planning.lookahead import Effort, Rows, act_values
 from stillflow.engine.planning.problem import Problem, Tables, chosen
@@ -22,18 +22,6 @@ from stillflow.engine.planning.repair import repair_minutes
 
 if TYPE_CHECKING:
     from numpy.typing import ArrayLike
-
-__all__ = [
-    "Action",
-    "Alternative",
-    "Policy",
-    "Problem",
-    "Think",
-    "expected_minutes",
-    "next_action",
-    "optimal_minutes",
-    "policy_minutes",
-]
 
 Think = Literal["quick", "normal", "deep"]
 Kind = Literal["check", "fix"]
@@ -52,25 +40,8 @@ _OPTIMUM_STATES = 60_000_000
 _EXACT_STATES: dict[str, int] = {"quick": 0, "normal": 20_000, "deep": _OPTIMUM_STATES}
 # With no more checks times faults than these, three steps come within the 20 ms meant for normal.
 _SMALL = 64
-_POLICY_STATES = 200_000
 # Acts closer than this, as a share of the minutes, are equally good.
 _TIE = 1e-9
-
-
-class CheckOrFix(Protocol):
-    """Anything that says which check or fix is next."""
-
-    @property
-    def kind(self) -> Kind:
-        """Whether it is a check or a fix."""
-
-    @property
-    def index(self) -> int:
-        """Its number among the checks or the fixes."""
-
-
-Policy = Callable[[Problem, Floats, frozenset[int], dict[int, int]], CheckOrFix]
-"""(problem, belief (F,) adding to 1, opened groups, answer by check done) -> the next act."""
 
 
 @dataclass(frozen=True)
@@ -184,83 +155,6 @@ def next_action(
     others = sorted((c for c in listed if c is not best), key=lambda c: c.minutes)
     ranked = (best, *others)
     return Action(best.kind, best.index, best.cost, best.minutes, ranked, exact, tables, rows)
-
-
-def optimal_minutes(problem: Problem) -> float:
-    """Return the least expected minutes any policy can reach, exactly.
-
-    Raises:
-        InputError: the problem has too many states to be solved exactly.
-    """
-    rows = _start(problem, problem.priors, (), ())
-    states = count_states(problem.tables, rows)
-    if states > _OPTIMUM_STATES:
-        what = f"the exact optimum of this problem needs {states:.3g} states"
-        raise InputError(what, right=f"at most {_OPTIMUM_STATES:,} can be held")
-    return _exact_minutes(problem, rows)
-
-
-def policy_minutes(problem: Problem, think: Think = "normal") -> float:
-    """Return the exact expected minutes of following `next_action`, by enumeration.
-
-    Raises:
-        InputError: more than 200,000 states can be reached.
-    """
-
-    def follow(
-        table: Problem, belief: Floats, opened: frozenset[int], done: Collection[int]
-    ) -> Action:
-        return next_action(table, belief, opened, think, done)
-
-    return _followed(problem, follow)
-
-
-def expected_minutes(problem: Problem, policy: Policy) -> float:
-    """Return the exact expected minutes of following any policy, by enumeration.
-
-    Raises:
-        InputError: more than 200,000 states can be reached.
-    """
-    # What another policy does after an exact choice is its own affair.
-    return _followed(problem, policy, to_the_end=True)
-
-
-def _followed(problem: Problem, policy: Policy, to_the_end: bool = False) -> float:
-    access, fix_access = problem.access, problem.fix_access or ()
-    tables = problem.tables
-    total = -float(problem.priors @ tables.refund)
-    stack: list[tuple[Floats, frozenset[int], dict[int, int]]] = [(problem.priors, frozenset(), {})]
-    visited = 0
-    while stack:
-        belief, opened, done = stack.pop()
-        visited += 1
-        if visited > _POLICY_STATES:
-            right = f"at most {_POLICY_STATES:,} states can be enumerated"
-            raise InputError("the policy reaches too many states", right=right)
-        weight = float(belief.sum())
-        act = policy(problem, belief / weight, opened, done)
-        if not to_the_end and isinstance(act, Action) and act.exact:
-            # What follows an exact choice has fewer states, so it is chosen exactly too.
-            total += act.minutes * weight + float(belief @ tables.refund)
-            continue
-        group = (access if act.kind == "check" else fix_access)[act.index]
-        minutes = (problem.check_minutes if act.kind == "check" else tables.stake)[act.index]
-        if group is not None and group not in opened:
-            minutes = minutes + problem.access_minutes[group]
-            opened = opened | {group}
-        total += float(minutes) * weight
-        if act.kind == "check":
-            table = problem.answers[act.index]
-            after = [
-                (belief * table[:, answer], opened, {**done, act.index: answer})
-                for answer in range(table.shape[1])
-            ]
-        else:
-            left = belief.copy()
-            left[act.index] = 0.0
-            after = [(left, opened, done)]
-        stack.extend(state for state in after if state[0].any())
-    return total
 
 
 def _start(

@@ -24,17 +24,11 @@ import numpy as np
 from calls import RIVALS, draw, one_step, planned, play
 from drawn_problems import CHOOSING, REPORTED, large_problem, small_problem
 from exact import exact_minutes
+from policies import Policy, expected_minutes, optimal_minutes, policy_minutes
 from published import EVERY
 
 from stillflow.engine.planning import choice as planner
-from stillflow.engine.planning.choice import (
-    Policy,
-    Think,
-    expected_minutes,
-    next_action,
-    optimal_minutes,
-    policy_minutes,
-)
+from stillflow.engine.planning.choice import Think, next_action
 from stillflow.engine.planning.lookahead import Effort
 from stillflow.engine.planning.policytree import Unrolled
 from stillflow.engine.planning.problem import Problem

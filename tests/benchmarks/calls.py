@@ -13,8 +13,9 @@ from typing import Literal, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
+from policies import Policy
 
-from stillflow.engine.planning.choice import Policy, Think, next_action
+from stillflow.engine.planning.choice import Think, next_action
 from stillflow.engine.planning.problem import Problem, information
 from stillflow.engine.planning.repair import fix_priority, repair_minutes
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 from pydantic import ValidationError
 
-from stillflow.engine.airflow.fan import Fan, fan_from_points, fan_from_rating
+from stillflow.engine.airflow.fan import Fan, fan_from_rating
 from stillflow.engine.airflow.fan_fit import fan_from_pair
 from stillflow.engine.airflow.gauge import readings
 from stillflow.engine.airflow.system import Holes, Hose, System
@@ -86,8 +86,7 @@ def test_a_present_day_unit_a_mile_up_is_healthy_at_112_and_66(house):
 
 
 def test_a_measured_fan_line_bends_where_it_was_measured(bare):
-    fan = fan_from_points([(0.0, 130.0), (44.0, 70.0), (100.0, 12.0)])
-    assert fan.airflow_cfm == pytest.approx(100 + 12 * 56 / 58)
+    fan = Fan(sealed_inh2o=130, airflow_cfm=111.5, between=((44.0, 70.0), (100.0, 12.0)))
     system = bare.model_copy(update={"fan": fan})
     assert readings(system, "unit", "working") < 75.0
     assert readings(system, "unit", "sealed") == pytest.approx(130.0, abs=1e-5)
@@ -131,13 +130,13 @@ def test_a_pair_no_fan_could_give_is_refused(sealed, working):
 
 
 @pytest.mark.parametrize(
-    "points",
-    [[(0.0, 130.0)], [(5.0, 130.0), (44.0, 80.0)], [(0.0, 130.0), (44.0, 140.0)],
-     [(0.0, 130.0), (50.0, 60.0), (40.0, 50.0), (60.0, 20.0)], [(0.0, 130.0), (99.0, -4.0)]],
+    "between",
+    [[(44.0, 140.0)], [(50.0, 60.0), (40.0, 50.0)], [(50.0, 60.0), (60.0, 60.0)],
+     [(120.0, 20.0)], [(0.0, 90.0)], [(99.0, -4.0)]],
 )  # fmt: skip
-def test_points_that_make_no_fan_line_are_refused(points):
-    with pytest.raises(InputError):
-        fan_from_points(points)
+def test_points_that_make_no_fan_line_are_refused(between):
+    with pytest.raises(ValueError, match="suction must fall as airflow rises"):
+        Fan(sealed_inh2o=130, airflow_cfm=110, between=between)
 
 
 def test_two_motors_in_series_and_in_parallel_lose_one_each_in_its_way(house):

@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from stillflow.engine.airflow.fan import fan_from_points, fan_from_rating
+from stillflow.engine.airflow.fan import Fan, fan_from_rating
 from stillflow.engine.airflow.gauge import readings, readings_table
 from stillflow.engine.airflow.houses import Houses
 from stillflow.engine.airflow.path import find_path
@@ -153,8 +153,8 @@ def test_a_slower_motor_takes_sealed_suction_by_the_square_of_speed(house, facto
 @settings(max_examples=60, deadline=None)
 @given(damaged(), number(0, 40), number(0, 20))
 def test_the_balance_is_closed_even_with_a_fan_line_that_bends(one, first, second):
-    line = [(0.0, 150.0), (20.0, 145.0 - first), (60.0, 60.0 - second), (120.0, 0.0)]
-    fan = fan_from_points(line)
+    between = ((20.0, 145.0 - first), (60.0, 60.0 - second))
+    fan = Fan(sealed_inh2o=150.0, airflow_cfm=120.0, between=between)
     bent = Houses.of([System(fan=fan)])
     keys = ("fan.sealed_inh2o", "fan.airflow_cfm", "fan.corner_flow", "fan.corner_bend")
     one = one.with_values({key: bent[key] for key in keys})

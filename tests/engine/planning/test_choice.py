@@ -15,13 +15,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from stillflow.engine.base.errors import InputError
-from stillflow.engine.planning.choice import (
-    Think,
-    expected_minutes,
-    next_action,
-    optimal_minutes,
-    policy_minutes,
-)
+from stillflow.engine.planning.choice import Think, next_action
 from stillflow.engine.planning.problem import Problem
 from stillflow.engine.planning.repair import fix_priority, repair_at_least, repair_minutes
 
@@ -29,6 +23,7 @@ sys.path.append(str(Path(__file__).parents[2] / "benchmarks"))
 drawn: Any = importlib.import_module("drawn_problems")
 exact: Any = importlib.import_module("exact")
 calls: Any = importlib.import_module("calls")
+policies: Any = importlib.import_module("policies")
 
 THINK: tuple[Think, ...] = ("quick", "normal", "deep")
 
@@ -251,7 +246,7 @@ def test_the_same_state_gives_the_same_action(problem: Problem, think: Think) ->
 @given(problems())
 def test_the_optimum_agrees_with_a_solver_written_apart(problem: Problem) -> None:
     by_act = exact.exact_by_first_act(problem)
-    assert optimal_minutes(problem) == pytest.approx(min(by_act.values()), abs=1e-9)
+    assert policies.optimal_minutes(problem) == pytest.approx(min(by_act.values()), abs=1e-9)
     action = next_action(problem, problem.priors, think="deep")
     assert action.exact
     for one in action.candidates:
@@ -261,14 +256,16 @@ def test_the_optimum_agrees_with_a_solver_written_apart(problem: Problem) -> Non
 @settings(max_examples=40, deadline=None)
 @given(problems())
 def test_no_policy_beats_the_optimum_and_deep_reaches_it(problem: Problem) -> None:
-    least = optimal_minutes(problem)
+    least = policies.optimal_minutes(problem)
     fixing = next_action(problem, problem.priors).fixes_only
     assert least <= fixing + 1e-9
     for think in ("quick", "normal"):
-        assert policy_minutes(problem, think) >= least - 1e-9
+        assert policies.policy_minutes(problem, think) >= least - 1e-9
     # Deep is stated without enumeration; here it is enumerated, decision by decision.
-    assert expected_minutes(problem, calls.planned("deep")) == pytest.approx(least, abs=1e-9)
-    assert policy_minutes(problem, "deep") == pytest.approx(least, abs=1e-9)
+    assert policies.expected_minutes(problem, calls.planned("deep")) == pytest.approx(
+        least, abs=1e-9
+    )
+    assert policies.policy_minutes(problem, "deep") == pytest.approx(least, abs=1e-9)
 
 
 @settings(max_examples=150, deadline=None)
@@ -316,14 +313,14 @@ def test_of_two_causes_the_first_to_look_at_has_the_least_cost_over_probability(
 def test_a_problem_too_large_to_solve_exactly_says_so() -> None:
     large = drawn.large_problem(drawn.CHOOSING, 0, faults=20, checks=20)
     with pytest.raises(InputError, match="the exact optimum of this problem needs"):
-        optimal_minutes(large)
+        policies.optimal_minutes(large)
     assert not next_action(large, large.priors, think="deep").exact
 
 
 def test_a_policy_too_long_to_enumerate_says_so(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr("stillflow.engine.planning.choice._POLICY_STATES", 5)
+    monkeypatch.setattr(policies, "POLICY_STATES", 5)
     with pytest.raises(InputError, match="too many states; at most 5"):
-        policy_minutes(drawn.small_problem(drawn.CHOOSING, 0), "quick")
+        policies.policy_minutes(drawn.small_problem(drawn.CHOOSING, 0), "quick")
 
 
 def test_simulated_calls_agree_with_enumeration() -> None:
@@ -332,7 +329,7 @@ def test_simulated_calls_agree_with_enumeration() -> None:
     for policy in (calls.planned("quick"), *calls.RIVALS.values()):
         minutes = calls.play(problem, policy, draws).minutes
         error = minutes.std() / np.sqrt(len(minutes))
-        assert abs(minutes.mean() - expected_minutes(problem, policy)) < 4.0 * error
+        assert abs(minutes.mean() - policies.expected_minutes(problem, policy)) < 4.0 * error
 
 
 def test_a_decision_at_full_size_takes_every_check_into_account() -> None:

@@ -11,22 +11,20 @@ import numpy as np
 import pytest
 
 from stillflow.engine.planning import choice as planner
-from stillflow.engine.planning.choice import (
-    Think,
-    expected_minutes,
-    optimal_minutes,
-    policy_minutes,
-)
+from stillflow.engine.planning.choice import Think
 
 sys.path.append(str(Path(__file__).parents[2] / "benchmarks"))
 drawn: Any = importlib.import_module("drawn_problems")
 calls: Any = importlib.import_module("calls")
+policies: Any = importlib.import_module("policies")
 
 
 # The bounds required of the benchmark's 200 problems of up to 8 by 8; here 6 by 6, for time.
 def ratios(think: Think, problems: int) -> np.ndarray:
     drawn_ones = [drawn.small_problem(drawn.REPORTED, i, most=6) for i in range(problems)]
-    return np.array([policy_minutes(p, think) / optimal_minutes(p) for p in drawn_ones])
+    return np.array(
+        [policies.policy_minutes(p, think) / policies.optimal_minutes(p) for p in drawn_ones]
+    )
 
 
 def test_normal_comes_within_its_bounds() -> None:
@@ -47,7 +45,7 @@ def test_deep_comes_within_its_bounds_without_exact_search(monkeypatch: pytest.M
 
 def test_rivals_are_worse_than_normal_on_the_whole() -> None:
     problems = [drawn.small_problem(drawn.REPORTED, i, most=6) for i in range(4)]
-    ours = np.mean([policy_minutes(p, "normal") for p in problems])
+    ours = np.mean([policies.policy_minutes(p, "normal") for p in problems])
     for name, policy in calls.RIVALS.items():
-        theirs = np.mean([expected_minutes(p, policy) for p in problems])
+        theirs = np.mean([policies.expected_minutes(p, policy) for p in problems])
         assert theirs >= ours, name
