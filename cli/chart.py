@@ -9,13 +9,21 @@ import click
 
 from stillflow.cli.chart_faults import faults
 from stillflow.cli.chart_tree import tree
-from stillflow.cli.drawing import Target, chart_options, day_of, drawn, titled, write_chart
+from stillflow.cli.drawing import (
+    Decorator,
+    Target,
+    chart_options,
+    day_of,
+    drawn,
+    titled,
+    write_chart,
+)
 from stillflow.cli.options import Command, db_option, rules_option, system_options
 from stillflow.cli.readings import measured, reading_options, take_readings
 from stillflow.cli.visits import any_visit
 from stillflow.engine import Session, load_rules
-from stillflow.engine.base import InputError
-from stillflow.engine.charts import Chart, TitleBlock
+from stillflow.engine.base import InputError, Station
+from stillflow.engine.charts import AIRFLOW_FORMATS, FORMATS, Chart, TitleBlock
 from stillflow.engine.dialogue import telling_round
 from stillflow.engine.inference import Situation
 from stillflow.engine.ruleset import Knowledge
@@ -33,15 +41,20 @@ command.add_command(tree)
 command.add_command(faults)
 
 
-def _of_visit_or_readings(command: Command) -> Command:
+def _of_visit_or_readings(formats: tuple[str, ...] = FORMATS) -> Decorator:
     """Add what says which readings to draw, and where to."""
-    for add in (db_option, rules_option, chart_options(), system_options, reading_options):
-        command = add(command)
-    return click.argument("visit", required=False)(command)
+
+    def add_all(command: Command) -> Command:
+        made = chart_options(formats)
+        for add in (db_option, rules_option, made, system_options, reading_options):
+            command = add(command)
+        return click.argument("visit", required=False)(command)
+
+    return add_all
 
 
 @command.command("stations")
-@_of_visit_or_readings
+@_of_visit_or_readings()
 def stations(visit: str | None, **options: Any) -> None:
     """Draw the air path as a strip, expected beside found, to see where suction is lost.
 
@@ -52,7 +65,7 @@ def stations(visit: str | None, **options: Any) -> None:
 
 
 @command.command("airflow")
-@_of_visit_or_readings
+@_of_visit_or_readings(AIRFLOW_FORMATS)
 def airflow(visit: str | None, **options: Any) -> None:
     """Draw suction against airflow: the fan, the system in good order and as found, the readings.
 
@@ -85,6 +98,9 @@ def _chosen(
             right = "name a visit, or give readings such as --sealed 90 --working 50"
             raise InputError("there is nothing to draw", right=right)
         session = measured(knowledge, found, options)
+        if not session.progress.situation.readings:
+            what = "these readings cannot be on this system, so they are set aside"
+            raise InputError(what, right="read again, or say what unit it is (--rated-sealed)")
         return session, session.progress.situation, ()
     if found or any(value is not None for value in options.values()):
         right = "name a visit, or give readings"
@@ -125,7 +141,14 @@ def _station_chart(session: Session, situation: Situation, title: TitleBlock) ->
     from stillflow.engine.views import air_path
 
     title = titled(title.model_copy(update={"title": "Where suction is lost"}), _site(session))
-    title = title.model_copy(update={"subtitle": _expected(session)})
+    aside = [
+        f"{state} {value:.0f} inH2O"
+        for (state, station), value in situation.readings.items()
+        if station is Station.OTHER
+    ]
+    left_out = f" Read at {Station.OTHER.words}, off this path: {', '.join(aside)}."
+    words = _expected(session) + (left_out if aside else "")
+    title = title.model_copy(update={"subtitle": words})
     tolerance = session.visit.gauge.tolerance
     return station_chart(air_path(situation.readings, session.baseline, tolerance, title))
 

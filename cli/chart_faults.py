@@ -116,7 +116,7 @@ def _tabulate(tree: FaultTree, analysis: Analysis, form: str | None, out: str) -
         raise InputError(f"a table cannot be made as {form or out}", Place(key="--table"), right)
     text = _csv(tree, analysis) if form == "csv" else _json(tree, analysis)
     if out in ("", STDOUT):
-        click.echo(text, nl=False)
+        click.echo(text.encode("utf-8"), nl=False)
         return
     write_file(Path(out), text.encode("utf-8"))
     click.echo(f"Written: {out}")

@@ -127,8 +127,8 @@ def write_chart(chart: Chart, target: Target) -> list[Path]:
         if len(files) > 1:
             right = "name a file with --out, or use --format pdf"
             raise InputError(f"the chart has {len(files)} pages", Place(key="--out"), right)
-        data = files[0].data
-        click.echo(data if form in ("png", "pdf") else data.decode("utf-8"), nl=False)
+        # As bytes: what a file holds does not hang on how the terminal writes letters.
+        click.echo(files[0].data, nl=False)
         return []
     path = Path(target.out or f"{chart.name}{_ENDING_OF[form]}")
     paths = [path]

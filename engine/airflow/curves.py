@@ -142,7 +142,8 @@ def _station_line(system: System, state: State, station: str, inlet: str | None)
 
 
 def _orifice_line(system: System, highest: float) -> Line:
-    suction = np.linspace(0.0, highest, OPENINGS)
+    # Flow grows as the root of suction, so even steps of the root keep the foot smooth.
+    suction = highest * np.linspace(0.0, 1.0, OPENINGS) ** 2
     airflow = _path(system, GaugePoint("unit", "working")).flow_in(suction[:, None])[:, 0]
     return Line(
         of="orifice",

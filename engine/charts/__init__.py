@@ -1,6 +1,6 @@
 """Charts people pin to the wall, over neutral models that know nothing of where data comes from."""
 
-from stillflow.engine.charts.airflow import airflow_lines_chart
+from stillflow.engine.charts.airflow import AIRFLOW_FORMATS, airflow_lines_chart
 from stillflow.engine.charts.chart import FORMATS, Chart, render
 from stillflow.engine.charts.decision import DecisionTree, TreeBranch, TreeNode, decision_chart
 from stillflow.engine.charts.faults import faulttree_chart
@@ -19,6 +19,7 @@ from stillflow.engine.charts.stationdrawing import station_chart
 from stillflow.engine.charts.stations import AirPath, ChartStation, StationReading
 
 __all__ = [
+    "AIRFLOW_FORMATS",
     "FORMATS",
     "PAPERS",
     "AirPath",

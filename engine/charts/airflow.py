@@ -7,8 +7,10 @@ from __future__ import annotations
 
 from stillflow.engine.airflow import AirflowChart
 from stillflow.engine.base import counted
-from stillflow.engine.charts.chart import Chart
+from stillflow.engine.charts.chart import Chart, Format
 from stillflow.engine.charts.picture import Picture, TitleBlock
+
+AIRFLOW_FORMATS: tuple[Format, ...] = ("svg", "png", "pdf", "json")
 
 
 def airflow_lines_chart(data: AirflowChart, title: TitleBlock, words: str) -> Chart:
@@ -30,5 +32,5 @@ def airflow_lines_chart(data: AirflowChart, title: TitleBlock, words: str) -> Ch
         picture,
         content,
         lambda paper: draw_airflow(data, picture, paper),
-        ("svg", "png", "pdf", "json"),
+        AIRFLOW_FORMATS,
     )

@@ -122,7 +122,7 @@ def fault_tree(
         for name, one in knowledge.circumstances.items()
         if name in within
     ]
-    causes += _together(knowledge, left)
+    causes += _together(knowledge, left, worth)
     top = ANY_COMPLAINT if complaint is None else complaint.title
     return build_tree(top, causes, combined)
 
@@ -181,7 +181,7 @@ def _rare(knowledge: Knowledge, shares: dict[str, float]) -> dict[str, float]:
     }
 
 
-def _together(knowledge: Knowledge, left: dict[str, float]) -> list[Cause]:
+def _together(knowledge: Knowledge, left: dict[str, float], worth: float) -> list[Cause]:
     """One event for the causes of each place that are too rare to be drawn one by one."""
     causes = []
     for place in Where:
@@ -190,7 +190,8 @@ def _together(knowledge: Knowledge, left: dict[str, float]) -> list[Cause]:
             causes.append(
                 Cause(
                     id=f"others {place}",
-                    title=f"{_PLACES[place]}: {len(here)} other causes, each rare",
+                    title=f"{_PLACES[place]}: {len(here)} other causes, "
+                    f"each under {worth * 100:g} % of these calls",
                     place=_PLACES[place],
                     mode="others",
                     probability=1.0 - prod(1.0 - share for share in here),

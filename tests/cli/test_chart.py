@@ -6,6 +6,9 @@ import csv
 import datetime
 import io
 import json
+import os
+import subprocess
+import sys
 import xml.etree.ElementTree as ElementTree
 from pathlib import Path
 
@@ -122,6 +125,46 @@ def test_without_a_name_it_is_called_after_the_chart(
 def test_a_dash_writes_to_standard_output() -> None:
     outcome = stillflow(*CHARTS["stations"], "--out", "-", "--format", "json")
     assert json.loads(outcome.out)["chart"] == "stations"
+
+
+def test_standard_output_is_utf8_whatever_the_terminal_writes() -> None:
+    for args in ((*CHARTS["stations"],), ("chart", "faults", "--worth", "5%")):
+        done = subprocess.run(
+            [
+                sys.executable,
+                "-c",
+                "from stillflow.cli.main import main; main()",
+                *args,
+                "--out",
+                "-",
+            ],
+            env={**os.environ, "PYTHONIOENCODING": "cp1252"},
+            capture_output=True,
+            check=False,
+        )
+        assert (done.returncode, done.stderr) == (0, b"")
+        ElementTree.fromstring(done.stdout.decode("utf-8"))
+
+
+def test_readings_that_no_airflow_explains_are_refused_in_one_line() -> None:
+    refused(stillflow("chart", "airflow", "--hose-working", "100"), "readings", "set aside")
+
+
+def test_readings_off_the_path_are_said_beside_the_strip(tmp_path: Path) -> None:
+    said = words(drawn(tmp_path, *CHARTS["stations"], "--other-sealed", "97"))
+    assert "sealed 97 inH2O" in said
+
+
+def test_causes_drawn_together_say_how_small_each_is(tmp_path: Path) -> None:
+    said = words(drawn(tmp_path, *CHARTS["faults"]))
+    assert "each rare" not in said
+    assert "5 % of these calls" in said
+
+
+def test_a_format_that_a_chart_cannot_have_is_not_offered() -> None:
+    refused(stillflow(*CHARTS["airflow"], "--format", "dot"), "--format", "svg")
+    assert "dot" not in stillflow("chart", "airflow", "--help").out
+    assert "dot" in stillflow("chart", "stations", "--help").out
 
 
 def test_a_paper_cuts_a_large_chart_into_numbered_files(tmp_path: Path) -> None:
@@ -299,7 +342,7 @@ def test_why_takes_any_format_and_standard_output(visit: Path) -> None:
         (("chart", "faults", "--table", "--format", "png"), ("a table cannot be made as png",)),
         (("chart", "stations"), ("nothing to draw", "--sealed")),
         (("chart", "stations", "nosuch.yaml"), ("nosuch.yaml",)),
-        (("chart", "airflow", *READINGS, "--format", "dot"), ("cannot be made as dot", "svg")),
+        (("chart", "airflow", *READINGS, "--format", "dot"), ("--format", "svg")),
         (("chart", "airflow", "--sealed", "9000"), ("--sealed",)),
         (("chart", "bars"), ("bars",)),
     ],

@@ -22,11 +22,13 @@ class Outcome:
 
 def stillflow(*args: str, typed: str = "") -> Outcome:
     """Run `stillflow ARGS`, with `typed` on standard input."""
-    out, err = io.StringIO(), io.StringIO()
+    out, err = (io.TextIOWrapper(io.BytesIO(), "utf-8", newline="") for _ in range(2))
     with (
         contextlib.redirect_stdout(out),
         contextlib.redirect_stderr(err),
         mock.patch.object(sys, "stdin", io.StringIO(typed)),
     ):
         code = run(list(args))
-    return Outcome(code, out.getvalue(), err.getvalue())
+    for stream in (out, err):
+        stream.seek(0)
+    return Outcome(code, out.read(), err.read())

@@ -51,6 +51,12 @@ def test_working_marks_lie_on_the_orifice_line_and_sealed_ones_at_no_airflow(hou
             assert mark.airflow_cfm == 0.0
 
 
+def test_the_orifice_line_is_as_smooth_at_its_foot_as_at_its_end(house, leaky):
+    airflow, _ = line(airflow_chart(house, leaky), "orifice", "healthy")
+    steps = np.diff(airflow)
+    assert steps.max() < 1.5 * steps.min()
+
+
 def test_airflow_rises_and_suction_falls_along_each_line(house, leaky):
     for part in airflow_chart(house, leaky).lines:
         airflow, suction = np.array(part.airflow_cfm), np.array(part.suction_inh2o)
