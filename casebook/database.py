@@ -5,6 +5,9 @@ What is kept in it is in `tables` and `store`.
 
 from __future__ import annotations
 
+import os
+import re
+from contextlib import suppress
 from pathlib import Path as FilePath
 from typing import Any
 
@@ -16,7 +19,7 @@ from stillflow.engine.base import InputError, Place, SetupError
 _ELSEWHERE = "or name another place with --db or STILLFLOW_DB"
 
 
-def default_url() -> str:
+def default_url() -> sa.URL:
     """Of casebook.db in the user's data folder, which is made if it is not there.
 
     Raises:
@@ -26,34 +29,80 @@ def default_url() -> str:
 
     folder = FilePath(user_data_dir("stillflow", appauthor=False))
     try:
-        folder.mkdir(parents=True, exist_ok=True)
+        folder.mkdir(mode=0o700, parents=True, exist_ok=True)
     except OSError as problem:
         reason = (problem.strerror or str(problem)).lower()
         what = f"this folder for visits cannot be made ({reason})"
         raise SetupError(what, Place(str(folder)), f"make it writable, {_ELSEWHERE}") from None
-    return sa.URL.create("sqlite", database=str(folder / "casebook.db")).render_as_string()
+    return sa.URL.create("sqlite", database=str(folder / "casebook.db"))
 
 
-def open_engine(url: str) -> sa.Engine:
+def open_engine(url: str | sa.URL) -> sa.Engine:
     """The engine for a database URL; connects only when used.
 
+    A SQLite file that is not there is made, for its owner only: it holds names and addresses.
+
     Raises:
-        InputError: not a database URL.
+        InputError: not a database URL. Passwords in it are not repeated.
         SetupError: the driver it needs is not installed.
     """
     right = "write sqlite:///visits.db, or postgresql://user@host/name"
     try:
-        engine = sa.create_engine(url)
-    except ArgumentError:
-        if "://" not in url and url:
-            right = f"for a file write sqlite:///{url}"
-        raise InputError(f"'{url}' is not a database URL", right=right) from None
+        engine = sa.create_engine(_read_url(url))
+    except (ArgumentError, ValueError):
+        told = str(url) if not _SECRET.search(str(url)) else ""
+        if told and "://" not in told:
+            right = f"for a file write sqlite:///{told}"
+        what = f"'{told}' is not" if told or not url else "this is not"
+        raise InputError(f"{what} a database URL", right=right) from None
     except ImportError as problem:
         what = f"the driver '{problem.name}' for this database is not installed"
         raise SetupError(what, right=f"install it: pip install {problem.name}") from None
     if engine.dialect.name == "sqlite":
+        _make_private(engine)
         sa.event.listen(engine, "connect", _set_up_sqlite)
     return engine
+
+
+_SECRET = re.compile(r"[@?=]|:.*:", re.DOTALL)
+"""What text that holds a password may have in it, also with its scheme mistyped."""
+
+
+def _read_url(url: str | sa.URL) -> sa.URL:
+    if isinstance(url, sa.URL):
+        return url
+    name, mark, settings = url.partition("?")
+    read = sa.make_url(url)
+    if mark and read.drivername.startswith("sqlite") and "=" not in settings:
+        # What follows is no setting, so the mark is part of the file's name.
+        return sa.make_url(name).set(database=f"{sa.make_url(name).database}?{settings}")
+    return read
+
+
+def _make_private(engine: sa.Engine) -> None:
+    name = engine.url.database
+    if name and name != ":memory:" and not name.startswith("file:"):
+        # SQLite has to say what is wrong with a name, so that it is said once.
+        with suppress(OSError, ValueError):
+            os.close(os.open(name, os.O_CREAT | os.O_RDWR, 0o600))
+
+
+def file_of(engine: sa.Engine) -> tuple[int, int] | None:
+    """Which file a SQLite database is (device and number); None for any other and in memory."""
+    name = engine.url.database
+    if engine.dialect.name != "sqlite" or not name or name == ":memory:":
+        return None
+    with suppress(OSError, ValueError):
+        found = FilePath(name).stat()
+        return found.st_dev, found.st_ino
+    return None
+
+
+def still_there(engine: sa.Engine, file: tuple[int, int] | None) -> bool:
+    """Whether what is written will be found again: on a server, or in the file it was opened as."""
+    if engine.dialect.name != "sqlite":
+        return True
+    return file is not None and file_of(engine) == file
 
 
 def _set_up_sqlite(connection: Any, _record: Any) -> None:
@@ -80,16 +129,40 @@ _REASONS = (
 
 
 def place_of(engine: sa.Engine) -> str:
-    """What people know the database by: its file, or its URL without the password."""
+    """What people know the database by: its file, or its URL without user, password, settings."""
+    url = engine.url
     if engine.dialect.name == "sqlite":
-        return engine.url.database or "the database in memory"
-    return engine.url.render_as_string(hide_password=True)
+        return url.database or "the database in memory"
+    if not _plain(url):
+        return f"{url.drivername}://..."
+    port = f":{url.port}" if url.port else ""
+    return f"{url.drivername}://{url.host or ''}{port}/{url.database or ''}"
 
 
-def explained(said: str, place: str) -> SetupError:
+def _plain(url: sa.URL) -> bool:
+    """Whether no part of a password can have strayed into host or name of the database.
+
+    An `@` or `:` in a password that is not written as %40 or %3A ends up there.
+    """
+    return not any(mark in f"{url.host or ''}{url.database or ''}" for mark in "@?:=")
+
+
+def explained(said: str, engine: sa.Engine) -> SetupError:
     """What a database said, as an error that says what would be right."""
+    place, url = place_of(engine), engine.url
     said = (said.splitlines() or [""])[0]
     for words, what, right in _REASONS:
         if words in said.lower():
             return SetupError(what, Place(place), right)
+    if engine.dialect.name != "sqlite":
+        # Drivers repeat what they were given.
+        if not _plain(url):
+            right = "in a password write @ as %40, : as %3A and / as %2F"
+            return SetupError("it cannot be used", Place(place), right)
+        given = [
+            url.password,
+            *(v if isinstance(v, str) else " ".join(v) for v in url.query.values()),
+        ]
+        for secret in filter(None, given):
+            said = said.replace(str(secret), "***")
     return SetupError(f"it cannot be used ({said})", Place(place), f"mend that, {_ELSEWHERE}")

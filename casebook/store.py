@@ -18,10 +18,18 @@ import sqlalchemy as sa
 from sqlalchemy.engine import Connection
 from sqlalchemy.exc import DBAPIError, IntegrityError, SQLAlchemyError
 
-from stillflow.casebook.database import default_url, explained, open_engine, place_of
+from stillflow.casebook.database import (
+    default_url,
+    explained,
+    file_of,
+    open_engine,
+    place_of,
+    still_there,
+)
 from stillflow.casebook.ids import new_id
 from stillflow.casebook.tables import (
     NEWEST,
+    Refused,
     event_of,
     event_row,
     events,
@@ -32,10 +40,14 @@ from stillflow.casebook.tables import (
     visits,
     whole_visits,
 )
-from stillflow.engine.base import InputError, Place, SetupError
+from stillflow.engine.base import InputError, Place, SetupError, counted
 from stillflow.engine.inference import Event, Visit
 
 _SHOWN_CANDIDATES = 5
+
+
+class Overtaken(InputError):  # noqa: N818 - it is what happened, as its readers say it
+    """Somebody else has written to a visit since its writer last read it; nothing was changed."""
 
 
 class Casebook:
@@ -44,6 +56,9 @@ class Casebook:
     Args:
         url: an SQLAlchemy database URL; None for casebook.db in the user's data folder, which is
             made if it is not there.
+
+    Attributes:
+        refused: for every visit that was loaded, what is kept of it but cannot be used any more.
 
     Raises:
         InputError: not a database URL.
@@ -55,8 +70,11 @@ class Casebook:
     def __init__(self, url: str | None = None) -> None:
         self._engine = open_engine(default_url() if url is None else url)
         self.place = place_of(self._engine)
+        self.refused: dict[str, Refused] = {}
+        self._file: tuple[int, int] | None = None
         with self._transaction() as connection:
             prepare(connection, self.place)
+        self._file = file_of(self._engine)
 
     def __enter__(self) -> Self:
         return self
@@ -68,6 +86,11 @@ class Casebook:
         trace: TracebackType | None,
     ) -> None:
         self.close()
+
+    @property
+    def lasting(self) -> bool:
+        """Whether what is written can be found again: not in memory, its file still there."""
+        return still_there(self._engine, self._file)
 
     def close(self) -> None:
         """Let go of the database."""
@@ -132,49 +155,67 @@ class Casebook:
         with self._transaction() as connection:
             return self._load(connection, visits.c.id.in_(latest))
 
-    def add_event(self, visit_id: str, event: Event) -> None:
-        """Write down one event. It is on disk when this returns.
+    def add_event(self, known: Visit, event: Event) -> Visit:
+        """Write down one event after those of `known`. It is on disk when this returns.
 
         A conclusion rests on all events, so the visit is open again until it is concluded anew.
 
+        Args:
+            known: the visit as its writer has it: as it was loaded, or as the last write gave it.
+            event: what happened.
+
+        Returns:
+            The visit as it is kept now.
+
         Raises:
+            Overtaken: the casebook has other events of it, since somebody else has gone on.
             InputError: no such visit, or a time without a time zone.
         """
-        number = (
-            sa.select(sa.func.coalesce(sa.func.max(events.c.number), 0) + 1)
-            .where(events.c.visit_id == visit_id)
-            .scalar_subquery()
-        )
+        number = len(known.events) + 1
         with self._transaction() as connection:
-            _reopen(connection, visit_id)
+            _reopen(connection, known.id)
+            _same_events(connection, known)
             row = event_row(event)
-            connection.execute(events.insert().values(visit_id=visit_id, number=number, **row))
+            connection.execute(events.insert().values(visit_id=known.id, number=number, **row))
+        return known.model_copy(update={"events": (*known.events, event), "conclusion": None})
 
-    def drop_last_event(self, visit_id: str) -> Event | None:
-        """Take back the last event, and return it; None if there is none. Opens the visit again.
+    def drop_last_event(self, known: Visit) -> Visit:
+        """Take back the last event of `known`, if it has any. Opens the visit again.
 
-        Raises:
-            InputError: no such visit.
+        Args and errors as `add_event`; nothing is taken back but the event that is named.
         """
-        mine = events.c.visit_id == visit_id
+        mine = events.c.visit_id == known.id
         with self._transaction() as connection:
-            _reopen(connection, visit_id)
-            last = connection.execute(
-                sa.select(events).where(mine).order_by(events.c.number.desc()).limit(1)
-            ).first()
-            if last is None:
-                return None
-            connection.execute(events.delete().where(mine, events.c.number == last.number))
-        return event_of(last)
+            _reopen(connection, known.id)
+            _same_events(connection, known)
+            last = events.c.number == len(known.events)
+            connection.execute(events.delete().where(mine, last))
+        return known.model_copy(update={"events": known.events[:-1], "conclusion": None})
 
-    def save_header(self, visit: Visit) -> None:
+    def save_header(self, visit: Visit, known: Visit) -> Visit:
         """Write down everything about a visit but its events. Closed once it has a conclusion.
 
+        Args:
+            visit: as it shall be; its events are not looked at.
+            known: the visit as its writer has it.
+
+        Returns:
+            The visit as it is kept now.
+
         Raises:
+            Overtaken: the casebook has another header or other events of it than `known`.
             InputError: no visit with its id.
         """
         with self._transaction() as connection:
-            _update(connection, visit.id, header_row(visit))
+            # As the first statement this keeps other writers out of what is compared next.
+            _update(connection, known.id, {"changed": datetime.now(UTC)})
+            (kept,) = self._load(connection, visits.c.id == known.id)
+            _same_events(connection, known)
+            apart = {"events": (), "conclusion": None}
+            if kept.model_copy(update=apart) != known.model_copy(update=apart):
+                raise _overtaken(kept.id, "what is known of house and unit has changed")
+            _update(connection, known.id, header_row(visit))
+        return visit.model_copy(update={"events": known.events})
 
     def put(self, visit: Visit, replace: bool = False) -> Visit:
         """Take in a whole visit, as from a file; a second time changes nothing.
@@ -210,20 +251,26 @@ class Casebook:
         try:
             with self._engine.begin() as connection:
                 yield connection
+            if self._file is not None and not still_there(self._engine, self._file):
+                # The open file takes what is written, and all of it goes when the process does.
+                what = "the casebook has been deleted or moved since it was opened"
+                raise SetupError(what, Place(self.place), "put it back and start again")
         except IntegrityError:
             what = "the same visit was written by another program at the same time"
             raise InputError(what, Place(self.place), "try again") from None
         except DBAPIError as problem:
-            raise explained(str(problem.orig), self.place) from None
+            raise explained(str(problem.orig), self._engine) from None
         except SQLAlchemyError as problem:
-            raise explained(str(problem), self.place) from None
+            raise explained(str(problem), self._engine) from None
 
     def _load(self, connection: Connection, which: sa.ColumnElement[bool]) -> list[Visit]:
         """Whole visits, the last changed first."""
         try:
             rows = connection.execute(whole_visits().where(which)).all()
-            return [visit_of(list(group)) for _, group in groupby(rows, key=lambda row: row.id)]
-        except (ValueError, TypeError):
+            found = [visit_of(list(group)) for _, group in groupby(rows, key=lambda row: row.id)]
+            self.refused.update({visit.id: refused for visit, refused in found})
+            return [visit for visit, _ in found]
+        except (LookupError, OverflowError, ValueError, TypeError):
             what = "a visit in it cannot be read; the casebook is damaged"
             raise SetupError(what, Place(self.place), "restore an earlier copy of it") from None
 
@@ -238,6 +285,37 @@ def _reopen(connection: Connection, visit_id: str) -> None:
     """Take the conclusion off. As the first statement it also keeps other writers out."""
     values = {"status": "open", "conclusion": None, "changed": datetime.now(UTC)}
     _update(connection, visit_id, values)
+
+
+def _same_events(connection: Connection, known: Visit) -> None:
+    """Refuse to go on where the events kept are not those the writer knows.
+
+    Each event is written after the one before it, so the last one stands for all.
+    """
+    kept = connection.execute(
+        sa.select(events)
+        .where(events.c.visit_id == known.id)
+        .order_by(events.c.number.desc())
+        .limit(1)
+    ).first()
+    number = 0 if kept is None else kept.number
+    if number == len(known.events):
+        if kept is None:
+            return
+        mine, theirs = known.events[-1], event_of(kept)
+        # A session writes out readings in inH2O and whether a fix was done; what it is about and
+        # when stay.
+        if (mine.check, mine.fix, mine.at) == (theirs.check, theirs.fix, theirs.at):
+            return
+    has, knew = counted(number, "answer"), len(known.events)
+    raise _overtaken(known.id, f"the casebook has {has}; known here were {knew}")
+
+
+def _overtaken(visit_id: str, what: str) -> Overtaken:
+    return Overtaken(
+        f"somebody else has gone on with visit {visit_id}: {what}",
+        right="nothing was overwritten; look at it as it is now, then answer",
+    )
 
 
 def _unknown(visit_id: str) -> InputError:

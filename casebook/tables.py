@@ -7,10 +7,12 @@ from __future__ import annotations
 
 import json
 from collections.abc import Sequence
+from copy import deepcopy
 from datetime import UTC, datetime
 from typing import Any
 
 import sqlalchemy as sa
+from pydantic import ValidationError
 from sqlalchemy.engine import Connection, Dialect
 
 from stillflow.casebook.parsing import in_utc
@@ -113,6 +115,9 @@ def prepare(connection: Connection, place: str) -> None:
             ~sa.exists(sa.select(casebook.c.id))
         )
         connection.execute(casebook.insert().from_select(["id", "version"], ours))
+    elif not isinstance(version, int):
+        what = f"it is no casebook, or is damaged (its version is {str(version)[:20]!r})"
+        raise SetupError(what, Place(place), "move it away, or restore an earlier copy of it")
     elif version > VERSION:
         raise SetupError(
             f"this casebook is of a newer stillflow (its version is {version}, ours {VERSION})",
@@ -172,18 +177,40 @@ def whole_visits() -> sa.Select[Any]:
     return joined.order_by(*NEWEST, events.c.number)
 
 
-def visit_of(rows: Sequence[Any]) -> Visit:
-    """The visit in its rows of `whole_visits`.
+def visit_of(rows: Sequence[Any]) -> tuple[Visit, Refused]:
+    """The visit in its rows of `whole_visits`, and what of its header cannot be used any more.
+
+    A number outside the limits of today was taken in by an earlier stillflow; it is left out, so
+    that it can be asked again.
 
     Raises:
         ValueError: what is kept is not a visit.
     """
     row = rows[0]
-    return Visit(
-        **row.header,
-        id=row.id,
-        opened=row.opened,
-        rules=row.rules,
-        conclusion=row.conclusion,
-        events=tuple(event_of(one, "e_") for one in rows if one.e_number is not None),
-    )
+    apart = {
+        "id": row.id,
+        "opened": row.opened,
+        "rules": row.rules,
+        "conclusion": row.conclusion,
+        "events": tuple(event_of(one, "e_") for one in rows if one.e_number is not None),
+    }
+    try:
+        return Visit(**row.header, **apart), {}
+    except ValidationError as problem:
+        header: dict[str, Any] = deepcopy(row.header)
+        refused: Refused = {}
+        for error in problem.errors(include_url=False):
+            if not isinstance(error.get("input"), int | float) or len(error["loc"]) < 2:
+                raise
+            *path, last = error["loc"]
+            holder: Any = header
+            for step in path:
+                holder = holder[step]
+            del holder[last]
+            why = str(error["msg"]).removeprefix("Value error, ")
+            refused[str(error["loc"][0]), ".".join(map(str, error["loc"][1:]))] = why
+        return Visit(**header, **apart), refused
+
+
+Refused = dict[tuple[str, str], str]
+"""Part and field of a visit -> what is wrong with the value that is kept of it."""

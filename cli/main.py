@@ -6,8 +6,10 @@ Commands are imported when they are run, so that help stays quick.
 from __future__ import annotations
 
 import gc
+import io
 import os
 import sys
+from contextlib import suppress
 from importlib import import_module
 from typing import Any
 
@@ -29,7 +31,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
 }
 """Command -> (module, one-line help)."""
 
-INTERRUPTED = 130
+INTERRUPTED, MACHINE = 130, 1
 
 
 class LazyGroup(click.Group):
@@ -80,7 +82,11 @@ def group() -> None:
 
 
 def main(args: list[str] | None = None) -> None:
-    """Run the command line; the exit code is 0, 2 for bad input, 130 when interrupted."""
+    """Run the command line.
+
+    The exit code is 0, 2 for bad input, 1 where the machine is at fault or something was found,
+    130 when interrupted.
+    """
     # Look-ahead is many small products: to share each out among threads takes twice the time.
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     # Start-up makes many objects that live to the end; collecting garbage while they are made
@@ -95,8 +101,14 @@ def run(args: list[str] | None = None) -> int:
     """Run the command line and give its exit code."""
     from stillflow.engine.base import StillflowError
 
+    for stream in (sys.stdout, sys.stderr):
+        # What the terminal's encoding lacks is written out as its number, not refused.
+        if isinstance(stream, io.TextIOWrapper):
+            stream.reconfigure(errors="backslashreplace")
     try:
         result: Any = group.main(args=args, prog_name="stillflow", standalone_mode=False)
+        if sys.stdout is not None:
+            sys.stdout.flush()
     except StillflowError as error:
         return _fail(str(error), 2)
     except click.exceptions.NoArgsIsHelpError as error:
@@ -105,11 +117,17 @@ def run(args: list[str] | None = None) -> int:
     except click.ClickException as error:
         return _fail(_one_line(error), 2)
     except (click.Abort, KeyboardInterrupt):
-        return _fail("interrupted; every answer given so far is kept", INTERRUPTED)
+        return _fail("interrupted", INTERRUPTED)
     except BrokenPipeError:
         # Whoever read our output has gone (`| head`); nothing is wrong.
         sys.stderr.close()
         return 0
+    except OSError as problem:
+        # Nobody can be told on standard output, and closing it must not fail again.
+        with suppress(OSError):
+            os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        reason = (problem.strerror or str(problem)).lower()
+        return _fail(f"the machine refused to read or write ({reason})", MACHINE)
     return result if isinstance(result, int) else 0
 
 
@@ -121,5 +139,8 @@ def _one_line(error: click.ClickException) -> str:
 
 
 def _fail(message: str, code: int) -> int:
-    click.echo(f"stillflow: {message}", err=True)
+    from stillflow.cli.screen import say
+
+    with suppress(OSError):
+        say(f"stillflow: {message}", err=True)
     return code

@@ -9,7 +9,7 @@ import click
 from pydantic import ValidationError
 
 from stillflow.engine.base import InputError, Place, nearest, quantity
-from stillflow.engine.inference import Gauge, House, Site, Unit, Visit
+from stillflow.engine.inference import LIMITS, Gauge, House, Site, Unit, Visit
 from stillflow.engine.ruleset import Knowledge
 
 Command = Callable[..., Any]
@@ -52,11 +52,16 @@ class Share(click.ParamType[float]):
         return share
 
 
-SUCTION = Quantity("inH2O", 0, 300)
+SUCTION = Quantity(*LIMITS["suction"])
 
 _UNIT: tuple[tuple[str, str, Any, str], ...] = (
-    ("--rated-sealed", "rated_sealed", Quantity("inH2O", 20, 300), "rated sealed suction, inH2O"),
-    ("--rated-airflow", "rated_airflow", Quantity("cfm", 10, 500), "rated airflow, cfm"),
+    (
+        "--rated-sealed",
+        "rated_sealed",
+        Quantity(*LIMITS["rated_sealed"]),
+        "rated sealed suction, inH2O",
+    ),
+    ("--rated-airflow", "rated_airflow", Quantity(*LIMITS["rated_airflow"]), "rated airflow, cfm"),
     ("--class", "class_", str, "class of unit, such as present-day-unit or old-unit"),
     ("--age", "age_years", click.FloatRange(0, 100), "age of the unit, years"),
     ("--motors", "motors", click.IntRange(1, 2), "how many motors the unit has"),
@@ -66,11 +71,26 @@ _UNIT: tuple[tuple[str, str, Any, str], ...] = (
         click.Choice(["bag", "cartridge", "cloth", "none"]),
         "what keeps dust from the motor",
     ),
-    ("--altitude-ft", "altitude_ft", Quantity("foot", -1500, 16000), "feet above sea level"),
-    ("--tubing-ft", "tubing_ft", Quantity("foot", 0, 500), "tubing from the unit to the inlet"),
-    ("--hose-ft", "hose_ft", Quantity("foot", 0, 500), "length of the hose"),
-    ("--hose-bore-in", "hose_bore_in", Quantity("inch", 0.5, 4), "inside diameter of the hose"),
-    ("--orifice-in", "orifice_in", Quantity("inch", 0.25, 1.5), "orifice of the fitting, 0.625"),
+    ("--altitude-ft", "altitude_ft", Quantity(*LIMITS["altitude_ft"]), "feet above sea level"),
+    (
+        "--tubing-ft",
+        "tubing_ft",
+        Quantity(*LIMITS["tubing_ft"]),
+        "tubing from the unit to the inlet",
+    ),
+    ("--hose-ft", "hose_ft", Quantity(*LIMITS["hose_ft"]), "length of the hose"),
+    (
+        "--hose-bore-in",
+        "hose_bore_in",
+        Quantity(*LIMITS["hose_bore_in"]),
+        "inside diameter of the hose",
+    ),
+    (
+        "--orifice-in",
+        "orifice_in",
+        Quantity(*LIMITS["orifice_in"]),
+        "orifice of the fitting, 0.625",
+    ),
 )
 
 

@@ -5,12 +5,14 @@ Turns a line into a command or an answer; acting on it is `visit`'s business.
 
 from __future__ import annotations
 
+import io
 import sys
 from collections.abc import Sequence
+from contextlib import suppress
 from dataclasses import dataclass
+from typing import TextIO
 
-import click
-
+from stillflow.cli.screen import say
 from stillflow.engine.base import InputError
 from stillflow.engine.dialogue import AnswerOption, CheckStep
 from stillflow.engine.inference import CANT_DO, CANT_TELL, SKIPPED
@@ -58,18 +60,42 @@ class Typed:
 def ask(question: str) -> str:
     """One line from the person, or from the pipe.
 
+    At a terminal the line can be edited, and earlier ones called back.
+
     Raises:
         EOFError: the input has ended.
+        InputError: there is no input at all.
     """
     stream = sys.stdin
-    click.echo(f"{question}\n> ", nl=False)
+    if stream is None or stream.closed:
+        raise InputError("there is nothing to read answers from", right="run it at a terminal")
+    if isinstance(stream, io.TextIOWrapper) and stream.errors != "surrogateescape":
+        stream.reconfigure(errors="surrogateescape")  # judged below, not by the decoder
+    while True:
+        say(question)
+        line = _line(stream)
+        if all(not "\ud800" <= mark <= "\udfff" for mark in line):
+            return line[:_LONGEST]
+        say("This is not text in UTF-8; type it again.")
+
+
+_LONGEST = 2000
+"""Characters of a line that are taken; the longest answer, a complaint, has as many."""
+
+
+def _line(stream: TextIO) -> str:
+    if stream is sys.__stdin__ and stream.isatty() and sys.stdout.isatty():
+        with suppress(ImportError):
+            import readline  # noqa: F401 - that it is there gives `input` its line editing
+        return input("> ")
+    say("> ", end="")
     line = stream.readline()
     if not line:
-        click.echo()
+        say()
         raise EOFError
     if not stream.isatty():
         # A pipe does not echo; show what was answered, so that the log reads as a dialogue.
-        click.echo(line.rstrip("\n"))
+        say(line.rstrip("\n"))
     return line
 
 
@@ -115,7 +141,7 @@ def _plain(line: str) -> str:
 
 
 def _choice(text: str, options: Sequence[AnswerOption]) -> str:
-    if text.isdigit() and 1 <= int(text) <= len(options):
+    if text.isascii() and text.isdigit() and len(text) < 4 and 1 <= int(text) <= len(options):
         return options[int(text) - 1].id
     exact = [one.id for one in options if text in (one.id, one.label.lower().rstrip("."))]
     if exact:

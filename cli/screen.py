@@ -5,6 +5,7 @@ Plain characters carry all meaning; bold and colour only help, and NO_COLOR or a
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Sequence
 from typing import IO
 
@@ -17,6 +18,23 @@ from rich.text import Text
 WIDTH = 80
 # rich breaks lines at every kind of space, so a number is tied to its % by what is none.
 _TIE = "\ue000"
+
+
+def say(words: str = "", *, err: bool = False, end: str = "\n") -> None:
+    """Plain words out to a terminal, a pipe or a file. What is not the screen's goes this way."""
+    click.echo(f"{plain(words)}{end}", err=err, nl=False)
+
+
+def plain(words: str) -> str:
+    """Words with control characters written out as JSON writes them.
+
+    What people, files and programs call things must not move the cursor, colour the screen, or
+    turn the order of letters round.
+    """
+    return _CONTROL.sub(lambda found: f"\\u{ord(found[0]):04x}", words)
+
+
+_CONTROL = re.compile("[\x00-\x08\x0b-\x1f\x7f-\x9f\u202a-\u202e\u2066-\u2069\ud800-\udfff]")
 
 
 class Screen:
@@ -42,6 +60,7 @@ class Screen:
 
     def head(self, left: str, right: str = "") -> None:
         """A ruled heading, with something short at its right end."""
+        left, right = plain(left), plain(right)
         width = self._console.width
         self._print("-" * width, style="dim")
         room = width - len(left) - len(right)
@@ -89,7 +108,7 @@ class Screen:
 
 
 def _tied(words: str, style: str = "") -> Text:
-    return Text(words.replace(" %", f"{_TIE}%"), style=style)
+    return Text(plain(words).replace(" %", f"{_TIE}%"), style=style)
 
 
 def suction(value: float | None) -> str:

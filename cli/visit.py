@@ -6,12 +6,15 @@ any prompt.
 
 from __future__ import annotations
 
+import shlex
+from collections.abc import Callable
 from datetime import UTC, datetime
 from typing import Any
 
 import click
+from click.core import ParameterSource
 
-from stillflow.casebook.store import Casebook
+from stillflow.casebook.store import Casebook, Overtaken
 from stillflow.cli.describe import (
     show_because,
     show_belief,
@@ -35,9 +38,9 @@ from stillflow.cli.options import (
 from stillflow.cli.prompt import HINT, Typed, ask, understand, understand_fix
 from stillflow.cli.screen import Screen
 from stillflow.engine import Session, load_rules
-from stillflow.engine.base import InputError, StillflowError
+from stillflow.engine.base import InputError, SetupError, StillflowError
 from stillflow.engine.dialogue import NextStep, summarise
-from stillflow.engine.inference import Visit
+from stillflow.engine.inference import Event, Visit, checked_event
 from stillflow.engine.planning import Think
 
 
@@ -80,18 +83,57 @@ def command(
     knowledge = load_rules(rules)
     check_tools(knowledge, without)
     casebook = Casebook(db)
-    visit = _chosen(screen, casebook, resume, fresh)
+    visit: Visit | None = None
+
+    def keep(changed: Visit) -> Visit:
+        nonlocal visit
+        assert visit is not None
+        visit = casebook.save_header(changed, visit)
+        return visit
+
     try:
+        visit = _chosen(screen, casebook, resume, fresh)
         if visit is None:
             new = visit_from(options).model_copy(update={"missing_tools": without})
             visit = casebook.begin(new)
-        if not visit.described and not visit.events:
-            visit = ask_intake(screen, visit, casebook.save_header)
-        session = Session(knowledge, visit, think, wrong_part)
-        Dialogue(screen, casebook, visit.id, session).run()
+        refused = casebook.refused.get(visit.id, {})
+        for where, why in refused.items():
+            screen.text(
+                f"{' '.join(where)}: {why}. What is kept cannot be used, so it is asked again."
+            )
+        asked = ask_intake(screen, visit, keep, refused)
+
+        def opened(known: Visit) -> Session:
+            return Session(knowledge, known, think, wrong_part)
+
+        if asked is None or not Dialogue(screen, casebook, asked, opened).run():
+            screen.gap()
+            screen.text(f"Stopped. {_later(casebook, visit, db, rules)}")
     except EOFError:
         screen.gap()
-        screen.text("Input ended. Every answer is kept; go on with: stillflow visit --resume")
+        screen.text(f"Input ended. {_later(casebook, visit, db, rules)}")
+    except KeyboardInterrupt:
+        screen.gap()
+        screen.text(f"Interrupted. {_later(casebook, visit, db, rules)}")
+        raise
+
+
+def _later(casebook: Casebook, visit: Visit | None, db: str | None, rules: tuple[str, ...]) -> str:
+    """How to go on later, if that can be."""
+    if visit is None:
+        return "No visit was begun."
+    if not casebook.lasting:
+        return "The casebook is in memory or has been deleted, so nothing of it is kept."
+    words = ["stillflow", "visit", "--resume", visit.id]
+    words += [word for folder in rules for word in ("--rules", folder)]
+    source = click.get_current_context().get_parameter_source("db")
+    also = ""
+    if db is not None and source is not ParameterSource.ENVIRONMENT:
+        if db.startswith("sqlite"):
+            words += ["--db", db]
+        else:
+            also = ", with the same --db"  # it may hold a password
+    return f"Every answer is kept; go on with: {shlex.join(words)}{also}"
 
 
 def _chosen(screen: Screen, casebook: Casebook, resume: str | None, fresh: bool) -> Visit | None:
@@ -122,14 +164,22 @@ def _chosen(screen: Screen, casebook: Casebook, resume: str | None, fresh: bool)
 class Dialogue:
     """One guided visit from its next step to its end or a stop."""
 
-    def __init__(self, screen: Screen, casebook: Casebook, visit_id: str, session: Session) -> None:
+    def __init__(
+        self,
+        screen: Screen,
+        casebook: Casebook,
+        kept: Visit,
+        opened: Callable[[Visit], Session],
+    ) -> None:
         self._screen = screen
         self._casebook = casebook
-        self._id = visit_id
-        self._session = session
+        self._kept = kept
+        self._opened = opened
+        self._session = opened(kept)
+        self._unsure: tuple[Event, ...] | None = None
 
-    def run(self) -> None:
-        """Ask until the visit ends or the person stops.
+    def run(self) -> bool:
+        """Ask until the visit ends or the person stops; whether it has ended.
 
         Raises:
             EOFError: the input has ended.
@@ -138,12 +188,10 @@ class Dialogue:
             step = self._session.next_step()
             if step.ending is not None:
                 self._finish(step)
-                return
+                return True
             self._show(step)
             if not self._answer(step):
-                self._screen.gap()
-                self._screen.text("Stopped. Go on later with: stillflow visit --resume")
-                return
+                return False
 
     def _show(self, step: NextStep) -> None:
         number = self._session.progress.events + 1
@@ -165,6 +213,9 @@ class Dialogue:
                     return True
                 if self._help(typed.command, step):
                     return True
+            except Overtaken as error:
+                self._read_anew(error)
+                return True
             except StillflowError as error:
                 self._screen.text(str(error))
 
@@ -184,20 +235,60 @@ class Dialogue:
 
     def _record(self, step: NextStep, answer: str) -> None:
         now = datetime.now(UTC)
+        absent = answer == "not there"
         if step.check is not None:
-            self._session.record(step.check.id, answer, now)
-        elif step.fix is not None:
-            self._session.record_fix(step.fix.fault, answer == "yes", now, answer != "not there")
-        self._casebook.add_event(self._id, self._session.events[-1])
+            event = Event(check=step.check.id, answer=answer, at=now)
+        else:
+            assert step.fix is not None
+            found = False if absent else None
+            event = Event(fix=step.fix.fault, done=answer == "yes", found=found, at=now)
+        event = checked_event(self._session.knowledge, event)
+        self._write(
+            lambda: self._casebook.add_event(self._kept, event), (*self._kept.events, event)
+        )
+        # Only what is kept is believed.
+        if event.check is not None and event.answer is not None:
+            self._session.record(event.check, event.answer, now)
+        elif event.fix is not None:
+            self._session.record_fix(event.fix, answer == "yes", now, not absent)
         if step.check is not None and step.check.station is not None:
             show_reading(self._screen, self._session, step.check)
+
+    def _write(self, write: Callable[[], Visit], wanted: tuple[Event, ...]) -> None:
+        """Have the casebook take something in, after which it has the `wanted` events.
+
+        Raises:
+            SetupError: it does not, or could not say whether it did.
+            Overtaken: it has others.
+        """
+        try:
+            self._kept = write()
+            self._unsure = None
+        except SetupError:
+            self._unsure = wanted
+            raise
+
+    def _read_anew(self, error: Overtaken) -> None:
+        """Go on from what the casebook has, and say so."""
+        try:
+            self._kept = self._casebook.get(self._kept.id)
+        except StillflowError as problem:
+            self._screen.text(str(problem))
+            return
+        if self._kept.events == self._unsure:
+            self._screen.text("The casebook had taken in what it could not confirm before.")
+        else:
+            self._screen.text(str(error))
+        self._unsure = None
+        self._session = self._opened(self._kept)
 
     def _help(self, what: str, step: NextStep) -> bool:
         """Do what was asked for instead of an answer; True if the step has changed."""
         if what == "back":
-            if self._session.undo() is None:
+            if not self._kept.events:
                 raise InputError("this is the first step", right="there is nothing to go back to")
-            self._casebook.drop_last_event(self._id)
+            self._write(lambda: self._casebook.drop_last_event(self._kept), self._kept.events[:-1])
+            self._session.undo()
             return True
         if what == "how":
             if step.check is not None:
@@ -214,6 +305,10 @@ class Dialogue:
         return False
 
     def _finish(self, step: NextStep) -> None:
-        self._casebook.save_header(self._session.visit)
+        try:
+            self._kept = self._casebook.save_header(self._session.visit, self._kept)
+        except StillflowError as error:
+            # The ending follows from the answers, which are kept; it must not be kept from sight.
+            self._screen.text(f"The visit could not be closed: {error}")
         show_ending(self._screen, step)
         show_summary(self._screen, summarise(self._session))

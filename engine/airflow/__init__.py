@@ -6,6 +6,7 @@ is wrong from readings, `atlas` and `estimate_facts` for many rows of readings. 
 lines of a chart.
 """
 
+from stillflow.engine.airflow.air import HIGHEST_FT, LOWEST_FT
 from stillflow.engine.airflow.backwards import estimate
 from stillflow.engine.airflow.curves import AirflowChart, Line, Mark, airflow_chart
 from stillflow.engine.airflow.draw import draw_houses, gauge_noise
@@ -30,11 +31,24 @@ from stillflow.engine.airflow.findings import Estimate, Reading
 from stillflow.engine.airflow.gauge import readings, readings_table
 from stillflow.engine.airflow.houses import PARALLEL, Houses
 from stillflow.engine.airflow.points import GaugePoint
-from stillflow.engine.airflow.system import Hose, Inlet, System, Tube
+from stillflow.engine.airflow.system import (
+    LONGEST_HOSE_FT,
+    LONGEST_TUBE_FT,
+    SHORTEST_HOSE_FT,
+    Hose,
+    Inlet,
+    System,
+    Tube,
+)
 
 __all__ = [
     "FACT_NAMES",
+    "HIGHEST_FT",
+    "LONGEST_HOSE_FT",
+    "LONGEST_TUBE_FT",
+    "LOWEST_FT",
     "PARALLEL",
+    "SHORTEST_HOSE_FT",
     "AirflowChart",
     "Effect",
     "Estimate",

@@ -23,6 +23,10 @@ Bore = Annotated[float, Field(ge=0.3, le=4)]
 TUBE_BORE_IN = 1.87
 """Bore of tubing sold as 2 in (outside diameter; common practice)."""
 
+LONGEST_TUBE_FT = 500.0
+SHORTEST_HOSE_FT, LONGEST_HOSE_FT = 1.0, 120.0
+"""What the model is for; a visit takes no other."""
+
 
 class _Part(BaseModel):
     model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False)
@@ -39,7 +43,7 @@ class Restriction(_Part):
 class Tube(_Part):
     """A run of smooth tubing."""
 
-    length_ft: float = Field(ge=0, le=500)
+    length_ft: float = Field(ge=0, le=LONGEST_TUBE_FT)
     bore_in: Bore = TUBE_BORE_IN
     fittings: float = Field(default=0.0, ge=0, le=500, description="sum of loss factors K")
 
@@ -57,7 +61,7 @@ class Inlet(_Part):
 class Hose(_Part):
     """A corrugated hose. Its Darcy friction factor is assumed: 0.04, rough and constant."""
 
-    length_ft: float = Field(default=30.0, gt=0, le=120)
+    length_ft: float = Field(default=30.0, gt=0, le=LONGEST_HOSE_FT)
     bore_in: Bore = 1.25
     friction_factor: float = Field(default=0.04, gt=0, le=0.5)
     fittings: float = Field(default=0.5, ge=0, le=100)

@@ -25,6 +25,7 @@ from stillflow.engine.base.scales import AirState, HowCommon, Mode, Station, Str
 from stillflow.engine.base.units import (
     INH2O_68F_PA,
     INH2O_CONVENTIONAL_PA,
+    MOST_SUCTION_INH2O,
     quantity,
     suction,
 )
@@ -43,6 +44,7 @@ __all__ = [
     "INH2O_68F_PA",
     "INH2O_CONVENTIONAL_PA",
     "KEPT_PAIRS",
+    "MOST_SUCTION_INH2O",
     "NUMBER",
     "SIZE_LIMIT",
     "WORD",

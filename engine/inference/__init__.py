@@ -20,6 +20,7 @@ from stillflow.engine.inference.table import rule_table
 from stillflow.engine.inference.visit import (
     CANT_DO,
     CANT_TELL,
+    LIMITS,
     NO_ANSWER,
     SKIPPED,
     Conclusion,
@@ -35,6 +36,7 @@ from stillflow.engine.inference.visit import (
 __all__ = [
     "CANT_DO",
     "CANT_TELL",
+    "LIMITS",
     "NO_ANSWER",
     "RATED_TOLERANCE",
     "SKIPPED",

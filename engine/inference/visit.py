@@ -5,6 +5,7 @@ What the events mean is worked out in `session`; how visits are kept is the case
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Annotated, Any, Literal
@@ -12,7 +13,14 @@ from typing import Annotated, Any, Literal
 from pydantic import BaseModel, ConfigDict, Field, GetCoreSchemaHandler, GetJsonSchemaHandler
 from pydantic_core import core_schema
 
-from stillflow.engine.base import InputError, Station, quantity
+from stillflow.engine.airflow import (
+    HIGHEST_FT,
+    LONGEST_HOSE_FT,
+    LONGEST_TUBE_FT,
+    LOWEST_FT,
+    SHORTEST_HOSE_FT,
+)
+from stillflow.engine.base import MOST_SUCTION_INH2O, InputError, Station, quantity
 
 CANT_TELL = "can't tell"
 CANT_DO = "can't do here"
@@ -48,14 +56,29 @@ class _Read:
             raise ValueError(f"{problem.what}; {problem.right}") from None
 
 
-Suction = Annotated[float, _Read("inH2O", 0, 300)]
-RatedSuction = Annotated[float, _Read("inH2O", 20, 300)]
-Airflow = Annotated[float, _Read("cfm", 10, 500)]
-Feet = Annotated[float, _Read("foot", 0, 500)]
-Altitude = Annotated[float, _Read("foot", -1500, 16000)]
-Bore = Annotated[float, _Read("inch", 0.5, 4)]
-Orifice = Annotated[float, _Read("inch", 0.25, 1.5)]
-Zero = Annotated[float, _Read("inH2O", -20, 20)]
+LIMITS: Mapping[str, tuple[str, float, float]] = {
+    "suction": ("inH2O", 0.0, MOST_SUCTION_INH2O),
+    "rated_sealed": ("inH2O", 20.0, 250.0),
+    "rated_airflow": ("cfm", 10.0, 500.0),
+    "tubing_ft": ("foot", 0.0, LONGEST_TUBE_FT),
+    "hose_ft": ("foot", SHORTEST_HOSE_FT, LONGEST_HOSE_FT),
+    "hose_bore_in": ("inch", 0.5, 4.0),
+    "altitude_ft": ("foot", LOWEST_FT, HIGHEST_FT),
+    "orifice_in": ("inch", 0.25, 1.5),
+    "zero": ("inH2O", -20.0, 20.0),
+}
+"""Unit, least and most of every quantity of a visit: the one place that says so. Options, prompts
+and files take what the airflow model can work with, and nothing else."""
+
+Suction = Annotated[float, _Read(*LIMITS["suction"])]
+RatedSuction = Annotated[float, _Read(*LIMITS["rated_sealed"])]
+Airflow = Annotated[float, _Read(*LIMITS["rated_airflow"])]
+TubeFeet = Annotated[float, _Read(*LIMITS["tubing_ft"])]
+HoseFeet = Annotated[float, _Read(*LIMITS["hose_ft"])]
+Altitude = Annotated[float, _Read(*LIMITS["altitude_ft"])]
+Bore = Annotated[float, _Read(*LIMITS["hose_bore_in"])]
+Orifice = Annotated[float, _Read(*LIMITS["orifice_in"])]
+Zero = Annotated[float, _Read(*LIMITS["zero"])]
 Name = Annotated[str, Field(max_length=200)]
 
 
@@ -96,10 +119,10 @@ class Unit(_Part):
 class House(_Part):
     """Lengths and bores that shape what a healthy reading is; None where not known."""
 
-    tubing_ft: Feet | None = Field(
+    tubing_ft: TubeFeet | None = Field(
         None, description="tubing from the unit to the inlet, ft, or such as 18 m"
     )
-    hose_ft: Feet | None = Field(None, description="length of the hose, ft, or such as 9 m")
+    hose_ft: HoseFeet | None = Field(None, description="length of the hose, ft, or such as 9 m")
     hose_bore_in: Bore | None = Field(
         None, description="inside diameter of the hose, in, or such as 32 mm"
     )

@@ -72,7 +72,7 @@ VISITS = st.builds(
         name=NAMES,
         address=NAMES,
         customer=NAMES,
-        altitude_ft=st.floats(-1500, 16000),
+        altitude_ft=st.floats(-1500, 15000),
         inlet=NAMES,
         other_inlet=NAMES,
     ),
@@ -80,13 +80,13 @@ VISITS = st.builds(
         Unit,
         class_=st.none() | NAMES,
         age_years=numbers(0, 100),
-        rated_sealed=numbers(20, 300),
+        rated_sealed=numbers(20, 250),
         rated_airflow=numbers(10, 500),
         motors=st.sampled_from([None, 1, 2]),
         filter=st.sampled_from([None, "bag", "cartridge", "cloth", "none"]),
     ),
     house=st.builds(
-        House, tubing_ft=numbers(0, 500), hose_ft=numbers(0, 500), hose_bore_in=numbers(0.5, 4)
+        House, tubing_ft=numbers(0, 500), hose_ft=numbers(1, 120), hose_bore_in=numbers(0.5, 4)
     ),
     gauge=st.builds(
         Gauge,

@@ -8,13 +8,15 @@ import signal
 import subprocess
 import sys
 from pathlib import Path
+from unittest import mock
 
 import pytest
 from command import Outcome, stillflow
 
 from stillflow.casebook.store import Casebook
 from stillflow.engine import Session, load_rules
-from stillflow.engine.inference.visit import Unit, Visit
+from stillflow.engine.base import SetupError
+from stillflow.engine.inference.visit import Event, Unit, Visit
 
 INTAKE = ["Fern Cottage", "weak everywhere", "hall", "130", "114", "9", "bag", ""]
 
@@ -218,3 +220,54 @@ def test_a_fault_that_is_not_there_is_put_on_record_as_such(tmp_path: Path) -> N
     visit(tmp_path, "not there", args=("--resume",))
     event = kept(tmp_path).events[-1]
     assert (event.fix, event.done, event.found) == (step.fix.fault, False, False)
+
+
+def test_the_questions_of_the_call_take_back_help_and_stop(tmp_path: Path) -> None:
+    lines = ["back", "Fern", "?", "back", "Fern Cottage", "weak", "stop"]
+    outcome = visit(tmp_path, *lines)
+    assert outcome.code == 0
+    assert "first question" in outcome.out
+    assert "As it was said." in outcome.out
+    assert kept(tmp_path).site.name == "Fern Cottage"
+    assert kept(tmp_path).complaint == "weak"
+    assert f"--resume {kept(tmp_path).id}" in " ".join(outcome.out.split())
+    assert "Stopped." in outcome.out
+
+
+def test_where_nothing_is_kept_nobody_is_told_to_go_on_later() -> None:
+    outcome = stillflow("visit", "--db", "sqlite://", typed="Fern Cottage\nstop\n")
+    assert "go on with" not in outcome.out
+    assert "in memory" in outcome.out
+
+
+def test_a_name_cannot_reach_the_terminal_as_an_escape_sequence(tmp_path: Path) -> None:
+    visit(tmp_path, "Fern\x1b[2JCottage", "stop")
+    outcome = visit(tmp_path, "no")
+    assert "\x1b" not in outcome.out.split("Go on with it?")[0]
+    assert "\\u001b[2J" in outcome.out
+
+
+def test_an_answer_that_could_not_be_kept_is_not_believed(tmp_path: Path) -> None:
+    with mock.patch.object(Casebook, "drop_last_event", autospec=True) as drop:
+        drop.side_effect = SetupError("it is in use by another program")
+        outcome = visit(tmp_path, *INTAKE, "skip", "back", "back", "can't tell")
+    assert "in use" in outcome.out
+    assert [event.answer for event in kept(tmp_path).events] == ["skipped", "can't tell"]
+    add = Casebook.add_event
+    calls = iter([True, False])
+
+    def failing(self: Casebook, known: Visit, event: Event) -> Visit:
+        if next(calls, False):
+            raise SetupError("it is in use by another program")
+        return add(self, known, event)
+
+    with mock.patch.object(Casebook, "add_event", failing):
+        visit(tmp_path, "skip", "back", args=("--resume",))
+    # What was never kept cannot be taken back: the last answer that is kept is what goes.
+    assert [event.answer for event in kept(tmp_path).events] == ["skipped"]
+
+
+def test_a_power_of_two_is_not_the_number_two(tmp_path: Path) -> None:
+    outcome = visit(tmp_path, *INTAKE, "²", "9" * 4400, "skip")
+    assert outcome.code == 0
+    assert len(kept(tmp_path).events) == 1
