@@ -23,7 +23,7 @@ from stillflow.engine.inference import (
     possible,
     rule_table,
     spot_of,
-    typical,
+    typical_reading,
 )
 from stillflow.engine.ruleset import Check, FactValue, Knowledge, Stop
 from stillflow.engine.simulate import draw_calls
@@ -80,8 +80,7 @@ class CallKind:
             return situation.with_choice(check.id, answer)
         spot = spot_of(check)
         level = next(one for one in self.knowledge.levels if one.id == answer)
-        expected = self._baseline.at(*spot)
-        return situation.with_reading(spot, expected * typical(level, self._baseline.wide))
+        return situation.with_reading(spot, typical_reading(self._baseline, spot, level))
 
     def chances(
         self, situation: Situation, facts: Mapping[str, FactValue], check: Check

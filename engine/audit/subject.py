@@ -18,7 +18,7 @@ from stillflow.engine.inference import (
     baseline_for,
     rule_table,
     spot_of,
-    typical,
+    typical_reading,
 )
 from stillflow.engine.ruleset import Check, Knowledge, observed
 
@@ -74,7 +74,7 @@ class Subject:
         """A reading in inH2O that stands for a level."""
         assert self.baseline is not None
         level = next(one for one in self.knowledge.levels if one.id == level_id)
-        return self.baseline.at(*spot_of(check)) * typical(level, self.baseline.wide)
+        return typical_reading(self.baseline, spot_of(check), level)
 
     @cached_property
     def outlooks(self) -> dict[str, Outlook]:

@@ -16,7 +16,7 @@ from stillflow.engine.base import Floats, InputError, in_percent
 from stillflow.engine.dialogue.askable import Askable
 from stillflow.engine.dialogue.choosing import Planner
 from stillflow.engine.dialogue.session import SENIOR, Session
-from stillflow.engine.inference import Situation, rule_table, spot_of, typical
+from stillflow.engine.inference import Situation, rule_table, spot_of, typical_reading
 from stillflow.engine.planning import Outcome, PolicyStep, PolicyTree, Think, unroll
 from stillflow.engine.ruleset import (
     Check,
@@ -241,8 +241,7 @@ class _Policy:
             return situation.with_choice(check.id, answer)
         spot = spot_of(check)
         level = next(one for one in self._knowledge.levels if one.id == answer)
-        share = typical(level, self._baseline.wide)
-        return situation.with_reading(spot, self._baseline.at(*spot) * share)
+        return situation.with_reading(spot, typical_reading(self._baseline, spot, level))
 
     def _fix(self, point: Point, fault: Fault) -> PolicyStep[Point]:
         column = self._knowledge.fault_index[fault.id]

@@ -5,7 +5,14 @@ Holds the two back ends of the rules and the arithmetic of belief; what to do ne
 """
 
 from stillflow.engine.inference.baseline import RATED_TOLERANCE, Baseline, baseline_for, class_of
-from stillflow.engine.inference.facts import Spot, judge, reading_facts, standing_facts, typical
+from stillflow.engine.inference.facts import (
+    Spot,
+    judge,
+    reading_facts,
+    standing_facts,
+    typical,
+    typical_reading,
+)
 from stillflow.engine.inference.likelihood import (
     LikelihoodModel,
     Outlook,
@@ -69,4 +76,5 @@ __all__ = [
     "standing_facts",
     "tolerance_of",
     "typical",
+    "typical_reading",
 ]

@@ -33,6 +33,11 @@ def typical(level: Level, wide: bool) -> float:
     return level.typical_class if wide else level.typical
 
 
+def typical_reading(baseline: Baseline, spot: Spot, level: Level) -> float:
+    """The reading in inH2O at a spot that stands for a level."""
+    return baseline.at(*spot) * typical(level, baseline.wide)
+
+
 def reading_facts(
     readings: Mapping[Spot, float],
     baseline: Baseline,

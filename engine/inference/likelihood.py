@@ -18,7 +18,13 @@ import numpy as np
 from stillflow.engine.airflow import FACT_NAMES, Estimate
 from stillflow.engine.base import Floats, answer_fact
 from stillflow.engine.inference.baseline import Baseline
-from stillflow.engine.inference.facts import Spot, judge, reading_facts, standing_facts, typical
+from stillflow.engine.inference.facts import (
+    Spot,
+    judge,
+    reading_facts,
+    standing_facts,
+    typical_reading,
+)
 from stillflow.engine.inference.sizing import sized
 from stillflow.engine.inference.table import RuleTable
 from stillflow.engine.inference.visit import Visit
@@ -295,9 +301,8 @@ class LikelihoodModel:
             facts: list[Mapping[str, FactValue]] = [{name: answer} for answer in check.answer_ids]
             return check.answer_ids, usual / usual.sum(), facts
         spot = spot_of(check)
-        expected = self._baseline.at(*spot)
         facts = [
-            self._supposed(situation, spot, expected * typical(level, self._baseline.wide))
+            self._supposed(situation, spot, typical_reading(self._baseline, spot, level))
             for level in self._levels
         ]
         return tuple(level.id for level in self._levels), self.usual(situation, check), facts

@@ -27,7 +27,7 @@ from stillflow.engine.inference import (
     reading_facts,
     rule_table,
     spot_of,
-    typical,
+    typical_reading,
 )
 from stillflow.engine.ruleset import Check, Fault, Knowledge, Leaf, Rule, leaves
 from stillflow.engine.simulate.calls import fault_weights
@@ -219,7 +219,7 @@ class WeighingHouses:
         for level, often, likely in zip(
             self._knowledge.levels, model.usual(known, check), outlook.likelihood, strict=True
         ):
-            value = baseline.at(*spot_of(check)) * typical(level, baseline.wide)
+            value = typical_reading(baseline, spot_of(check), level)
             after = known.with_reading(spot_of(check), value)
             chance, chances = self._chances(row, after, later, rule_ids)
             usual += often * chance
