@@ -27,7 +27,8 @@ from stillflow.engine.charts import FORMATS, PaperName, TitleBlock
 from stillflow.engine.faulttree import Analysis, FaultTree, analyse
 
 TABLE_FORMATS = ("csv", "json")
-_COLUMNS = ("kind", "id", "title", "order", "probability", "birnbaum", "fussell_vesely")
+_MEASURES = ("birnbaum", "fussell_vesely", "criticality", "achievement", "reduction")
+_COLUMNS = ("kind", "id", "title", "order", "probability", *_MEASURES)
 
 
 HELP = """Draw what can bring a complaint about: places, modes, causes, and what acts only together.
@@ -139,17 +140,21 @@ def _show(screen: Screen, tree: FaultTree, analysis: Analysis) -> None:
     screen.table(("only together", "share of calls"), rows)
     screen.gap()
     screen.table(
-        ("importance", "there", "Birnbaum", "Fussell-Vesely"),
+        ("importance", "there", "Birnbaum", "Fussell-Vesely", "critical", "RAW", "RRW"),
         [
-            (row.title, chance(row.probability), f"{row.birnbaum:.3f}", f"{row.fussell_vesely:.3f}")
+            (row.title, chance(row.probability), *(_figure(getattr(row, m)) for m in _MEASURES))
             for row in analysis.importance
         ],
     )
 
 
-def _rows(tree: FaultTree, analysis: Analysis) -> list[dict[str, str | float]]:
+def _figure(value: float | None) -> str:
+    return "none" if value is None else f"{value:.3f}"
+
+
+def _rows(tree: FaultTree, analysis: Analysis) -> list[dict[str, str | float | None]]:
     top = tree.by_id[tree.top].title
-    rows: list[dict[str, str | float]] = [
+    rows: list[dict[str, str | float | None]] = [
         {"kind": "top", "id": "", "title": top, "probability": analysis.probability}
     ]
     for cut, probability in analysis.cut_sets:

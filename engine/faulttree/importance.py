@@ -8,14 +8,13 @@ IEC 61025 and the PRA Procedures Guide, NUREG/CR-2300, from memory).
 from __future__ import annotations
 
 from dataclasses import dataclass
-from math import prod
+from math import inf, isfinite, prod
 
 from stillflow.engine.faulttree.diagram import DecisionDiagram
 from stillflow.engine.faulttree.tree import (
     CutSet,
     FaultTree,
     Method,
-    PrimaryEvent,
     diagram,
     minimal_cut_sets,
 )
@@ -31,6 +30,12 @@ class Importance:
         probability: of the event itself.
         birnbaum: P(top | event) - P(top | no event).
         fussell_vesely: P(a cut set with the event happens) / P(top); 0 where P(top) is 0.
+        criticality: Birnbaum times P(event) / P(top); 0 where P(top) is 0.
+        achievement: risk achievement worth, P(top | event) / P(top).
+        reduction: risk reduction worth, P(top) / P(top | no event).
+
+    A worth that is no finite number is None. The worths are those of NUREG/CR-3385 (1983),
+    criticality is Lambert's (1975), both from memory.
     """
 
     event: str
@@ -38,6 +43,9 @@ class Importance:
     probability: float
     birnbaum: float
     fussell_vesely: float
+    criticality: float
+    achievement: float | None
+    reduction: float | None
 
 
 @dataclass(frozen=True)
@@ -58,7 +66,7 @@ class Analysis:
     importance: tuple[Importance, ...]
     remark: str = ""
 
-    def rows(self) -> list[dict[str, str | float]]:
+    def rows(self) -> list[dict[str, str | float | None]]:
         """The importance table, one row for each event, for CSV and JSON."""
         return [
             {
@@ -67,6 +75,9 @@ class Analysis:
                 "probability": row.probability,
                 "birnbaum": row.birnbaum,
                 "fussell_vesely": row.fussell_vesely,
+                "criticality": row.criticality,
+                "achievement": row.achievement,
+                "reduction": row.reduction,
             }
             for row in self.importance
         ]
@@ -98,11 +109,20 @@ def analyse(tree: FaultTree, method: Method = "rare-event") -> Analysis:
         top = sum(probability for _, probability in weighed)
         pairs = {event: _rare(event, cuts, probabilities) for event in probabilities}
     rows = []
-    for event, (birnbaum, through) in pairs.items():
-        part = tree.by_id[event]
-        assert isinstance(part, PrimaryEvent)
-        share = through / top if top > 0 else 0.0
-        rows.append(Importance(event, part.title, probabilities[event], birnbaum, share))
+    for event, (happens, absent, through) in pairs.items():
+        probability, birnbaum = probabilities[event], happens - absent
+        rows.append(
+            Importance(
+                event,
+                tree.by_id[event].title,
+                probability,
+                birnbaum,
+                through / top if top > 0 else 0.0,
+                birnbaum * probability / top if top > 0 else 0.0,
+                _worth(happens, top),
+                _worth(top, absent),
+            )
+        )
     return Analysis(
         method,
         top,
@@ -110,6 +130,12 @@ def analyse(tree: FaultTree, method: Method = "rare-event") -> Analysis:
         tuple(sorted(rows, key=lambda row: (-row.fussell_vesely, -row.birnbaum, row.event))),
         _remark(method, top),
     )
+
+
+def _worth(one: float, other: float) -> float | None:
+    """One over the other; None where that is no finite number."""
+    worth = one / other if other > 0 else inf
+    return worth if isfinite(worth) else None
 
 
 def _remark(method: Method, top: float) -> str:
@@ -124,22 +150,24 @@ def _remark(method: Method, top: float) -> str:
 
 def _rare(
     event: str, cuts: tuple[CutSet, ...], probabilities: dict[str, float]
-) -> tuple[float, float]:
+) -> tuple[float, float, float]:
+    """The sum if the event happens, if it does not, and over the sets with it."""
     with_event = [cut for cut in cuts if event in cut]
-    birnbaum = sum(prod(probabilities[e] for e in cut if e != event) for cut in with_event)
-    return birnbaum, sum(prod(probabilities[e] for e in cut) for cut in with_event)
+    absent = sum(prod(probabilities[e] for e in cut) for cut in cuts if event not in cut)
+    happens = absent + sum(prod(probabilities[e] for e in cut if e != event) for cut in with_event)
+    return happens, absent, sum(prod(probabilities[e] for e in cut) for cut in with_event)
 
 
 def _exact(
     tree: FaultTree, cuts: tuple[CutSet, ...], probabilities: dict[str, float]
-) -> tuple[float, dict[str, tuple[float, float]]]:
+) -> tuple[float, dict[str, tuple[float, float, float]]]:
     made, root = diagram(tree)
     pairs = {}
     for event in probabilities:
         happens = made.probability(root, {**probabilities, event: 1.0})
         absent = made.probability(root, {**probabilities, event: 0.0})
         through = _union(made, [cut for cut in cuts if event in cut])
-        pairs[event] = (happens - absent, made.probability(through, probabilities))
+        pairs[event] = (happens, absent, made.probability(through, probabilities))
     return made.probability(root, probabilities), pairs
 
 

@@ -64,7 +64,10 @@ def test_the_published_tree_has_about_its_published_probability() -> None:
 
 def test_importance_in_the_published_tree_by_hand() -> None:
     rows = {row.event: row for row in analyse(pressure_tank()).importance}
-    assert rows["K2"].birnbaum == 1
+    assert rows["K2"].birnbaum == pytest.approx(1)
+    assert rows["K2"].achievement == pytest.approx((1 + 5.016e-6) / 3.5016e-5)
+    assert rows["K2"].reduction == pytest.approx(3.5016e-5 / 5.016e-6)
+    assert rows["K2"].criticality == pytest.approx(3e-5 / 3.5016e-5)
     assert rows["K2"].fussell_vesely == pytest.approx(3e-5 / 3.5016e-5)
     assert rows["S"].birnbaum == pytest.approx(1.6e-4)
     assert rows["S"].fussell_vesely == pytest.approx(1.6e-8 / 3.5016e-5)
@@ -131,6 +134,18 @@ def test_exact_importance_is_that_of_full_enumeration(tree: FaultTree) -> None:
             for on in (False, True)
         }
         assert row.birnbaum == pytest.approx(changed[True] - changed[False], abs=1e-12)
+        top = analysis.probability
+        assert row.criticality * top == pytest.approx(
+            (changed[True] - changed[False]) * row.probability, abs=1e-12
+        )
+        if row.achievement is not None:
+            assert row.achievement * top == pytest.approx(changed[True], abs=1e-12)
+        if row.reduction is not None:
+            assert row.reduction * changed[False] == pytest.approx(top, abs=1e-12)
+        if top > 1e-300:
+            assert row.achievement is not None
+        if changed[False] > 1e-300:
+            assert row.reduction is not None
         through = sum(
             p for h, p in outcomes(tree) if any(row.event in cut and cut <= h for cut in cuts)
         )
@@ -159,7 +174,16 @@ def test_events_that_are_not_rare_are_remarked_upon() -> None:
 def test_tables_have_a_row_for_each_event_and_each_cut_set() -> None:
     analysis = analyse(pressure_tank())
     assert [sorted(row) for row in analysis.rows()] == 6 * [
-        ["birnbaum", "event", "fussell_vesely", "probability", "title"]
+        [
+            "achievement",
+            "birnbaum",
+            "criticality",
+            "event",
+            "fussell_vesely",
+            "probability",
+            "reduction",
+            "title",
+        ]
     ]
     rows = analysis.cut_set_rows()
     assert rows[0] == {"events": "K2", "order": 1, "probability": 3e-5}
