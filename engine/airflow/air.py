@@ -95,5 +95,9 @@ def density_ratio(pressure_pa: Array, temperature_f: Array) -> Array:
 
 
 def air_watts(airflow_cfm: float, suction_inh2o: float) -> float:
-    """Air power of a flow at a suction, W: 0.117354 Q h (ASTM F558)."""
+    """Air power of a flow at a suction, W: 0.117354 Q h (ASTM F558).
+
+    >>> round(air_watts(57.25, 65.0))  # cfm, inH2O: half of 114.5 cfm at half of 130 inH2O
+    437
+    """
     return AIR_WATTS * airflow_cfm * suction_inh2o
