@@ -109,7 +109,7 @@ def show_because(screen: Screen, step: NextStep) -> None:
         screen.item("-", f"Trying fixes without further checks would take about {without}.")
     if choice.runner_up and choice.runner_up_expected is not None:
         second = minutes(choice.runner_up_expected)
-        screen.item("-", f"Next best: {choice.runner_up} (about {second}).")
+        screen.item("-", f"The runner-up was: {choice.runner_up} (about {second}).")
 
 
 def show_meanings(screen: Screen, meanings: Sequence[Meaning]) -> None:

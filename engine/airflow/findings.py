@@ -161,27 +161,50 @@ class Estimate(_Result):
         return dict(self.fact_values)
 
     def sentences(self) -> list[str]:
-        """The estimate as a technician would say it."""
-        said = []
-        if self.best.causes:
-            said.append(words.sentence(self.best.words))
-        else:
-            said.append("The readings are what this system should give, within tolerance.")
+        """The estimate as a technician would say it: what is wrong, then what is left."""
+        return [*self.cause_sentences(), *self._left_at_hose()]
+
+    def cause_sentences(self) -> list[str]:
+        """What the readings are like; where causes tie that comes first, with sizes as "if"."""
         names = [name.split("+") for name in (self.best.name, *self.ambiguous_with)]
         parts = {part for name in names for part in name}
         in_tubing = any({f"{kind}-trunk", f"{kind}-branch"} <= parts for kind in ("leak", "throat"))
         told = dict.fromkeys(words.named(name, in_tubing) for name in names if self.best.causes)
-        if len(told) > 1:
-            said.append(words.cannot_tell(list(told)))
+        if not self.best.causes:
+            said = ["The readings are what this system should give, within tolerance."]
+        elif len(told) > 1:
+            said = [words.cannot_tell(list(told))]
+            sized = {
+                words.named(one.name.split("+"), in_tubing): one.words for one in self.explanations
+            }
+            said += [words.sentence(f"if {name}: {size}") for name, size in sized.items()]
+        else:
+            said = [words.sentence(self.best.words)]
         if not self.fits:
             said.append(self._farthest())
-        hose = self.openings[-1]
-        said.append(
-            f"At the hose end {hose.airflow_cfm:.0f} cfm ({hose.airflow_ls:.0f} L/s) and "
-            f"{hose.air_watts:.0f} air watts are left: {in_percent(self.share_at_hose)} of the "
-            f"most this unit can make, where {in_percent(self.healthy_share_at_hose)} is healthy."
-        )
         return said
+
+    def _left_at_hose(self) -> list[str]:
+        """Air power at the hose end: as read there, else as a supposition, else nothing."""
+        at_hose = [one for one in self.openings[:-1] if one.station == "hose"]
+        if not at_hose and not self.fits:
+            return []
+        read = {one.station for one in self.readings}
+        if at_hose:
+            start = "At the hose end"
+        elif "hose" in read:
+            start = "If nothing is in the way in the hose, at its end about"
+        elif "inlet" in read:
+            start = "If the hose is sound, at its end about"
+        else:
+            start = "If tubing and hose are sound, at the hose end about"
+        hose = (at_hose or self.openings)[-1]
+        share = in_percent(hose.air_watts / self.possible_watts)
+        return [
+            f"{start} {hose.airflow_cfm:.0f} cfm ({hose.airflow_ls:.0f} L/s) and "
+            f"{hose.air_watts:.0f} air watts are left: {share} of the "
+            f"most this unit can make, where {in_percent(self.healthy_share_at_hose)} is healthy."
+        ]
 
     def _farthest(self) -> str:
         explained = self.nearest.explained

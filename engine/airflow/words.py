@@ -9,6 +9,9 @@ from collections.abc import Sequence
 
 from stillflow.engine.base import in_percent
 
+NO_FASTER = 1.05
+"""No more than this share of full speed is a motor as expected: voltage and rating vary by 5 %."""
+
 _NAMES = {
     "leak-unit": "a leak in the unit",
     "leak-trunk": "a leak in the trunk line",
@@ -60,6 +63,8 @@ def size_words(
         inlet: the inlet's name, if it has one.
     """
     if kind == "speed":
+        if 1.0 <= size <= NO_FASTER:
+            return f"the motor as expected, at {in_percent(size)} of its full speed"
         return (
             f"like the motor running {'faster than it should, ' if low > 1.0 else ''}"
             f"at {in_percent(size)} of its full speed "

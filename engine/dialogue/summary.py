@@ -40,7 +40,7 @@ def summarise(session: Session) -> Summary:
         done.append(f"{fault.title}{how}")
         cautions.update(dict.fromkeys(fault.fix.cautions))
     conclusion = visit.conclusion
-    # The last sentence tells of air power, which is for the technician, not for the customer.
+    # Air power is for the technician, not for the customer: causes only.
     # A fix that was not there, or was left, changed nothing: readings after it still belong to it.
     first = next((one.situation for one in progress.repairs if one.done), progress.situation)
     estimate = session.sizes(first)
@@ -48,7 +48,7 @@ def summarise(session: Session) -> Summary:
         site=visit.site.name,
         complaint=visit.complaint,
         before=rounds[0],
-        sizes=tuple(estimate.sentences()[:-1]) if estimate else (),
+        sizes=tuple(estimate.cause_sentences()) if estimate else (),
         done=tuple(done),
         between=tuple(rounds[1:-1]),
         after=rounds[-1] if progress.round else (),
