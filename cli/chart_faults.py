@@ -94,8 +94,10 @@ def faults(
 
 def _explained(analysis: Analysis) -> str:
     how = {
-        "exact": "worked out exactly, as if causes came independently of one another",
-        "rare-event": "the sum over what is enough by itself, as if one cause came at a time",
+        "exact": "worked out as if causes came independently of one another, which shares of "
+        "calls do not: their sum, without --exact, is right",
+        "rare-event": "the sum over what is enough by itself, which is right for shares: one call "
+        "is counted under one cause",
     }[analysis.method]
     return (
         "Figures are shares of calls about poor suction, from how common the rules say each "

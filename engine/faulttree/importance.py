@@ -142,8 +142,8 @@ def _remark(method: Method, top: float) -> str:
     # From memory (NUREG-0492, chapter XI): the sum is good to about a tenth below 0.1.
     if method == "rare-event" and top > 0.1:
         return (
-            f"the cut sets' probabilities add up to {top:.3g}, so these events are not rare "
-            "and the sum is too high; ask for the exact figure"
+            f"the cut sets' probabilities add up to {top:.3g}, so if these events come "
+            "independently of one another, the sum is too high; ask for the exact figure then"
         )
     return ""
 

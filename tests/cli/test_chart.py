@@ -244,6 +244,14 @@ def test_the_table_as_csv_has_the_top_the_cut_sets_and_the_events() -> None:
     assert float(rows[0]["probability"]) == pytest.approx(summed)
 
 
+def test_the_table_says_which_figure_is_right_for_shares() -> None:
+    said = " ".join(stillflow("chart", "faults", "--table").out.split())
+    assert "which is right for shares" in said
+    assert "if these events come independently" in said
+    said = " ".join(stillflow("chart", "faults", "--table", "--exact").out.split())
+    assert "which shares of calls do not" in said
+
+
 def test_exact_is_no_more_than_the_rare_event_sum(tmp_path: Path) -> None:
     args = ("chart", "faults", "--table", "--format", "json")
     rough, exact = json.loads(stillflow(*args).out), json.loads(stillflow(*args, "--exact").out)
