@@ -142,7 +142,11 @@ def in_utc(moment: datetime | None, place: Place) -> datetime | None:
             place,
             f"write it in UTC, as {moment.isoformat()}Z",
         )
-    return moment.astimezone(UTC)
+    try:
+        return moment.astimezone(UTC)
+    except OverflowError:
+        what = f"the time {moment.isoformat()} cannot be written in UTC"
+        raise InputError(what, place, "write a year from 1 to 9999 in UTC") from None
 
 
 class _Keys:

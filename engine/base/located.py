@@ -167,6 +167,8 @@ class _Builder:
             return text
         if text in _PLAIN:
             return _PLAIN[text]
+        if len(text) > 100 and (_INTEGER.match(text) or _FLOAT.match(text)):
+            raise self._fault("this number is too long", event, "write at most 100 digits")
         if _INTEGER.match(text):
             return int(text.replace("_", ""), 16 if "x" in text else 10)
         if _FLOAT.match(text):

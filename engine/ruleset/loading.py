@@ -56,6 +56,13 @@ def load_folders(folders: Sequence[str | FilePath]) -> Knowledge:
                 texts.append((layer, name, path.read_text(encoding="utf-8")))
             except UnicodeDecodeError:
                 raise KnowledgeError("not a text file", Place(name), "save it as UTF-8") from None
+            except OSError as problem:
+                what = f"it cannot be read ({(problem.strerror or str(problem)).lower()})"
+                right = "a rule file is a file that may be read; rename or remove this"
+                raise KnowledgeError(what, Place(name), right) from None
+        if not any(one[0] == layer for one in texts):
+            right = "rule files are named such as rules.yaml, not .yml or .YAML"
+            raise InputError("no rule file is in this folder", Place(str(folder)), right)
     return load_texts(texts)
 
 

@@ -223,3 +223,10 @@ def test_the_schema_describes_every_key() -> None:
 def test_the_schema_lets_quantities_carry_units() -> None:
     sealed = visit_schema()["$defs"]["Pair"]["properties"]["sealed"]["anyOf"][0]
     assert sealed == {"type": ["number", "string"], "minimum": 0, "maximum": 300}
+
+
+def test_a_number_without_end_and_a_time_before_all_years_are_one_line() -> None:
+    with pytest.raises(InputError, match="too long"):
+        read_visit(f"stillflow: 1\nunit: {{rated_sealed: {'9' * 5000}}}\n", "v.yaml")
+    with pytest.raises(InputError, match="cannot be written in UTC"):
+        read_visit("stillflow: 1\nopened: 0001-01-01T00:00:00+14:00\n", "v.yaml")

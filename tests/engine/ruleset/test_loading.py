@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import pytest
 from small_rules import SMALL, small
 
@@ -154,3 +156,21 @@ def test_the_shipped_rules_load() -> None:
 
 def test_the_same_words_give_the_same_digest() -> None:
     assert small().digest == small(SMALL + "\n# a remark\n").digest
+
+
+def test_what_cannot_be_read_in_a_folder_of_rules_is_one_line(tmp_path: Path) -> None:
+    for name in ("folder", "dangling", "looping"):
+        place = tmp_path / name
+        place.mkdir()
+        if name == "folder":
+            (place / "x.yaml").mkdir()
+        else:
+            (place / "x.yaml").symlink_to("x.yaml" if name == "looping" else "nowhere")
+        with pytest.raises(KnowledgeError, match="it cannot be read"):
+            load_rules([place])
+
+
+def test_a_folder_without_rule_files_is_refused(tmp_path: Path) -> None:
+    (tmp_path / "rules.yml").write_text("rules: []\n")
+    with pytest.raises(InputError, match=r"no rule file is in this folder; .* not \.yml"):
+        load_rules([tmp_path])
