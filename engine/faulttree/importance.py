@@ -109,8 +109,8 @@ def analyse(tree: FaultTree, method: Method = "rare-event") -> Analysis:
         top = sum(probability for _, probability in weighed)
         pairs = {event: _rare(event, cuts, probabilities) for event in probabilities}
     rows = []
-    for event, (happens, absent, through) in pairs.items():
-        probability, birnbaum = probabilities[event], happens - absent
+    for event, (birnbaum, absent, through) in pairs.items():
+        probability, happens = probabilities[event], absent + birnbaum
         rows.append(
             Importance(
                 event,
@@ -151,11 +151,12 @@ def _remark(method: Method, top: float) -> str:
 def _rare(
     event: str, cuts: tuple[CutSet, ...], probabilities: dict[str, float]
 ) -> tuple[float, float, float]:
-    """The sum if the event happens, if it does not, and over the sets with it."""
+    """Birnbaum's measure, the sum if the event does not happen, and over the sets with it."""
     with_event = [cut for cut in cuts if event in cut]
     absent = sum(prod(probabilities[e] for e in cut) for cut in cuts if event not in cut)
-    happens = absent + sum(prod(probabilities[e] for e in cut if e != event) for cut in with_event)
-    return happens, absent, sum(prod(probabilities[e] for e in cut) for cut in with_event)
+    # Summed by itself: as a difference of two sums it would lose the digits of small figures.
+    birnbaum = sum(prod(probabilities[e] for e in cut if e != event) for cut in with_event)
+    return birnbaum, absent, sum(prod(probabilities[e] for e in cut) for cut in with_event)
 
 
 def _exact(
@@ -167,7 +168,7 @@ def _exact(
         happens = made.probability(root, {**probabilities, event: 1.0})
         absent = made.probability(root, {**probabilities, event: 0.0})
         through = _union(made, [cut for cut in cuts if event in cut])
-        pairs[event] = (happens, absent, made.probability(through, probabilities))
+        pairs[event] = (happens - absent, absent, made.probability(through, probabilities))
     return made.probability(root, probabilities), pairs
 
 

@@ -1,8 +1,8 @@
 """Fault trees: gates and events, minimal cut sets, and how likely the top event is.
 
 Holds the model and the arithmetic (Vesely, Goldberg, Roberts and Haasl, Fault Tree Handbook,
-NUREG-0492, 1981; IEC 61025). Which event matters most is worked out in `faulttree_importance`,
-how a tree is made from a list of faults in `faulttree_build`; drawing is left to `charts`.
+NUREG-0492, 1981; IEC 61025). Which event matters most is worked out in `importance`,
+how a tree is made from a list of faults in `build`; drawing is left to `charts`.
 """
 
 from __future__ import annotations
