@@ -155,7 +155,8 @@ def _said(knowledge: Knowledge, session: Session, check_id: str) -> str:
 def _explained(session: Session, unrolled: PolicyTree) -> str:
     return (
         "Begins once the question about danger signs is answered with none. "
-        f"Readings are in inH2O, held against {session.baseline.note}. "
+        "Readings are in % of what the system at hand should read; in brackets is that in inH2O "
+        f"by {session.baseline.note}. "
         f"In {percent(unrolled.ended)} of calls the fault is found within this tree; else, and "
         "where a fix does not bring the suction back, go on with: stillflow visit."
     )

@@ -1,12 +1,15 @@
 """The unrolled policy in a technician's words: the decision tree that `charts` draws.
 
-Readings are named by what the gauge shows on this very system, answers that lead to the same step
-share a branch, and what was cut is gathered into one way on. Leaves unrolling to `tree`.
+Readings are named in the trade's words and as a share of expected, then by what the gauge shows on
+this very system; answers that lead to the same step share a branch, and what was cut is gathered into
+one way on. Leaves unrolling to `tree`.
 """
 
 from __future__ import annotations
 
 from collections.abc import Hashable, Iterable, Sequence
+from itertools import groupby
+from math import ceil
 
 from stillflow.engine.base import AirState
 from stillflow.engine.charts import DecisionTree, TitleBlock, TreeBranch, TreeNode
@@ -68,6 +71,8 @@ class _Words:
         check = self._knowledge.checks[act.id]
         cautions = list(check.cautions)
         details = []
+        if check.kind == "reading":
+            details.append(f"100 % is {self._baseline.at(*spot_of(check)):.0f} inH2O.")
         if check.access is not None:
             access = self._knowledge.accesses[check.access]
             if node.figures["minutes"] >= check.minutes + access.minutes / 2:
@@ -137,46 +142,70 @@ class _Words:
         for number in [*(n for n in by_node if n not in cut), *cut]:
             ways = by_node[number]
             labels = {way.label for way in ways}
-            answer = self._answers(check, labels)
+            answer = self.answers(check, labels)
             if number in cut and len(by_node) > 1 and len(ways) > 1:
                 answer = "anything else"
             chance = min(sum(way.probability for way in ways), 1.0)
             yield TreeBranch(answer=answer, probability=chance, to=str(number))
 
-    def _answers(self, check: Check, labels: set[Hashable]) -> str:
+    def answers(self, check: Check, labels: set[Hashable]) -> str:
+        """What leads on, by the ids of choices or of levels."""
         if check.kind == "choice":
             return " or ".join(one.label for one in check.answers if one.id in labels)
         return " or ".join(self._spans(check, labels))
 
     def _spans(self, check: Check, labels: set[Hashable]) -> Iterable[str]:
-        """Stretches of the gauge's scale that neighbouring levels make up, inH2O."""
+        """Stretches of the gauge's scale that neighbouring levels make up.
+
+        In words and as a share of expected, which hold for any system; then inH2O on this one.
+        """
         expected = self._baseline.at(*spot_of(check))
         levels = self._knowledge.levels
-        low: float | None = None
-        for index, level in enumerate(levels):
-            edge = level.below_class if self._baseline.wide else level.below
-            if level.id in labels:
-                if index == 0 or levels[index - 1].id not in labels:
-                    below = levels[index - 1] if index else None
-                    low = None if below is None else self._edge(below.id) * expected
-                if index + 1 == len(levels) or levels[index + 1].id not in labels:
-                    yield _span(low, None if edge is None else edge * expected)
-
-    def _edge(self, level_id: str) -> float:
-        level = next(one for one in self._knowledge.levels if one.id == level_id)
-        edge = level.below_class if self._baseline.wide else level.below
-        assert edge is not None
-        return edge
+        edges = [one.below_class if self._baseline.wide else one.below for one in levels]
+        for inside, run in groupby(range(len(levels)), lambda i: levels[i].id in labels):
+            if not inside:
+                continue
+            stretch = list(run)
+            first, last = stretch[0], stretch[-1]
+            low, high = edges[first - 1] if first else None, edges[last]
+            if low is None and high is None:
+                yield "any reading"
+                continue
+            words = _named(levels[first].title, levels[last].title, low, high)
+            here = _span(low, high, expected)
+            yield f"{words}, {_span(low, high, 100.0, ' %')} ({here})"
 
     def _beware(self, cautions: Iterable[str]) -> str:
         about = dict.fromkeys(_ABOUT[self._knowledge.cautions[name].about] for name in cautions)
         return ", ".join(about)
 
 
-def _span(low: float | None, high: float | None) -> str:
+def _named(first: str, last: str, low: float | None, high: float | None) -> str:
+    """A stretch of levels by the titles of its ends."""
+    if first == last:
+        return first
     if low is None:
-        return "any reading" if high is None else f"under {high:.0f}"
-    return f"{low:.0f} or more" if high is None else f"{low:.0f} to {high:.0f}"
+        return f"{last} or less"
+    return f"{first} or more" if high is None else f"{first} to {last}"
+
+
+def _span(low: float | None, high: float | None, whole: float, unit: str = "") -> str:
+    """A stretch between two shares of `whole`, in whole numbers of which each is in one stretch.
+
+    Where whole numbers would be too coarse, tenths.
+    """
+    parts = 1 if whole >= 20 else 10
+
+    def up(share: float) -> int:
+        # An edge belongs to what is above it; rounding takes off what floating point has put on.
+        return ceil(round(share * whole * parts, 6))
+
+    if low is None:
+        return "" if high is None else f"under {up(high) / parts:g}{unit}"
+    if high is None:
+        return f"{up(low) / parts:g}{unit} or more"
+    first, last = up(low) / parts, (up(high) - 1) / parts
+    return f"{first:g}{unit}" if first == last else f"{first:g} to {last:g}{unit}"
 
 
 def _question(check: Check) -> str:
@@ -184,4 +213,4 @@ def _question(check: Check) -> str:
         return check.ask
     state, station = spot_of(check)
     how = "no air flowing" if state is AirState.SEALED else "through the orifice"
-    return f"Read {state} at {station.words} ({how}), inH2O"
+    return f"Read {state} at {station.words} ({how})"

@@ -12,9 +12,10 @@ from stillflow.engine import Session, load_rules
 from stillflow.engine.charts.decision import DecisionTree, TreeNode
 from stillflow.engine.charts.picture import TitleBlock
 from stillflow.engine.dialogue.unrolled import visit_tree
+from stillflow.engine.inference.likelihood import spot_of
 from stillflow.engine.inference.visit import Unit, Visit
 from stillflow.engine.ruleset.knowledge import Knowledge
-from stillflow.engine.views.decision import decision_tree
+from stillflow.engine.views.decision import _Words, decision_tree
 
 RATED = Visit(unit=Unit(rated_sealed=130, rated_airflow=114))
 
@@ -41,22 +42,77 @@ def reading_answers(tree: DecisionTree) -> set[str]:
     return {branch.answer for node in readings for branch in node.branches}
 
 
-def test_a_reading_is_told_by_what_the_gauge_shows_on_this_system() -> None:
+def test_a_reading_is_told_in_words_and_a_share_and_then_by_the_gauge_on_this_system() -> None:
     # Rated 130 sealed, and the small rules' levels part at 0.85 and 1.15 of it.
     root = drawn(small()).nodes[0]
-    assert root.title == "Read sealed at the inlet (no air flowing), inH2O"
-    assert [branch.answer for branch in root.branches] == ["under 110", "110 to 149", "149 or more"]
+    assert root.title == "Read sealed at the inlet (no air flowing)"
+    assert root.detail == "100 % is 130 inH2O."
+    assert [branch.answer for branch in root.branches] == [
+        "low, under 85 % (under 111)",
+        "as it should be, 85 to 114 % (111 to 149)",
+        "too high, 115 % or more (150 or more)",
+    ]
     older = drawn(small(), Visit(unit=Unit(rated_sealed=90, rated_airflow=80))).nodes[0]
-    assert older.branches[0].answer == "under 76"
+    assert older.branches[0].answer == "low, under 85 % (under 77)"
+
+
+def test_one_poster_serves_any_unit_but_for_what_stands_in_brackets() -> None:
+    def shares(sealed: float) -> list[str]:
+        root = drawn(small(), Visit(unit=Unit(rated_sealed=sealed, rated_airflow=100))).nodes[0]
+        return [branch.answer.partition("(")[0] for branch in root.branches]
+
+    assert shares(90) == shares(130)
+
+
+@pytest.mark.parametrize("sealed", [83, 100, 117, 130])
+def test_every_whole_reading_is_in_one_stretch_and_the_one_the_visit_takes_it_for(
+    sealed: int,
+) -> None:
+    knowledge = load_rules()
+    baseline = Session(knowledge, Visit(unit=Unit(rated_sealed=sealed, rated_airflow=90))).baseline
+    check = knowledge.checks["sealed-unit"]
+    words = _Words(knowledge, baseline)
+    expected = baseline.at(*spot_of(check))
+    stretches = [words.answers(check, {level.id}) for level in knowledge.levels]
+    for value in range(1, int(1.3 * expected)):
+        holding = [index for index, one in enumerate(stretches) if within(value, one)]
+        above = [lv for lv in knowledge.levels if lv.below and value / expected >= lv.below]
+        assert holding == [len(above)]
+
+
+def within(value: int, stretch: str) -> bool:
+    """Whether a whole reading is in a stretch as it is printed."""
+    here = re.search(r"\((.*)\)$", stretch)
+    assert here is not None
+    low, high = 0, 10_000
+    if under := re.fullmatch(r"under (\d+)", here[1]):
+        high = int(under[1]) - 1
+    elif more := re.fullmatch(r"(\d+) or more", here[1]):
+        low = int(more[1])
+    else:
+        ends = [int(one) for one in here[1].split(" to ")]
+        low, high = ends[0], ends[-1]
+    return low <= value <= high
 
 
 def test_levels_side_by_side_are_one_stretch_of_the_scale() -> None:
+    knowledge = load_rules()
+    words = _Words(knowledge, Session(knowledge, RATED).baseline)
+    check = knowledge.checks["sealed-unit"]
+    assert words.answers(check, {"dead", "very-low"}) == "very low or less, under 55 % (under 72)"
+    assert words.answers(check, {"low", "slightly-low", "as-expected"}) == (
+        "low to as it should be, 55 to 106 % (72 to 139)"
+    )
+    assert words.answers(check, {"dead", "high", "impossible"}) == (
+        "next to nothing, under 15 % (under 20) or "
+        "higher than it should be or more, 107 % or more (140 or more)"
+    )
+    number = r"\d+"
+    span = f"(under {number}|{number} to {number}|{number}( %)? or more|{number})"
     for answer in reading_answers(shipped()):
-        for part in answer.split(" or "):
-            number = r"\d+"
-            assert re.fullmatch(
-                f"under {number}|{number} to {number}|{number}|more|any reading|anything else", part
-            ), answer
+        for part in answer.split(") or "):
+            pattern = rf"[a-z ]+, {span}( %)?( or more)? \({span}\)?"
+            assert part == "anything else" or re.fullmatch(pattern, part), answer
 
 
 def test_a_fix_says_how_sure_it_is_and_what_it_takes_to_get_there() -> None:
