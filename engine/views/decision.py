@@ -1,8 +1,8 @@
 """The unrolled policy in a technician's words: the decision tree that `charts` draws.
 
-Readings are named in the trade's words and as a share of expected, then by what the gauge shows on
-this very system; answers that lead to the same step share a branch, and what was cut is gathered into
-one way on. Leaves unrolling to `tree`.
+Readings are named in the trade's words and as a share of expected, then by what the gauge shows
+on this very system; answers that lead to the same step share a branch, and what was cut is
+gathered into one way on. Leaves unrolling to `tree`.
 """
 
 from __future__ import annotations
