@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import sys
 from collections.abc import Iterable, Mapping, Sequence
 from contextlib import AbstractContextManager
@@ -14,6 +13,7 @@ import click
 from stillflow.casebook.cases import Case, load_cases
 from stillflow.casebook.replay import Report, Row, replay
 from stillflow.cli.options import db_option, json_option, rules_option
+from stillflow.cli.output import say_json
 from stillflow.cli.screen import Screen
 from stillflow.engine import load_rules
 from stillflow.engine.inference import Visit
@@ -80,7 +80,7 @@ def replay_(
     if generated is not None:
         shown["generated"] = _generated(generated, shipped, now)
     if as_json:
-        click.echo(json.dumps(shown, indent=2, ensure_ascii=False))
+        say_json(shown)
     else:
         _show(Screen(), shown)
     return MISSED if any(row["agrees"] is False for row in shown["cases"]) else 0

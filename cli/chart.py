@@ -19,6 +19,7 @@ from stillflow.cli.drawing import (
     write_chart,
 )
 from stillflow.cli.options import Command, db_option, rules_option, system_options
+from stillflow.cli.output import say
 from stillflow.cli.readings import measured, reading_options, take_readings
 from stillflow.cli.visits import any_visit
 from stillflow.engine import Session, load_rules
@@ -85,7 +86,7 @@ def _draw(visit: str | None, options: dict[str, Any], make: Any) -> None:
     )
     paths = write_chart(make(session, situation, title), target)
     if paths:
-        click.echo(drawn(paths))
+        say(drawn(paths))
 
 
 def _chosen(

@@ -20,6 +20,7 @@ from stillflow.cli.drawing import (
     write_file,
 )
 from stillflow.cli.options import Share, rules_option
+from stillflow.cli.output import say, send
 from stillflow.cli.screen import Screen
 from stillflow.engine import load_rules
 from stillflow.engine.base import InputError, Place, chance
@@ -89,7 +90,7 @@ def faults(
     )
     paths = write_chart(faulttree_chart(tree, title, analysis), Target(out, form or "", paper))
     if paths:
-        click.echo(drawn(paths))
+        say(drawn(paths))
 
 
 def _explained(analysis: Analysis) -> str:
@@ -119,10 +120,10 @@ def _tabulate(tree: FaultTree, analysis: Analysis, form: str | None, out: str) -
         raise InputError(f"a table cannot be made as {form or out}", Place(key="--table"), right)
     text = _csv(tree, analysis) if form == "csv" else _json(tree, analysis)
     if out in ("", STDOUT):
-        click.echo(text.encode("utf-8"), nl=False)
+        send(text)
         return
     write_file(Path(out), text.encode("utf-8"))
-    click.echo(f"Written: {out}")
+    say(f"Written: {out}")
 
 
 def _show(screen: Screen, tree: FaultTree, analysis: Analysis) -> None:

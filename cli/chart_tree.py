@@ -17,6 +17,7 @@ from stillflow.cli.options import (
     system_options,
     visit_from,
 )
+from stillflow.cli.output import say
 from stillflow.engine import Session, load_rules
 from stillflow.engine.base import InputError, Place, in_percent, percent
 from stillflow.engine.charts import PaperName, TitleBlock
@@ -119,7 +120,7 @@ def tree(
     chart = decision_chart(decision_tree(unrolled, knowledge, session.baseline, title))
     paths = write_chart(chart, Target(out, form or "", paper))
     if paths:
-        click.echo(drawn(paths))
+        say(drawn(paths))
 
 
 def _start(session: Session, complaint: str | None, given: Sequence[str]) -> Iterable[str]:

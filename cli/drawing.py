@@ -13,6 +13,7 @@ from typing import NamedTuple
 import click
 
 from stillflow.cli.options import Command
+from stillflow.cli.output import send
 from stillflow.engine import Session
 from stillflow.engine.base import InputError, Place
 from stillflow.engine.charts import FORMATS, PAPERS, Chart, PaperName, TitleBlock, render
@@ -127,8 +128,9 @@ def write_chart(chart: Chart, target: Target) -> list[Path]:
         if len(files) > 1:
             right = "name a file with --out, or use --format pdf"
             raise InputError(f"the chart has {len(files)} pages", Place(key="--out"), right)
-        # As bytes: what a file holds does not hang on how the terminal writes letters.
-        click.echo(files[0].data, nl=False)
+        data = files[0].data
+        # The other text formats write names without what could move a cursor.
+        send(data.decode() if form == "json" else data)
         return []
     path = Path(target.out or f"{chart.name}{_ENDING_OF[form]}")
     paths = [path]

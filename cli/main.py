@@ -15,6 +15,8 @@ from typing import Any
 
 import click
 
+from stillflow.cli.output import say
+
 # The tables here are small: handing them out to threads takes longer than working them out.
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
@@ -112,7 +114,7 @@ def run(args: list[str] | None = None) -> int:
     except StillflowError as error:
         return _fail(str(error), 2)
     except click.exceptions.NoArgsIsHelpError as error:
-        click.echo(error.format_message())
+        say(error.format_message())
         return 0
     except click.ClickException as error:
         return _fail(_one_line(error), 2)
@@ -139,8 +141,6 @@ def _one_line(error: click.ClickException) -> str:
 
 
 def _fail(message: str, code: int) -> int:
-    from stillflow.cli.screen import say
-
     with suppress(OSError):
         say(f"stillflow: {message}", err=True)
     return code

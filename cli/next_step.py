@@ -6,6 +6,7 @@ import click
 
 from stillflow.casebook.files import load_visit, locate
 from stillflow.cli.options import json_option, planning_options, rules_option
+from stillflow.cli.output import say
 from stillflow.engine import Session, load_rules
 from stillflow.engine.planning import Think
 
@@ -23,7 +24,7 @@ def command(
         session = Session(load_rules(rules), load_visit(visit), think, wrong_part)
     step = session.next_step()
     if as_json:
-        click.echo(step.model_dump_json(by_alias=True, indent=2))
+        say(step.model_dump_json(by_alias=True, indent=2))
         return
     # What people read is laid out by rich, which a program that wants JSON need not wait for.
     from stillflow.cli.describe import show_because, show_belief, show_check, show_ending, show_fix

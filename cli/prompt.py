@@ -12,7 +12,7 @@ from contextlib import suppress
 from dataclasses import dataclass
 from typing import TextIO
 
-from stillflow.cli.screen import say
+from stillflow.cli.output import say
 from stillflow.engine.base import InputError
 from stillflow.engine.dialogue import AnswerOption, CheckStep
 from stillflow.engine.inference import CANT_DO, CANT_TELL, SKIPPED

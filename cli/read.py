@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-import json
 from typing import Any
 
 import click
 
 from stillflow.cli.describe import MODE_WORDS, show_baseline, show_belief, show_sizes
 from stillflow.cli.options import json_option, rules_option, system_options
+from stillflow.cli.output import say_json
 from stillflow.cli.readings import measured, pairs, reading_options, take_readings
 from stillflow.cli.screen import Screen
 from stillflow.engine import Session, load_rules
@@ -34,7 +34,7 @@ def command(rules: tuple[str, ...], as_json: bool, **options: Any) -> None:
     session = measured(load_rules(rules), found, options)
     step = session.next_step()
     if as_json:
-        click.echo(json.dumps(_as_json(session, step), indent=2))
+        say_json(_as_json(session, step))
     else:
         _show(Screen(), session, step, pairs(found))
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import sys
 from collections.abc import Sequence
 from typing import Any
@@ -10,6 +9,7 @@ from typing import Any
 import click
 
 from stillflow.cli.options import json_option, rules_option
+from stillflow.cli.output import say, say_json
 from stillflow.cli.screen import Screen
 from stillflow.engine import load_rules
 from stillflow.engine.audit import Card
@@ -24,7 +24,7 @@ REFUSED, FAULTY = 2, 1
 def command(ctx: click.Context) -> None:
     """Check, list, look up and weigh the rules."""
     if ctx.invoked_subcommand is None:
-        click.echo(ctx.get_help())
+        say(ctx.get_help())
 
 
 @command.command("check")
@@ -48,30 +48,26 @@ def check(rules: tuple[str, ...], as_json: bool) -> int:
     except KnowledgeError as error:
         found, code = refused(error), REFUSED
     if as_json:
-        click.echo(
-            json.dumps(
-                {
-                    "rules": knowledge.digest if knowledge else None,
-                    "clean": not found,
-                    "findings": [_finding(one) for one in found],
-                    "inspections": {one.name: one.finds for one in INSPECTIONS},
-                },
-                indent=2,
-                ensure_ascii=False,
-            )
+        say_json(
+            {
+                "rules": knowledge.digest if knowledge else None,
+                "clean": not found,
+                "findings": [_finding(one) for one in found],
+                "inspections": {one.name: one.finds for one in INSPECTIONS},
+            }
         )
         return code
     for one in found:
-        click.echo(str(one))
+        say(str(one))
     if knowledge is None:
-        click.echo(f"{len(found)} wrong; the rules cannot be loaded.")
+        say(f"{len(found)} wrong; the rules cannot be loaded.")
     elif found:
-        click.echo(f"{len(found)} found in {_size(knowledge)}. What is looked for:")
+        say(f"{len(found)} found in {_size(knowledge)}. What is looked for:")
         for inspection in INSPECTIONS:
             if any(one.inspection == inspection.name for one in found):
-                click.echo(f"  {inspection.name}: {inspection.finds}")
+                say(f"  {inspection.name}: {inspection.finds}")
     else:
-        click.echo(f"Clean: {_size(knowledge)}; {len(INSPECTIONS)} kinds of slips looked for.")
+        say(f"Clean: {_size(knowledge)}; {len(INSPECTIONS)} kinds of slips looked for.")
     return code
 
 
@@ -84,7 +80,7 @@ def list_(what: str, rules: tuple[str, ...], as_json: bool) -> None:
     knowledge = load_rules(rules)
     rows = _rows(knowledge, what)
     if as_json:
-        click.echo(json.dumps(rows, indent=2, ensure_ascii=False))
+        say_json(rows)
         return
     screen = Screen()
     group = ""
@@ -117,7 +113,7 @@ def show(entry: str, play: bool, rules: tuple[str, ...], as_json: bool) -> None:
             {**card.model_dump(mode="json"), **names}
             for card, names in zip(cards, cases, strict=True)
         ]
-        click.echo(json.dumps(shown, indent=2, ensure_ascii=False))
+        say_json(shown)
         return
     screen = Screen()
     for card, lists in zip(cards, cases, strict=True):
@@ -139,7 +135,7 @@ def coverage(rules: tuple[str, ...], as_json: bool) -> None:
     from stillflow.engine.audit import cover, page
 
     covered = cover(load_rules(rules))
-    click.echo(covered.model_dump_json(indent=2) if as_json else page(covered), nl=as_json)
+    say(f"{covered.model_dump_json(indent=2)}\n" if as_json else page(covered), end="")
 
 
 @command.command("weigh")
@@ -175,12 +171,12 @@ def weigh_(
     knowledge = load_rules(rules)
     count = HOUSES if houses is None else houses
     if sys.stderr.isatty():
-        click.echo(f"Drawing {count:,} houses and putting every fault into each...", err=True)
+        say(f"Drawing {count:,} houses and putting every fault into each...", err=True)
     weighing = weigh(knowledge, np.random.default_rng(seed), count)
     if as_json:
         drawn = {"rules": knowledge.digest, "houses": count, "seed": seed}
         told = {**drawn, **weighing_json(weighing)}
-        click.echo(json.dumps(told, indent=2, ensure_ascii=False))
+        say_json(told)
     else:
         show_weighing(Screen(), weighing, f"{count:,} houses, seed {seed}", every_fault)
     return FAULTY if any(pair.marked for pair in weighing.pairs) else 0

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-import json
-
 import click
+
+from stillflow.cli.output import say_json
 
 
 @click.command("schema")
@@ -19,4 +19,4 @@ def command(what: str) -> None:
         from stillflow.engine.dialogue import NextStep
 
         schema = NextStep.model_json_schema(by_alias=True)
-    click.echo(json.dumps(schema, indent=2))
+    say_json(schema)

@@ -5,36 +5,19 @@ Plain characters carry all meaning; bold and colour only help, and NO_COLOR or a
 
 from __future__ import annotations
 
-import re
 from collections.abc import Iterable, Sequence
 from typing import IO
 
-import click
 from rich.console import Console, RenderableType
 from rich.padding import Padding
 from rich.table import Table
 from rich.text import Text
 
+from stillflow.cli.output import plain, say
+
 WIDTH = 80
 # rich breaks lines at every kind of space, so a number is tied to its % by what is none.
 _TIE = "\ue000"
-
-
-def say(words: str = "", *, err: bool = False, end: str = "\n") -> None:
-    """Plain words out to a terminal, a pipe or a file. What is not the screen's goes this way."""
-    click.echo(f"{plain(words)}{end}", err=err, nl=False)
-
-
-def plain(words: str) -> str:
-    """Words with control characters written out as JSON writes them.
-
-    What people, files and programs call things must not move the cursor, colour the screen, or
-    turn the order of letters round.
-    """
-    return _CONTROL.sub(lambda found: f"\\u{ord(found[0]):04x}", words)
-
-
-_CONTROL = re.compile("[\x00-\x08\x0b-\x1f\x7f-\x9f\u202a-\u202e\u2066-\u2069\ud800-\udfff]")
 
 
 class Screen:
@@ -52,11 +35,11 @@ class Screen:
             self._console.print(what, style=style)
         said = caught.get().rstrip("\n").replace(_TIE, " ")
         lines = [line.rstrip() for line in said.split("\n")]
-        click.echo("\n".join(lines), file=self._file)
+        say("\n".join(lines), file=self._file)
 
     def gap(self) -> None:
         """An empty line."""
-        click.echo(file=self._file)
+        say(file=self._file)
 
     def head(self, left: str, right: str = "") -> None:
         """A ruled heading, with something short at its right end."""
