@@ -22,7 +22,7 @@ from stillflow.cli.screen import Screen
 from stillflow.cli.visits import any_visit
 from stillflow.engine import Session, load_rules
 from stillflow.engine.base import InputError, Place, nearest, percent
-from stillflow.engine.charts import FORMATS, PAPERS, PaperName
+from stillflow.engine.charts import FORMATS, PAPERS, RULED_OUT, PaperName
 from stillflow.engine.dialogue import (
     Contribution,
     Round,
@@ -150,14 +150,20 @@ def show_contributions(
 def show_ruled_out(screen: Screen, session: Session, one: Round, most: int = 5) -> None:
     """What was likely before and is not now, with the rule that speaks loudest against it."""
     knowledge = session.knowledge
-    out = list(ruled_out(session, one).items())
-    if out:
-        screen.text("Ruled out:", style="bold")
-    for fault_id, item in out[:most]:
-        because = knowledge.rules[item.rule_id].because
-        screen.item("-", f"{knowledge.faults[fault_id].title}: {because}")
-    if len(out) > most:
-        screen.text(f"and {len(out) - most} more; ask of one with --not FAULT.", 2)
+    out = ruled_out(session, one)
+    share = {name: float(one.probabilities[knowledge.fault_index[name]]) for name in out}
+    for words, names in (
+        ("Much less likely than before:", [name for name in out if share[name] >= RULED_OUT]),
+        ("Ruled out:", [name for name in out if share[name] < RULED_OUT]),
+    ):
+        if names:
+            screen.text(words, style="bold")
+        for name in names[:most]:
+            because = knowledge.rules[out[name].rule_id].because
+            title = f"{knowledge.faults[name].title}, {percent(share[name])}"
+            screen.item("-", f"{title}: {because}")
+        if len(names) > most:
+            screen.text(f"and {len(names) - most} more; ask of one with --not FAULT.", 2)
 
 
 def show_why_not(screen: Screen, session: Session, one: Round, fault_id: str) -> None:

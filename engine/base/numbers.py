@@ -5,9 +5,9 @@ from __future__ import annotations
 
 def percent(probability: float) -> str:
     """A belief in percent: never 0 % or 100 %, which nobody can know."""
-    if probability < 0.005:
+    if probability <= 0.005:
         return "<1 %"
-    if probability > 0.995:
+    if probability >= 0.995:
         return ">99 %"
     return in_percent(probability)
 

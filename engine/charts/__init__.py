@@ -7,6 +7,7 @@ from stillflow.engine.charts.faults import faulttree_chart
 from stillflow.engine.charts.page import PAPERS, PaperName
 from stillflow.engine.charts.picture import TitleBlock
 from stillflow.engine.charts.reasoning import (
+    RULED_OUT,
     PathDerived,
     PathFact,
     PathFault,
@@ -22,6 +23,7 @@ __all__ = [
     "AIRFLOW_FORMATS",
     "FORMATS",
     "PAPERS",
+    "RULED_OUT",
     "AirPath",
     "Chart",
     "ChartStation",

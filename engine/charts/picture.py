@@ -39,7 +39,7 @@ KIND_WORDS: dict[NodeKind, str] = {
     NodeKind.RULE: "a rule and its reason",
     NodeKind.DERIVED: "what follows from it",
     NodeKind.FAULT: "a fault and how likely it is",
-    NodeKind.RULED_OUT: "ruled out",
+    NodeKind.RULED_OUT: "ruled out: less than 1 %",
     NodeKind.CHECK: "a check to do",
     NodeKind.FIX: "the fix",
     NodeKind.HAND_OVER: "ends without a fix",

@@ -13,6 +13,9 @@ from pydantic import Field, model_validator
 from stillflow.engine.base import InputError
 from stillflow.engine.charts.picture import Plain, TitleBlock
 
+RULED_OUT = 0.005
+"""Only what is less likely than this, "<1 %", may be called ruled out."""
+
 Strength = Literal["slight", "substantial", "strong", "very-strong", "decisive"]
 
 
@@ -54,12 +57,21 @@ class PathDerived(Plain):
 
 
 class PathFault(Plain):
-    """One fault, its probability (0 to 1), and in words what ruled it out, if anything did."""
+    """One fault and its probability (0 to 1).
+
+    Attributes:
+        id: unique among all parts of the path.
+        title: what is wrong.
+        probability: how likely it is, 0 to 1.
+        ruled_out_by: in words what ruled it out, if anything did.
+        against: in words why others are likelier, where it is not ruled out for all that.
+    """
 
     id: str
     title: str
     probability: float = Field(ge=0, le=1)
     ruled_out_by: str = ""
+    against: str = ""
 
 
 class PathLink(Plain):

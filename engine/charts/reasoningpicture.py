@@ -82,8 +82,12 @@ class _Shown:
         likely = sorted(
             (f for f in path.faults if not f.ruled_out_by), key=lambda f: (-f.probability, f.id)
         )
-        self.likely = [f for f in likely[:most] if f is likely[0] or f.probability >= _WORTH_A_BOX]
-        self.rest = likely[len(self.likely) :]
+        self.likely = [
+            f
+            for place, f in enumerate(likely)
+            if place == 0 or f.against or (place < most and f.probability >= _WORTH_A_BOX)
+        ]
+        self.rest = [f for f in likely if f not in self.likely]
         self.groups: list[list[PathFault]] = []
         by_reason: dict[object, list[PathFault]] = {}
         for fault in path.faults:
@@ -110,7 +114,14 @@ class _Shown:
 
     def nodes(self) -> list[Node]:
         nodes = [
-            Node(f.id, NodeKind.FAULT, f.title, percent(f.probability), bar=f.probability)
+            Node(
+                f.id,
+                NodeKind.FAULT,
+                f.title,
+                percent(f.probability),
+                f.against,
+                bar=f.probability,
+            )
             for f in self.likely
         ]
         if self.rest:

@@ -9,8 +9,8 @@ from collections.abc import Iterable, Sequence
 
 import numpy as np
 
-from stillflow.engine.base import percent
 from stillflow.engine.charts import (
+    RULED_OUT,
     PathDerived,
     PathFact,
     PathFault,
@@ -28,6 +28,7 @@ from stillflow.engine.dialogue import (
     ruled_out,
     stops,
 )
+from stillflow.engine.dialogue import why_not as compare
 from stillflow.engine.inference import NO_ANSWER, spot_of
 from stillflow.engine.ruleset import FactValue, Knowledge, fact_words, observation, observation_of
 
@@ -35,6 +36,7 @@ LIKELY = 0.02
 MOST_LIKELY = 5
 MOST_RULED_OUT = 4
 UNHELPFUL = 0.01
+_NOTHING_AGAINST = "Nothing speaks against it, but other faults explain more."
 
 
 def reasoning_path(
@@ -52,13 +54,7 @@ def reasoning_path(
     shown, out = _faults(session, one, also)
     if why_not is not None:
         shown = [name for name in shown if name != why_not]
-        against = loudest_against(session, one, why_not)
-        share = percent(float(one.probabilities[knowledge.fault_index[why_not]]))
-        out[why_not] = f"{share} now. " + (
-            knowledge.rules[against.rule_id].because
-            if against
-            else "Nothing speaks against it, but other faults explain more."
-        )
+        out[why_not] = _against(session, one, why_not)
     said = [c for c in contributions(session, one) if c.fault_id in {*shown, *out}]
     # For what is ruled out only what speaks against it is of interest.
     said = [c for c in said if c.fault_id in {*shown, why_not} or c.sign < 0]
@@ -162,13 +158,25 @@ def _faults(session: Session, one: Round, also: Sequence[str]) -> tuple[list[str
     return shown, dict(list(out.items())[:MOST_RULED_OUT])
 
 
+def _against(session: Session, one: Round, name: str) -> str:
+    """Why it is not this fault, in a sentence; empty where it lost only because others gained."""
+    never = compare(session, one, name).never
+    if never:
+        return f"{never[0].upper()}{never[1:]}."
+    against = loudest_against(session, one, name)
+    return session.knowledge.rules[against.rule_id].because if against else ""
+
+
 def _fault(session: Session, one: Round, name: str, out: dict[str, str]) -> PathFault:
-    index = session.knowledge.fault_index[name]
+    share = float(np.clip(one.probabilities[session.knowledge.fault_index[name]], 0, 1))
+    reason = out.get(name, "")
+    gone = share < RULED_OUT and reason
     return PathFault(
         id=f"fault:{name}",
         title=session.knowledge.faults[name].title,
-        probability=float(np.clip(one.probabilities[index], 0, 1)),
-        ruled_out_by=out.get(name, ""),
+        probability=share,
+        ruled_out_by=reason if gone else "",
+        against="" if gone or name not in out else reason or _NOTHING_AGAINST,
     )
 
 

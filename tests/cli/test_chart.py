@@ -7,6 +7,7 @@ import datetime
 import io
 import json
 import os
+import re
 import subprocess
 import sys
 import xml.etree.ElementTree as ElementTree
@@ -294,12 +295,16 @@ def test_why_not_is_answered_in_words_and_drawn(tmp_path: Path, visit: Path) -> 
     assert "leads with" in " ".join(outcome.out.split())
     said = words(path.read_bytes())
     assert "Why not “Something is stuck in the hose”: The Gooseberry House" in said
-    assert "ruled out: <1 % now." in said
+    assert "ruled out: less than 1 %" in said
+    assert " now. " not in said
 
 
 def test_why_says_what_was_ruled_out_and_by_what(visit: Path) -> None:
     out = stillflow("why", str(visit)).out
     assert "Ruled out:" in out
+    gone = out.partition("Ruled out:")[2].partition("fix:")[0]
+    assert re.findall(r"<1 %|\d+ %", gone)
+    assert set(re.findall(r"<1 %|\d+ %", gone)) == {"<1 %"}
     assert "answer." not in out
     assert "level." not in out
 

@@ -112,5 +112,5 @@ def test_small_chances_are_said_as_one_in_so_many(probability: float, words: str
 
 
 def test_no_belief_is_called_certain() -> None:
-    said = [percent(p) for p in (0, 0.001, 0.5, 0.999, 1)]
-    assert said == ["<1 %", "<1 %", "50 %", ">99 %", ">99 %"]
+    said = [percent(p) for p in (0, 0.001, 0.005, 0.5, 0.995, 0.999, 1)]
+    assert said == ["<1 %", "<1 %", "<1 %", "50 %", ">99 %", ">99 %", ">99 %"]

@@ -85,6 +85,16 @@ def test_what_is_ruled_out_says_by_what() -> None:
     assert (node.kind, node.text) == (NodeKind.RULED_OUT, "ruled out: check 1")
 
 
+def test_what_others_outweigh_says_its_share_and_is_not_called_ruled_out() -> None:
+    faults = (
+        PathFault(id="x", title="Clog", probability=0.005, against="others explain more"),
+        PathFault(id="y", title="Leak", probability=0.995),
+    )
+    picture = reasoning_picture(small(faults=faults), most=1)
+    node = next(n for n in picture.nodes if n.id == "x")
+    assert (node.kind, node.text, node.note) == (NodeKind.FAULT, "<1 %", "others explain more")
+
+
 def test_faults_ruled_out_by_the_same_arrows_share_a_box() -> None:
     faults = tuple(
         PathFault(id=name, title=name.upper(), probability=0, ruled_out_by="check 1")

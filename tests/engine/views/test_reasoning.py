@@ -8,7 +8,8 @@ import pytest
 from small_rules import SMALL, small
 
 from stillflow.engine import Session
-from stillflow.engine.charts.reasoning import ReasoningPath
+from stillflow.engine.base.numbers import percent
+from stillflow.engine.charts.reasoning import RULED_OUT, ReasoningPath
 from stillflow.engine.charts.reasoningpicture import reasoning_chart
 from stillflow.engine.dialogue.trace import ruled_out, telling_round
 from stillflow.engine.dialogue.whynot import why_not
@@ -99,13 +100,27 @@ def test_focus_shows_a_fault_however_unlikely_and_only_what_bears_on_it(session:
     assert "only what bears on “Worn motor”" in chart.picture.title.footer()
 
 
-def test_why_not_shows_the_fault_greyed_beside_the_one_that_leads(session: Session) -> None:
+def test_only_what_is_less_likely_than_the_key_says_is_called_ruled_out(session: Session) -> None:
+    session.record("works-now", "can't tell")
+    for name in session.knowledge.faults:
+        path = reasoning_path(session, telling_round(session), [], name)
+        for fault in path.faults:
+            assert not fault.ruled_out_by or fault.probability < RULED_OUT
+        [asked] = [fault for fault in path.faults if fault.id == f"fault:{name}"]
+        assert asked.ruled_out_by or asked.against
+
+
+def test_why_not_shows_the_fault_with_its_share_beside_the_one_that_leads(session: Session) -> None:
     one = telling_round(session)
     answer = why_not(session, one, "motor-worn")
     path = reasoning_path(session, one, [answer.leader.id, "motor-worn"], "motor-worn")
     assert path.title.title.startswith("Why not “Worn motor”")
     [worn] = [fault for fault in path.faults if fault.id == "fault:motor-worn"]
-    assert "now. Nothing speaks against it" in worn.ruled_out_by
+    assert worn.ruled_out_by == ""
+    assert worn.against.startswith("Nothing speaks against it")
+    node = next(n for n in reasoning_chart(path).picture.nodes if n.id == worn.id)
+    assert node.kind == "fault"
+    assert node.text == percent(worn.probability)
     into = [link for link in path.links if link.head == worn.id]
     assert {link.direction for link in into} == {"for"}
 
