@@ -49,7 +49,7 @@ def command(out: str) -> None:
     screen.text(f'"{case.visit.complaint}"')
     _show(screen, played)
     summary = summarise(session)
-    show_summary(screen, summary)
+    show_summary(screen, summary, ended=True)
     page = io.StringIO()
     show_summary(Screen(page), summary)
     folder = Path(out)
@@ -75,11 +75,12 @@ def _show(screen: Screen, played: PlayedCase) -> None:
         step = turn.step.model_copy(update={"because": fresh})
         if step.check is not None:
             show_check(screen, step.check, number)
+            show_because(screen, step)
             screen.text(f"> {_said(step, turn.answer)}", style="bold")
         elif step.fix is not None:
             show_fix(screen, step.fix, number)
+            show_because(screen, step)
             screen.text("> done", style="bold")
-        show_because(screen, step)
     show_ending(screen, played.last)
 
 

@@ -10,7 +10,6 @@ from stillflow.engine.airflow import Estimate
 from stillflow.engine.base import Station, in_percent, minutes, percent
 from stillflow.engine.dialogue import (
     CheckStep,
-    FaultShare,
     FixStep,
     Meaning,
     Measured,
@@ -91,10 +90,12 @@ def show_fix(screen: Screen, fix: FixStep, number: int) -> None:
     screen.item("look for:", fix.after, 0)
 
 
-def show_belief(screen: Screen, faults: Sequence[FaultShare], most: int = 4) -> None:
-    """The likeliest faults."""
-    rows = [(fault.title, percent(fault.probability)) for fault in faults[:most]]
-    screen.table(("now likely", ""), rows)
+def show_belief(screen: Screen, step: NextStep, most: int = 4) -> None:
+    """The likeliest faults; none for a visit that is over."""
+    if step.ending is not None:
+        return
+    rows = [(fault.title, percent(fault.probability)) for fault in step.faults[:most]]
+    screen.table(("if that was not all, likely" if step.verifying else "now likely", ""), rows)
 
 
 def show_because(screen: Screen, step: NextStep) -> None:
@@ -113,11 +114,13 @@ def show_because(screen: Screen, step: NextStep) -> None:
 
 
 def show_meanings(screen: Screen, meanings: Sequence[Meaning]) -> None:
-    """What each answer would make of the belief."""
+    """What each answer would make of the belief, or that it ends the visit."""
     screen.text("If the answer is", style="bold")
     for meaning in meanings:
-        then = f"{meaning.fault} ({percent(meaning.probability)})"
-        screen.item(percent(meaning.chance), f"{meaning.answer}: then likeliest {then}")
+        then = f"then likeliest {meaning.fault} ({percent(meaning.probability)})"
+        if meaning.stops:
+            then = f"the visit ends here. {meaning.stops}"
+        screen.item(percent(meaning.chance), f"{meaning.answer}: {then}")
 
 
 def show_baseline(screen: Screen, baseline: Baseline, found: dict[Station, Pair]) -> None:
@@ -157,8 +160,14 @@ def show_reading(screen: Screen, session: Session, step: CheckStep) -> None:
     show_sizes(screen, session.sizes())
 
 
-def show_summary(screen: Screen, summary: Summary) -> None:
-    """What was measured, done, and measured again: the customer's page."""
+def show_summary(screen: Screen, summary: Summary, ended: bool = False) -> None:
+    """What was measured, done, and measured again: the customer's page.
+
+    Args:
+        screen: where to.
+        summary: what to show.
+        ended: whether the ending was just shown, so that it need not be said twice.
+    """
     screen.gap()
     screen.head("Summary", summary.site)
     if summary.complaint:
@@ -178,7 +187,8 @@ def show_summary(screen: Screen, summary: Summary) -> None:
             which = "" if number > len(summary.between) else f" fix {number}, before the next"
             screen.text(f"Measured after{which}:")
             _show_measured(screen, readings)
-    screen.item("end:", summary.ending, 0)
+    if not ended:
+        screen.item("end:", summary.ending, 0)
     screen.item("rules:", summary.rules, 0)
 
 

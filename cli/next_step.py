@@ -41,4 +41,4 @@ def command(
     screen.gap()
     show_because(screen, step)
     screen.gap()
-    show_belief(screen, step.faults)
+    show_belief(screen, step)

@@ -54,7 +54,7 @@ def _show(screen: Screen, session: Session, step: NextStep, found: dict[Station,
     screen.gap()
     modes = [(MODE_WORDS[mode], share) for mode, share in step.modes.items() if share >= 0.05]
     screen.text(", ".join(f"{name} {percent(share)}" for name, share in modes), style="bold")
-    show_belief(screen, step.faults)
+    show_belief(screen, step)
     show_sizes(screen, session.sizes())
     screen.gap()
     screen.items(step.because)

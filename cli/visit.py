@@ -299,8 +299,8 @@ class Dialogue:
         self._screen.gap()
         self._screen.text("Why this now:", style="bold")
         show_because(self._screen, step)
-        show_belief(self._screen, step.faults)
-        if step.check is not None:
+        show_belief(self._screen, step)
+        if step.check is not None and not step.verifying:
             show_meanings(self._screen, self._session.meanings(step.check.id))
         return False
 
@@ -311,4 +311,4 @@ class Dialogue:
             # The ending follows from the answers, which are kept; it must not be kept from sight.
             self._screen.text(f"The visit could not be closed: {error}")
         show_ending(self._screen, step)
-        show_summary(self._screen, summarise(self._session))
+        show_summary(self._screen, summarise(self._session), ended=True)

@@ -35,7 +35,7 @@ from stillflow.engine.dialogue import (
     why_not,
 )
 from stillflow.engine.inference import NO_ANSWER
-from stillflow.engine.ruleset import fact_words
+from stillflow.engine.ruleset import Fault, fact_words
 
 
 @click.command("why")
@@ -109,27 +109,44 @@ def show_round(screen: Screen, session: Session, one: Round, only: str | None) -
         screen.item(f"{asked.number}.", f"{knowledge.checks[asked.check_id].ask} {said}{note}")
     if not one.asked:
         screen.text("Nothing yet.", 2)
-    shares = sorted(
-        zip(one.probabilities, knowledge.faults.values(), strict=True),
-        key=lambda pair: (-pair[0], pair[1].id),
-    )
-    shown = only or shares[0][1].id
-    screen.text(f"What speaks on '{knowledge.faults[shown].title}':", style="bold")
-    said_by = sorted(contributions(session, one, knowledge.faults[shown]), key=loudness)
-    show_contributions(screen, session, one, said_by)
-    if not said_by:
-        screen.text("No rule.", 2)
+    # What is likely, once nothing more hangs on it, would only be mistaken for a finding.
+    if only is not None or not one.over:
+        show_speaking(screen, session, one, only)
     show_sizes(screen, one.sizes)
-    rows = [(fault.title, percent(float(share))) for share, fault in shares[:5]]
-    screen.table(("then likely", ""), rows)
-    if only is None:
-        show_ruled_out(screen, session, one)
+    if not one.over:
+        show_likely(screen, session, one)
+        if only is None:
+            show_ruled_out(screen, session, one)
     for name, item in ended.items():
         because = knowledge.rules[name].because
         screen.item("stop:", f"{item.stop} {because} Call: {item.call}", 0)
     if one.repair is not None:
         title = knowledge.faults[one.repair.fault_id].title
         screen.item("fix:", f"{title}, {percent(one.repair.probability)} likely when chosen", 0)
+
+
+def show_speaking(screen: Screen, session: Session, one: Round, only: str | None) -> None:
+    """What speaks on one fault, or on the likeliest."""
+    fault = session.knowledge.faults[only or _ranked(session, one)[0][1].id]
+    screen.text(f"What speaks on '{fault.title}':", style="bold")
+    said_by = sorted(contributions(session, one, fault), key=loudness)
+    show_contributions(screen, session, one, said_by)
+    if not said_by:
+        screen.text("No rule.", 2)
+
+
+def show_likely(screen: Screen, session: Session, one: Round, most: int = 5) -> None:
+    """The likeliest faults at the end of a round."""
+    step = session.next_step()
+    # Until a fix is proved, belief is over what else there might be.
+    unproved = one.repair is None and step.verifying
+    rows = [(fault.title, percent(share)) for share, fault in _ranked(session, one)[:most]]
+    screen.table(("if that was not all, likely" if unproved else "then likely", ""), rows)
+
+
+def _ranked(session: Session, one: Round) -> list[tuple[float, Fault]]:
+    shares = zip(map(float, one.probabilities), session.knowledge.faults.values(), strict=True)
+    return sorted(shares, key=lambda pair: (-pair[0], pair[1].id))
 
 
 def show_contributions(

@@ -6,8 +6,15 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from stillflow.engine.dialogue.progress import Progress
-from stillflow.engine.inference import Firing, LikelihoodModel
-from stillflow.engine.ruleset import Advice, Check, Knowledge
+from stillflow.engine.inference import (
+    Baseline,
+    Firing,
+    LikelihoodModel,
+    Situation,
+    spot_of,
+    typical_reading,
+)
+from stillflow.engine.ruleset import Advice, Check, Knowledge, Stop
 
 MOST_REASONS = 4
 FAINT = 0.02
@@ -51,18 +58,24 @@ class Meaning:
         chance: how likely it is now.
         fault: title of the fault that would then lead.
         probability: of that fault, then.
+        stops: why the answer ends the visit there and then; empty where the visit goes on.
     """
 
     answer: str
     chance: float
     fault: str
     probability: float
+    stops: str = ""
 
 
 def meanings(
-    knowledge: Knowledge, progress: Progress, model: LikelihoodModel, check: Check
+    knowledge: Knowledge,
+    progress: Progress,
+    model: LikelihoodModel,
+    baseline: Baseline,
+    check: Check,
 ) -> tuple[Meaning, ...]:
-    """What each answer to a check would make of the belief, the likeliest answer first."""
+    """What each answer to a check would make of the visit, the likeliest answer first."""
     [outlook] = model.outlooks(progress.situation, [check.id])
     titles = [fault.title for fault in knowledge.faults.values()]
     labels = {answer.id: answer.label for answer in check.answers}
@@ -73,5 +86,26 @@ def meanings(
         chance = float(row.sum())
         if chance > 0:
             lead = int(row.argmax())
-            found.append(Meaning(labels[answer], chance, titles[lead], float(row[lead] / chance)))
+            known = _learnt(knowledge, baseline, progress.situation, check, answer)
+            stops = next(
+                (
+                    item.stop
+                    for rule_id in model.fired(known)
+                    for item in knowledge.rules[rule_id].then
+                    if isinstance(item, Stop)
+                ),
+                "",
+            )
+            share = float(row[lead] / chance)
+            found.append(Meaning(labels[answer], chance, titles[lead], share, stops))
     return tuple(sorted(found, key=lambda one: -one.chance))
+
+
+def _learnt(
+    knowledge: Knowledge, baseline: Baseline, situation: Situation, check: Check, answer: str
+) -> Situation:
+    if check.kind == "choice":
+        return situation.with_choice(check.id, answer)
+    spot = spot_of(check)
+    level = next(one for one in knowledge.levels if one.id == answer)
+    return situation.with_reading(spot, typical_reading(baseline, spot, level))

@@ -42,7 +42,13 @@ class Presenter:
             if isinstance(item, Warn)
         ]
 
-    def check(self, check: Check, because: Sequence[str], choice: Choice | None = None) -> NextStep:
+    def check(
+        self,
+        check: Check,
+        because: Sequence[str],
+        choice: Choice | None = None,
+        verifying: str = "",
+    ) -> NextStep:
         """A check to make, with its cautions and what opening it takes."""
         knowledge = self._knowledge
         cautions = list(check.cautions)
@@ -72,7 +78,7 @@ class Presenter:
             opens=opens,
             verifies=check.verifies,
         )
-        return self._step("check", because, check=step, choice=choice)
+        return self._step("check", because, check=step, choice=choice, verifying=verifying)
 
     def fix(self, fault: Fault, because: Sequence[str], choice: Choice | None) -> NextStep:
         """A fix to make, or to hand to whom it belongs."""
@@ -114,6 +120,7 @@ class Presenter:
         ending: Ending | None = None,
         choice: Choice | None = None,
         repair: Repair | None = None,
+        verifying: str = "",
     ) -> NextStep:
         believed = repair.probabilities if repair else self._progress.probabilities
         shares = fault_shares(self._knowledge, believed)
@@ -127,6 +134,7 @@ class Presenter:
             baseline=self._baseline,
             because=tuple(because),
             choice=choice,
+            verifying=verifying,
         )
 
     def _inlet(self, station: Station | None) -> str | None:

@@ -162,7 +162,7 @@ class Session:
             InputError: no such check.
         """
         check = known_check(self.knowledge, check_id)
-        return meanings(self.knowledge, self.progress, self._model, check)
+        return meanings(self.knowledge, self.progress, self._model, self.baseline, check)
 
     def _take(self, event: Event) -> None:
         event = checked_event(self.knowledge, event)
@@ -223,7 +223,7 @@ class Session:
         for check in wanted:
             if self._open(check):
                 because = f"'{fault.title}' is dealt with: is the suction back?"
-                return present.check(check, (because,))
+                return present.check(check, (because,), verifying=fault.id)
         verdict = self._verification.verdict(wanted, self.progress.answered)
         if verdict is None:
             what = f"{fault.title}: dealt with, but nothing could be measured afterwards."

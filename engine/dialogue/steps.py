@@ -93,7 +93,11 @@ class Choice(_Model):
 
 
 class NextStep(_Model):
-    """What to do now, and the belief it rests on."""
+    """What to do now, and the belief it rests on.
+
+    `verifying` is the fault whose fix a check is to prove, empty for any other step: until then
+    the belief is over what else there might be.
+    """
 
     step: StepKind
     check: CheckStep | None = None
@@ -104,3 +108,4 @@ class NextStep(_Model):
     baseline: Baseline
     because: tuple[str, ...]
     choice: Choice | None = None
+    verifying: str = ""

@@ -50,6 +50,8 @@ class Round:
         probabilities: of every fault at its end, shape (F,).
         sizes: how big a leak or a squeeze would explain its readings, None without readings.
         repair: the fix that ended it, None for the round still open.
+        over: the visit ended in it, and not on what it makes likely: it was stopped, or a fix was
+            verified.
     """
 
     number: int
@@ -60,6 +62,7 @@ class Round:
     probabilities: Floats
     sizes: Estimate | None
     repair: Repair | None
+    over: bool = False
 
 
 def rounds(session: Session) -> list[Round]:
@@ -67,6 +70,8 @@ def rounds(session: Session) -> list[Round]:
     progress = session.progress
     done = [repair for repair in progress.repairs if repair.done]
     ends = [(repair, repair.situation, repair.probabilities) for repair in done]
+    handed_over = bool(progress.repairs) and not progress.repairs[-1].done
+    over = session.next_step().ending is not None and not handed_over
     found = []
     for number, (repair, situation, probabilities) in enumerate(
         [*ends, (None, progress.situation, progress.probabilities)]
@@ -77,7 +82,19 @@ def rounds(session: Session) -> list[Round]:
         firings = session.conclude(situation).firings
         facts = session.facts(situation)
         sizes = session.sizes(situation)
-        found.append(Round(number, asked, situation, facts, firings, probabilities, sizes, repair))
+        found.append(
+            Round(
+                number,
+                asked,
+                situation,
+                facts,
+                firings,
+                probabilities,
+                sizes,
+                repair,
+                over=over and repair is None,
+            )
+        )
     return found
 
 

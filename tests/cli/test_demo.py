@@ -28,6 +28,39 @@ def test_the_demo_goes_from_complaint_to_verified_fix(played: tuple[Outcome, Pat
     assert {"visit.yaml", "summary.txt", "reasoning.svg"} <= {one.name for one in folder.iterdir()}
 
 
+def test_the_reasons_for_a_step_stand_under_its_question(played: tuple[Outcome, Path]) -> None:
+    one, two = (played[0].out.split(f"\n{number}. ")[1] for number in (1, 2))
+    assert one.index("Safety first") < one.index("\n> ")
+    assert two.index("From here about") < two.index("\n> ")
+    assert "Next best" not in played[0].out
+    assert "The runner-up was:" in played[0].out
+
+
+def test_the_ending_is_said_once_and_stands_in_the_file(played: tuple[Outcome, Path]) -> None:
+    outcome, folder = played
+    assert outcome.out.count("Restored") == 1
+    assert "end: Restored" in (folder / "summary.txt").read_text()
+
+
+def test_why_of_a_visit_that_is_over_lists_nothing_as_likely_after_its_fix(
+    played: tuple[Outcome, Path],
+) -> None:
+    before, after = stillflow("why", str(played[1] / "visit.yaml")).out.split("After fix 1")
+    assert "then likely" in before
+    for words in ("likely", "What speaks on", "Ruled out"):
+        assert words not in after
+
+
+def test_why_and_next_of_a_stopped_visit_list_nothing_as_likely(tmp_path: Path) -> None:
+    path = tmp_path / "stopped.yaml"
+    path.write_text("stillflow: 1\nevents: [{check: danger-signs, answer: burning-smell}]\n")
+    for command in ("why", "next"):
+        said = stillflow(command, str(path)).out
+        assert "There is a burning smell." in said
+        assert "likely" not in said
+        assert "filter" not in said
+
+
 def test_cautions_stand_before_the_steps_of_the_fix(played: tuple[Outcome, Path]) -> None:
     text = played[0].out
     fix = text[text.index(". fix: ") :]

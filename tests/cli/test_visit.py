@@ -271,3 +271,23 @@ def test_a_power_of_two_is_not_the_number_two(tmp_path: Path) -> None:
     outcome = visit(tmp_path, *INTAKE, "²", "9" * 4400, "skip")
     assert outcome.code == 0
     assert len(kept(tmp_path).events) == 1
+
+
+def test_why_at_a_question_about_danger_says_which_answers_end_the_visit(tmp_path: Path) -> None:
+    said = " ".join(visit(tmp_path, *INTAKE, "why", "stop").out.split())
+    assert "A burning smell: the visit ends here. There is a burning smell." in said
+    assert "A burning smell: then likeliest" not in said
+    assert "None of these: then likeliest" in said
+
+
+def test_until_a_fix_is_proved_why_calls_the_rest_what_else_there_might_be(tmp_path: Path) -> None:
+    session = Session(load_rules(), Visit(unit=Unit(filter="bag"), described=True))
+    session.record("danger-signs", "none")
+    session.record("bag-look", "full")
+    session.record_fix("bag-full")
+    assert session.next_step().verifying == "bag-full"
+    Casebook(url(tmp_path)).begin(session.visit)
+    said = visit(tmp_path, "why", "stop", args=("--resume",)).out
+    assert "if that was not all, likely" in said
+    assert "now likely" not in said
+    assert "then likeliest" not in said
