@@ -16,16 +16,17 @@ README = Path(__file__).parents[2] / "README.md"
 DEMO = "<!-- from the demo -->\n```text\n"
 CHECKED = "<!-- checked output -->\n```text\n"
 DRAWN = "<!-- drawn -->\n```sh\n"
-DEMO_LINES = 5
+FIX_LINES = 5
 
 
 def demo_excerpt() -> str:
-    """Five lines of the check that settles the demo's fault, and five of its fix."""
+    """The check that settles the demo's fault, down to its answer, and five lines of its fix."""
     with tempfile.TemporaryDirectory() as folder:
         lines = stillflow("demo", "--out", folder).out.splitlines()
     fix = next(index for index, line in enumerate(lines) if re.match(r"\d+\. fix: ", line))
     check = max(i for i, line in enumerate(lines[:fix]) if re.match(r"\d+\. ", line))
-    shown = [*lines[check : check + DEMO_LINES], *lines[fix : fix + DEMO_LINES]]
+    answer = next(i for i in range(check, fix) if lines[i].startswith("> "))
+    shown = [*lines[check : answer + 1], *lines[fix : fix + FIX_LINES]]
     return "\n".join(shown) + "\n"
 
 
