@@ -1,8 +1,8 @@
 """A policy unrolled into a decision tree: what to do first, and after every answer.
 
 Works on any policy that says, for a state, what it does and what can come of it. Branches that are
-rarely reached are cut, and every cut says who takes over and why. Identical subtrees are kept
-once, so the tree is a graph without cycles. Leaves the meaning of states and acts, and drawing, to
+rarely reached are cut, and every cut says who takes over and why. Subtrees that are equal to the
+last figure are kept once, so the tree is a graph without cycles. Leaves the meaning of states and acts, and drawing, to
 others.
 """
 
@@ -148,20 +148,18 @@ def _check(step: PolicyStep[State]) -> None:
 
 @dataclass
 class _Shared:
-    """A node kept once, with the sums over all states it stands for."""
+    """A node kept once; `reach` is the sum over all states it stands for."""
 
     act: Hashable
-    labels: tuple[Hashable, ...]
-    children: tuple[int, ...]
+    branches: tuple[tuple[Hashable, float, int], ...]
     handed_to: str
     reason: str
+    figures: Mapping[str, float] = field(default_factory=dict)
     reach: float = 0.0
-    figures: dict[str, float] = field(default_factory=dict)
-    through: list[float] = field(default_factory=list)
 
 
 class _Sharing(Generic[State]):
-    """Keeps subtrees with the same acts, labels and endings once, from the leaves up."""
+    """Keeps subtrees with the same acts, figures, branches and endings once, from the leaves up."""
 
     def __init__(self, opened: list[_Opened[State]], cut: float, cut_to: str) -> None:
         self._opened = opened
@@ -203,53 +201,41 @@ class _Sharing(Generic[State]):
         node = self._opened[number]
         if node.step is None or not self._asked(number):
             reason = node.reason or f"reached in fewer than {self._cut:g} of calls"
-            made = _Shared(None, (), (), self._cut_to, reason)
-            figures: Mapping[str, float] = {}
-            through: list[float] = []
+            made = _Shared(None, (), self._cut_to, reason)
         else:
             step = node.step
-            ways = [
-                (outcome.label, child)
+            branches = tuple(
+                (outcome.label, outcome.probability, place[child])
                 for outcome, child in zip(step.outcomes, node.children, strict=True)
                 if child in place
-            ]
-            labels = tuple(label for label, _ in ways)
-            children = tuple(place[child] for _, child in ways)
-            made = _Shared(step.act, labels, children, step.handed_to, step.reason)
-            figures = step.figures
-            through = [self._opened[child].reach for _, child in ways]
+            )
+            made = _Shared(step.act, branches, step.handed_to, step.reason, step.figures)
         key = (
             made.act,
-            made.labels,
-            made.children,
+            tuple((label, _alike(chance), child) for label, chance, child in made.branches),
             made.handed_to,
             made.reason,
-            tuple(sorted(figures)),
+            tuple(sorted((name, _alike(value)) for name, value in made.figures.items())),
         )
         at = self._known.setdefault(key, len(self._shared))
         if at == len(self._shared):
-            made.figures = dict.fromkeys(figures, 0.0)
-            made.through = [0.0] * len(through)
             self._shared.append(made)
-        kept = self._shared[at]
-        kept.reach += node.reach
-        for name, value in figures.items():
-            kept.figures[name] += node.reach * value
-        kept.through = [a + b for a, b in zip(kept.through, through, strict=True)]
+        self._shared[at].reach += node.reach
         return at
 
     def _node(self, shared: _Shared, last: int) -> PolicyNode:
-        reach = shared.reach
         return PolicyNode(
             act=shared.act,
-            reach=reach,
+            reach=shared.reach,
             branches=tuple(
-                Branch(label, mass / reach, last - child)
-                for label, mass, child in zip(
-                    shared.labels, shared.through, shared.children, strict=True
-                )
+                Branch(label, chance, last - child) for label, chance, child in shared.branches
             ),
-            figures={name: value / reach for name, value in shared.figures.items()},
+            figures=shared.figures,
             handed_to=shared.handed_to,
             reason=shared.reason,
         )
+
+
+def _alike(figure: float) -> float:
+    """Equal for figures that differ by no more than arithmetic in another order leaves."""
+    return round(figure, 9)

@@ -34,9 +34,8 @@ class PolicyStep(Generic[State]):
     Attributes:
         act: names the act; two nodes of the same act can become one.
         outcomes: what can come of it, probabilities adding to 1. None means the policy ends here.
-        figures: numbers about the state (expected minutes, probability of a fault), which do not
-            tell two nodes apart: a node kept once for several states has their mean, weighted by
-            how often each is reached.
+        figures: numbers about the state (expected minutes, probability of a fault). They tell
+            nodes apart as acts do, so that what is printed is true on every way that leads there.
         handed_to: who takes over, where the policy ends without having solved the call.
         reason: why, where it is handed over.
     """
@@ -59,13 +58,13 @@ class Branch:
 
 @dataclass(frozen=True)
 class PolicyNode:
-    """A node of the tree, standing for every state with the same acts from there on.
+    """A node of the tree, standing for every state with the same acts and figures from there on.
 
     Attributes:
         act: what the policy does; None in a node that was cut before the policy was asked.
         reach: probability of coming here.
         branches: the ways on; none in a leaf.
-        figures: numbers about the states it stands for, their mean weighted by reach.
+        figures: numbers about each of the states it stands for.
         handed_to: who takes over; empty unless the leaf is handed over.
         reason: why it is handed over.
     """

@@ -67,25 +67,29 @@ def test_subtrees_that_differ_in_one_leaf_are_kept_apart() -> None:
     assert ("b", "b") in [path for path, end in paths(tree) if end == "fix special"]
 
 
-def test_shared_nodes_add_up_reach_and_weigh_figures_and_branches_by_it() -> None:
-    def policy(state: tuple[str, ...]) -> PolicyStep[tuple[str, ...]]:
+@pytest.mark.parametrize(("minutes", "likely"), [(30.0, 0.9), (10.0, 0.5)])
+def test_states_that_differ_in_a_figure_or_a_chance_are_kept_apart(
+    minutes: float, likely: float
+) -> None:
+    def policy(state: str) -> PolicyStep[str]:
         if not state:
-            return PolicyStep("first", [Outcome("x", 0.75, ("x",)), Outcome("y", 0.25, ("y",))])
+            return PolicyStep("first", [Outcome(w, p, w) for w, p in (("x", 0.75), ("y", 0.25))])
         if len(state) == 1:
-            likely = 0.9 if state == ("x",) else 0.5
-            ways = [
-                Outcome("yes", likely, (*state, "yes")),
-                Outcome("no", 1 - likely, (*state, "n")),
-            ]
-            minutes = 10.0 if state == ("x",) else 30.0
-            return PolicyStep("second", ways, figures={"minutes": minutes})
+            yes, took = (0.9, 10.0) if state == "x" else (likely, minutes)
+            ways = [Outcome("yes", yes, state + "+"), Outcome("no", 1 - yes, state + "-")]
+            return PolicyStep("second", ways, figures={"minutes": took})
         return PolicyStep("done")
 
-    tree = unroll((), policy, reach=0.0)
-    (second,) = [node for node in tree.nodes if node.act == "second"]
-    assert second.reach == pytest.approx(1.0)
-    assert second.figures["minutes"] == pytest.approx(0.75 * 10 + 0.25 * 30)
-    assert second.branches[0].probability == pytest.approx(0.75 * 0.9 + 0.25 * 0.5)
+    tree = unroll("", policy, reach=0.0)
+    seconds = [node for node in tree.nodes if node.act == "second"]
+    assert sorted(
+        (n.figures["minutes"], n.branches[0].probability, n.reach) for n in seconds
+    ) == sorted([(10.0, 0.9, 0.75), (minutes, likely, 0.25)])
+
+
+def test_a_node_kept_once_for_equal_states_adds_up_their_reach() -> None:
+    tree = unroll("", coins((0.75, 0.25), 2), reach=0.0)
+    assert [node.reach for node in tree.nodes if node.act == "throw"] == pytest.approx([1.0, 1.0])
 
 
 def test_a_pruned_leaf_names_who_takes_over_and_why() -> None:
