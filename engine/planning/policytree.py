@@ -2,8 +2,8 @@
 
 Works on any policy that says, for a state, what it does and what can come of it. Branches that are
 rarely reached are cut, and every cut says who takes over and why. Subtrees that are equal to the
-last figure are kept once, so the tree is a graph without cycles. Leaves the meaning of states and acts, and drawing, to
-others.
+last figure are kept once, so the tree is a graph without cycles. Leaves the meaning of states and
+acts, and drawing, to others.
 """
 
 from __future__ import annotations
