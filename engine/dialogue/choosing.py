@@ -146,6 +146,10 @@ class Planner:
         fault_id = faults[action.index].id if action.kind == "fix" else None
         return Decision(check_id, fault_id, action, checks, faults)
 
+    def has_faults(self, position: Position, check_ids: Sequence[str]) -> bool:
+        """Whether any fault is left to deal with; arguments as `decide`."""
+        return len(self._dealt_with(position, check_ids)) > 0
+
     def pose(
         self, position: Position, check_ids: Sequence[str]
     ) -> tuple[Problem, list[Fault], list[Check]] | None:

@@ -84,12 +84,15 @@ class Presenter:
         """A fix to make, or to hand to whom it belongs."""
         fix = fault.fix
         cautions = list(fix.cautions)
+        minutes = fix.minutes
         if fix.access and fix.access not in self._progress.opened:
-            cautions = [*self._knowledge.accesses[fix.access].cautions, *cautions]
+            access = self._knowledge.accesses[fix.access]
+            cautions = [*access.cautions, *cautions]
+            minutes += access.minutes
         step = FixStep(
             fault=fault.id,
             title=fault.title,
-            minutes=fix.minutes,
+            minutes=minutes,
             steps=fix.steps,
             parts=fix.parts,
             cautions=self._cautions(cautions),

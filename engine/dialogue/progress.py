@@ -138,6 +138,11 @@ class Progress:
         """Checks that were answered or given up, so that they are not asked now."""
         return {*(check.id for check, _ in self.accepted), *self.silent}
 
+    @property
+    def last_repair(self) -> Repair | None:
+        """The last fix, done or not; None before the first."""
+        return self.repairs[-1] if self.repairs else None
+
     def apply(self, event: Event) -> None:
         """Take in one event that has been checked to make sense."""
         self.events += 1

@@ -1,27 +1,24 @@
 """The dialogue of a visit as a state machine: facts in, next step out.
 
-Holds what to do next and in which order: what ends the visit, doubted readings, verification of
-the last fix, the planner's choice. How answers become belief is in `progress`, how a choice is
-made in `plan`, how it is said in `present` and `explain`. No input or output.
+Holds the record of one visit and puts the next move into words. What comes next is decided in
+`course`, how answers become belief in `progress`, how a choice is made in `choosing`, how it is
+said in `present` and `explain`. No input or output.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from datetime import datetime
 
 from stillflow.engine.airflow import Estimate
-from stillflow.engine.base import Mode
-from stillflow.engine.dialogue.askable import Askable
 from stillflow.engine.dialogue.choosing import Planner
+from stillflow.engine.dialogue.course import ENDS, Course, Move
 from stillflow.engine.dialogue.explain import Meaning, meanings, reasons
 from stillflow.engine.dialogue.measured import outcome_words
 from stillflow.engine.dialogue.present import Presenter
-from stillflow.engine.dialogue.progress import Progress, Repair
-from stillflow.engine.dialogue.steps import Ending, NextStep
-from stillflow.engine.dialogue.verification import Verification
+from stillflow.engine.dialogue.progress import Progress
+from stillflow.engine.dialogue.steps import Ending, NextStep, StepKind
 from stillflow.engine.inference import (
-    SKIPPED,
     Baseline,
     Conclusion,
     Conclusions,
@@ -36,7 +33,7 @@ from stillflow.engine.inference import (
     rule_table,
 )
 from stillflow.engine.planning import Think
-from stillflow.engine.ruleset import Check, FactValue, Fault, Knowledge, Stop
+from stillflow.engine.ruleset import Check, FactValue, Knowledge, Stop
 
 SENIOR = "a senior technician"
 
@@ -73,20 +70,25 @@ class Session:
         )
         self._inference = inference_for(knowledge)
         self._planner = Planner(knowledge, self._model, think, wrong_part_minutes)
-        self._askable = Askable(knowledge, visit.missing_tools)
-        self._verification = Verification(knowledge, self.baseline)
+        self._course = Course(knowledge, self._planner, visit, self.baseline)
         self._step: NextStep | None = None
         self.progress = self._replay(visit.events)
 
     @property
     def visit(self) -> Visit:
-        """The record with every event so far, and the conclusion if there is one."""
-        step = self.next_step()
+        """The record with every event so far, and the conclusion if there is one.
+
+        Looks nothing ahead: whether a visit is over can be told without the planner's choice.
+        """
+        concluded = self.conclude()
+        move = self._unplanned(concluded)
+        if move is None and self._course.nothing_left(self.progress, concluded.facts):
+            move = Move("nothing-left")
         conclusion = None
-        if step.ending is not None:
+        if move is not None and move.kind in ENDS:
             tried = self.progress.tried
-            fault = step.fix.fault if step.fix else tried[-1] if tried else None
-            conclusion = Conclusion(step=step.step, fault=fault, text=step.ending.what)
+            kind, ending = self._ending(move)
+            conclusion = Conclusion(step=kind, fault=tried[-1] if tried else None, text=ending.what)
         return self._visit.model_copy(update={"conclusion": conclusion})
 
     @property
@@ -143,6 +145,17 @@ class Session:
             self._step = self._decide()
         return self._step
 
+    def safety_question(self) -> Check | None:
+        """The question about danger, where it comes next."""
+        move = self._unplanned(self.conclude())
+        return move.check if move is not None and move.kind == "safety" else None
+
+    @property
+    def is_stopped(self) -> bool:
+        """A rule forbids to go on."""
+        move = self._unplanned(self.conclude())
+        return move is not None and move.kind == "stop"
+
     def conclude(self, situation: Situation | None = None) -> Conclusions:
         """What the rules make, by experta, of what is known now or was at an earlier moment."""
         return self._inference.run(self._model.all_facts(situation or self.progress.situation))
@@ -182,100 +195,65 @@ class Session:
         self._step = None
         return progress
 
+    def _unplanned(self, concluded: Conclusions) -> Move | None:
+        fired = (firing.rule_id for firing in concluded.firings)
+        return self._course.before_planning(self.progress, fired)
+
     def _decide(self) -> NextStep:
         concluded = self.conclude()
         present = Presenter(
             self.knowledge, self.baseline, self._visit, self.progress, concluded.firings
         )
-        for firing in concluded.firings:
-            for item in self.knowledge.rules[firing.rule_id].then:
-                if isinstance(item, Stop):
-                    ending = Ending(what=item.stop, call=item.call, do_not=item.do_not)
-                    because = self.knowledge.rules[firing.rule_id].because
-                    return present.end("stop", ending, (because,))
-        first = self._first()
-        if first is not None:
-            return present.check(first, ("Safety first: this is asked before anything is run.",))
-        if self.progress.again:
-            because = self.knowledge.rules[self.progress.doubting].because
-            check = self.knowledge.checks[self.progress.again[0]]
-            return present.check(check, (because, "So it is taken again before it is believed."))
-        if self.progress.repairs:
-            step = self._after(self.progress.repairs[-1], present)
-            if step is not None:
-                return step
-        return self._plan(present, concluded)
+        move = self._unplanned(concluded) or self._course.planned(self.progress, concluded.facts)
+        if move.kind in ENDS:
+            kind, ending = self._ending(move)
+            why = [self.knowledge.rules[move.rule_id].because] if move.rule_id else []
+            repair = self.progress.last_repair if kind == "done" else None
+            return present.end(kind, ending, why, repair)
+        choice = move.decision.choice if move.decision is not None else None
+        because = self._because(move, concluded)
+        if move.check is not None:
+            verifying = move.fault.id if move.kind == "verify" and move.fault is not None else ""
+            return present.check(move.check, because, choice, verifying)
+        assert move.fault is not None
+        return present.fix(move.fault, because, choice)
 
-    def _after(self, repair: Repair, present: Presenter) -> NextStep | None:
-        """What follows from the last fix: verify it, finish, hand over; None to go on."""
-        fault = self.knowledge.faults[repair.fault_id]
-        if not repair.found:
-            return None
-        if not repair.done:
-            if fault.fix.refer:
-                ending = Ending(what=f"{fault.title}: left for others.", call=fault.fix.refer)
-                return present.end("refer", ending)
-            return None
-        if fault.mode is Mode.NORMAL:
-            ending = Ending(what=f"{fault.title}. {NOTHING_CHANGED}")
-            return present.end("done", ending, repair=repair)
-        wanted = self._verification.checks(repair, self._possible)
-        for check in wanted:
-            if self._open(check):
-                because = f"'{fault.title}' is dealt with: is the suction back?"
-                return present.check(check, (because,), verifying=fault.id)
-        verdict = self._verification.verdict(wanted, self.progress.answered)
-        if verdict is None:
-            what = f"{fault.title}: dealt with, but nothing could be measured afterwards."
-            return present.end("refer", Ending(what=what, call=SENIOR))
-        if verdict:
-            measured = outcome_words(self.knowledge, self.baseline, self.progress)
-            ending = Ending(what=f"Restored: {fault.title}. {measured}")
-            return present.end("done", ending, repair=repair)
-        return None
+    def _because(self, move: Move, concluded: Conclusions) -> tuple[str, ...]:
+        """Why a check or a fix is next, in sentences."""
+        if move.kind == "safety":
+            return ("Safety first: this is asked before anything is run.",)
+        if move.kind == "again":
+            doubt = self.knowledge.rules[move.rule_id].because
+            return (doubt, "So it is taken again before it is believed.")
+        if move.kind == "verify":
+            assert move.fault is not None
+            return (f"'{move.fault.title}' is dealt with: is the suction back?",)
+        because = tuple(reasons(self.knowledge, self.progress, concluded.firings))
+        if move.kind == "confirm":
+            assert move.fault is not None
+            need = f"Before it can be called '{move.fault.title.lower()}', this must be known."
+            return (need, *because)
+        return because
 
-    def _plan(self, present: Presenter, concluded: Conclusions) -> NextStep:
-        checks, put_off = self._choices(concluded.facts)
-        decision = self._planner.decide(self.progress, checks)
-        if put_off and (decision is None or decision.check_id is None):
-            # No other check pays for itself any more, so what was put off comes back.
-            decision = self._planner.decide(self.progress, [*checks, *put_off])
-        if decision is None:
+    def _ending(self, move: Move) -> tuple[StepKind, Ending]:
+        """The words of a move that ends the guided part."""
+        if move.kind == "stop":
+            rule = self.knowledge.rules[move.rule_id]
+            stop = next(item for item in rule.then if isinstance(item, Stop))
+            return "stop", Ending(what=stop.stop, call=stop.call, do_not=stop.do_not)
+        if move.kind == "nothing-left":
             left = [self.knowledge.faults[name].title for name in self.progress.deferred]
             what = f"Left undone: {', '.join(left)}." if left else "Every fault is ruled out."
-            return present.end("refer", Ending(what=what, call=SENIOR))
-        because = reasons(self.knowledge, self.progress, concluded.firings)
-        if decision.check_id is not None:
-            check = self.knowledge.checks[decision.check_id]
-            return present.check(check, because, decision.choice)
-        assert decision.fault_id is not None
-        fault = self.knowledge.faults[decision.fault_id]
-        first = self._to_confirm(fault)
-        if first is not None:
-            need = f"Before it can be called '{fault.title.lower()}', this must be known."
-            return present.check(first, (need, *because), decision.choice)
-        return present.fix(fault, because, decision.choice)
-
-    def _first(self) -> Check | None:
-        """A check that comes before anything else on a call, if one is still open."""
-        if self._visit.purpose != "call" and self.progress.situation.readings:
-            # Readings taken without a complaint: whatever there was to fear has been run already.
-            return None
-        return self._askable.first(self.progress.situation.standing, self.progress.closed)
-
-    def _to_confirm(self, fault: Fault) -> Check | None:
-        standing = self.progress.situation.standing
-        return self._askable.to_confirm(fault, standing, self.progress.closed)
-
-    def _open(self, check: Check) -> bool:
-        return check.id not in self.progress.closed
-
-    def _possible(self, check: Check) -> bool:
-        return self._askable.possible(check, self.progress.situation.standing)
-
-    def _choices(self, facts: Mapping[str, FactValue]) -> tuple[list[str], list[str]]:
-        """Checks the planner may choose from, and those that were put off."""
-        fit = self._askable.choices(self.progress.situation.standing, facts)
-        unanswered = [check.id for check in fit if self._open(check)]
-        put_off = [check.id for check in fit if self.progress.silent.get(check.id) == SKIPPED]
-        return unanswered, put_off
+            return "refer", Ending(what=what, call=SENIOR)
+        fault = move.fault
+        assert fault is not None
+        if move.kind == "left":
+            ending = Ending(what=f"{fault.title}: left for others.", call=fault.fix.refer)
+            return "refer", ending
+        if move.kind == "unmeasured":
+            what = f"{fault.title}: dealt with, but nothing could be measured afterwards."
+            return "refer", Ending(what=what, call=SENIOR)
+        if move.kind == "in-order":
+            return "done", Ending(what=f"{fault.title}. {NOTHING_CHANGED}")
+        measured = outcome_words(self.knowledge, self.baseline, self.progress)
+        return "done", Ending(what=f"Restored: {fault.title}. {measured}")

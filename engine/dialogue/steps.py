@@ -47,7 +47,10 @@ class CheckStep(_Model):
 
 
 class FixStep(_Model):
-    """One fault to put right, and how. `refer` names who must do it, empty if the technician."""
+    """One fault to put right, and how. `refer` names who must do it, empty if the technician.
+
+    `minutes` are those of the fix and of opening what must be opened for it, as in a `CheckStep`.
+    """
 
     fault: str
     title: str

@@ -6,17 +6,18 @@ Words and drawing are left to `treeview`.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 from itertools import compress
 from typing import Literal, NamedTuple
 
 from stillflow.engine.airflow import FACT_NAMES
 from stillflow.engine.base import Floats, InputError, in_percent
-from stillflow.engine.dialogue.askable import Askable
 from stillflow.engine.dialogue.choosing import Planner
+from stillflow.engine.dialogue.course import Course
+from stillflow.engine.dialogue.progress import Repair
 from stillflow.engine.dialogue.session import SENIOR, Session
-from stillflow.engine.inference import Situation, rule_table, spot_of, typical_reading
+from stillflow.engine.inference import Baseline, Situation, rule_table, spot_of, typical_reading
 from stillflow.engine.planning import Outcome, PolicyStep, PolicyTree, Think, unroll
 from stillflow.engine.ruleset import (
     Check,
@@ -55,8 +56,10 @@ class Point:
         situation: what is known.
         probabilities: of every fault, shape (F,).
         opened: accesses that stand open.
-        answered: checks answered; `silent`: checks given up.
+        answered: answers by check; `silent`: why there is none.
         deferred: faults whose fix was left undone.
+        again: checks to take again; `doubting`: the rule that says so.
+        last_repair: the last fix.
         minutes: spent since the tree began.
         steps: acts since the tree began.
         settled: the step to take where that is known without thinking.
@@ -65,17 +68,15 @@ class Point:
     situation: Situation
     probabilities: Floats
     opened: frozenset[str]
-    answered: frozenset[str]
-    silent: frozenset[str]
-    deferred: frozenset[str]
+    answered: Mapping[str, float | str]
+    silent: Mapping[str, str]
+    deferred: tuple[str, ...]
+    last_repair: Repair | None
+    again: tuple[str, ...] = ()
+    doubting: str = ""
     minutes: float = 0.0
     steps: int = 0
     settled: PolicyStep[Point] | None = None
-
-    @property
-    def closed(self) -> frozenset[str]:
-        """Checks that are not asked any more."""
-        return self.answered | self.silent
 
 
 def visit_tree(
@@ -114,12 +115,32 @@ def visit_tree(
         names = ", ".join(session.progress.again)
         raise InputError(f"the answers given contradict each other: {because}", right=names)
     planner = Planner(session.knowledge, session.progress.model, think, wrong_part_minutes)
-    policy = _Policy(session, planner, depth, until)
+    started = past_safety(session)
+    policy = _Policy(started, planner, depth, until)
     return unroll(policy.start(), policy, reach, cut_to=LIVE)
 
 
+def past_safety(session: Session) -> Session:
+    """The visit with the question about danger behind it, answered so that the visit goes on.
+
+    Raises:
+        InputError: every answer to it ends the visit.
+    """
+    while (check := session.safety_question()) is not None:
+        for answer in check.answer_ids:
+            tried = Session(session.knowledge, session.visit)
+            tried.record(check.id, answer)
+            if not tried.is_stopped:
+                session = tried
+                break
+        else:
+            what = f"every answer to '{check.id}' ends the visit"
+            raise InputError(what, right="there is no tree")
+    return session
+
+
 class _Policy:
-    """What a visit does at a point: the same in the same order as `Session.next_step`."""
+    """What a visit does at a point, by the routine that `Session.next_step` goes by too."""
 
     def __init__(self, session: Session, planner: Planner, depth: int | None, until: float) -> None:
         self._knowledge = session.knowledge
@@ -127,7 +148,7 @@ class _Policy:
         self._progress = session.progress
         self._model = session.progress.model
         self._planner = planner
-        self._askable = Askable(session.knowledge, session.visit.missing_tools)
+        self._course = Course(session.knowledge, planner, session.visit, session.baseline)
         self._depth = depth
         self._until = until
         self._table = rule_table(session.knowledge)
@@ -143,52 +164,60 @@ class _Policy:
         }
 
     def start(self) -> Point:
-        """Where the visit stands, the question about danger behind it."""
+        """Where the visit stands."""
         progress = self._progress
-        point = Point(
+        return Point(
             situation=progress.situation,
             probabilities=progress.probabilities,
             opened=frozenset(progress.opened),
-            answered=frozenset(progress.answered),
-            silent=frozenset(progress.silent),
-            deferred=frozenset(progress.deferred),
+            answered=progress.answered,
+            silent=dict(progress.silent),
+            deferred=tuple(progress.deferred),
+            last_repair=progress.last_repair,
         )
-        while self._ending(self._concluded(point)[1]) is None:
-            first = self._askable.first(point.situation.standing, point.closed)
-            if first is None:
-                break
-            point = self._past(point, first)
-        return replace(point, minutes=0.0, steps=0)
 
     def __call__(self, point: Point) -> PolicyStep[Point]:
         """What is done at a point and what can come of it."""
         if point.settled is not None:
             return point.settled
         facts, fired = self._concluded(point)
-        ending = self._ending(fired)
-        if ending is not None:
-            return ending
-        if self._depth is not None and point.steps >= self._depth:
+        point = self._doubting(point, fired)
+        move = self._course.before_planning(point, fired)
+        going_on = move is None or move.kind in ("safety", "verify")
+        if going_on and self._depth is not None and point.steps >= self._depth:
             return PolicyStep(None, handed_to=LIVE, reason=f"after {self._depth} steps")
-        standing = point.situation.standing
-        closed = point.closed
-        choices = [one.id for one in self._askable.choices(standing, facts) if one.id not in closed]
-        decision = self._planner.decide(point, choices)
-        if decision is None:
+        move = move or self._course.planned(point, facts)
+        if move.kind == "stop":
+            stops = self._knowledge.rules[move.rule_id].then
+            stop = next(item for item in stops if isinstance(item, Stop))
+            return PolicyStep(Act("stop", move.rule_id), handed_to=stop.call, reason=stop.stop)
+        if move.kind == "again":
+            because = self._knowledge.rules[move.rule_id].because
+            return PolicyStep(Act("doubt", move.rule_id), handed_to=LIVE, reason=because)
+        if move.kind in ("in-order", "restored"):
+            return PolicyStep(Act("fixed"))
+        if move.kind == "left":
+            assert move.fault is not None
+            act = Act("refer", move.fault.id)
+            return PolicyStep(act, handed_to=move.fault.fix.refer, reason=move.fault.title)
+        if move.kind == "unmeasured":
+            return PolicyStep(Act("refer"), handed_to=SENIOR, reason="nothing could be measured")
+        if move.kind == "nothing-left":
             return PolicyStep(Act("refer"), handed_to=SENIOR, reason="every fault is ruled out")
-        if decision.check_id is not None:
-            return self._ask(point, self._knowledge.checks[decision.check_id])
-        assert decision.fault_id is not None
-        fault = self._knowledge.faults[decision.fault_id]
-        first = self._askable.to_confirm(fault, standing, closed)
-        return self._fix(point, fault) if first is None else self._ask(point, first)
+        if move.check is not None:
+            return self._ask(point, move.check)
+        assert move.fault is not None
+        return self._fix(point, move.fault)
 
-    def _past(self, point: Point, check: Check) -> Point:
-        """The point after the one answer to a first question with which the visit goes on."""
-        for outcome in self._ask(point, check).outcomes:
-            if self._ending(self._concluded(outcome.state)[1]) is None:
-                return outcome.state
-        raise InputError(f"every answer to '{check.id}' ends the visit", right="there is no tree")
+    def _doubting(self, point: Point, fired: Iterable[str]) -> Point:
+        """The point with the readings to take again that the first rule to fire doubts."""
+        for rule_id in fired:
+            for item in self._knowledge.rules[rule_id].then:
+                if isinstance(item, Doubt):
+                    again = tuple(name for name in item.doubt if name in point.answered)
+                    if again:
+                        return replace(point, again=again, doubting=rule_id)
+        return point
 
     def _concluded(self, point: Point) -> tuple[Mapping[str, FactValue], tuple[str, ...]]:
         """The facts at a point with the findings, and which of the rules that can end it fire."""
@@ -198,16 +227,6 @@ class _Policy:
         found = {name: True for name, column in self._findings.items() if rows[0, column] == 1.0}
         return {**facts, **found}, tuple(compress(self._watched, fires))
 
-    def _ending(self, fired: tuple[str, ...]) -> PolicyStep[Point] | None:
-        for rule_id in fired:
-            for item in self._knowledge.rules[rule_id].then:
-                if isinstance(item, Stop):
-                    return PolicyStep(Act("stop", rule_id), handed_to=item.call, reason=item.stop)
-                if isinstance(item, Doubt):
-                    because = self._knowledge.rules[rule_id].because
-                    return PolicyStep(Act("doubt", rule_id), handed_to=LIVE, reason=because)
-        return None
-
     def _ask(self, point: Point, check: Check) -> PolicyStep[Point]:
         [outlook] = self._model.outlooks(point.situation, [check.id])
         joint = outlook.likelihood * point.probabilities
@@ -216,7 +235,7 @@ class _Policy:
         after = replace(
             point,
             opened=point.opened | ({check.access} if check.access else set()),
-            answered=point.answered | {check.id},
+            silent={name: said for name, said in point.silent.items() if name != check.id},
             minutes=point.minutes + cost,
             steps=point.steps + 1,
         )
@@ -227,6 +246,7 @@ class _Policy:
                 replace(
                     after,
                     situation=self._learnt(point.situation, check, answer),
+                    answered={**point.answered, check.id: self.given(check, answer)},
                     probabilities=row / chance,
                 ),
             )
@@ -236,12 +256,14 @@ class _Policy:
         figures = {"minutes": cost, "elapsed": after.minutes}
         return PolicyStep(Act("check", check.id), outcomes, figures)
 
+    def given(self, check: Check, answer: str) -> float | str:
+        """What stands for an answer: the choice's id, or the level's typical reading, inH2O."""
+        return given(self._knowledge, self._baseline, check, answer)
+
     def _learnt(self, situation: Situation, check: Check, answer: str) -> Situation:
         if check.kind == "choice":
             return situation.with_choice(check.id, answer)
-        spot = spot_of(check)
-        level = next(one for one in self._knowledge.levels if one.id == answer)
-        return situation.with_reading(spot, typical_reading(self._baseline, spot, level))
+        return situation.with_reading(spot_of(check), float(self.given(check, answer)))
 
     def _fix(self, point: Point, fault: Fault) -> PolicyStep[Point]:
         column = self._knowledge.fault_index[fault.id]
@@ -270,6 +292,7 @@ class _Policy:
                     replace(
                         point,
                         probabilities=left / rest,
+                        last_repair=None,
                         minutes=elapsed,
                         steps=point.steps + 1,
                         settled=over,
@@ -283,6 +306,14 @@ class _Policy:
         if access is None or access in point.opened:
             return 0.0
         return self._knowledge.accesses[access].minutes
+
+
+def given(knowledge: Knowledge, baseline: Baseline, check: Check, answer: str) -> float | str:
+    """What can be recorded as an answer of the tree: a choice's id, or a typical reading, inH2O."""
+    if check.kind == "choice":
+        return answer
+    level = next(one for one in knowledge.levels if one.id == answer)
+    return typical_reading(baseline, spot_of(check), level)
 
 
 def _watched(knowledge: Knowledge) -> tuple[tuple[str, ...], set[str]]:

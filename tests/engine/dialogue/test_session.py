@@ -10,6 +10,7 @@ from small_rules import SMALL, small
 from stillflow.engine import Session, load_rules
 from stillflow.engine.base.errors import InputError
 from stillflow.engine.base.scales import Mode
+from stillflow.engine.dialogue.choosing import Planner
 from stillflow.engine.dialogue.steps import NextStep
 from stillflow.engine.inference.visit import CANT_DO, CANT_TELL, SKIPPED, Event, Gauge, Visit
 
@@ -355,3 +356,27 @@ def test_a_dear_part_is_fitted_later() -> None:
 
     assert first_fix(0.0) == "seal-torn"
     assert first_fix(500.0) == "hose-clogged"
+
+
+def test_a_fix_behind_a_lid_counts_the_minutes_of_opening() -> None:
+    session = Session(small(), Visit())
+    for check_id in session.knowledge.checks:
+        session.record(check_id, CANT_DO)
+    for fault_id in ("hose-clogged", "motor-worn"):
+        session.record_fix(fault_id, found=False)
+    fix = session.next_step().fix
+    assert fix is not None
+    # 10 for the seal and 4 for the lid, which is still on.
+    assert (fix.fault, fix.minutes) == ("seal-torn", 14)
+
+
+def test_the_record_is_given_without_looking_ahead(monkeypatch: pytest.MonkeyPatch) -> None:
+    session = Session(small(), Visit())
+    session.record("sealed-inlet", 70.0)
+
+    def never(*_: object) -> None:
+        raise AssertionError("the planner was asked")
+
+    monkeypatch.setattr(Planner, "decide", never)
+    assert session.visit.events == session.events
+    assert session.visit.conclusion is None

@@ -131,6 +131,24 @@ def test_what_was_given_at_the_start_is_taken_as_known() -> None:
     assert follow(knowledge, tree, session.visit, 30) > 40
 
 
+def test_after_a_question_was_put_off_the_tree_still_does_what_the_visit_does() -> None:
+    knowledge = small()
+    for skipped in ("sealed-inlet", "working-inlet", "seal-look", "hiss"):
+        session = Session(knowledge, RATED)
+        session.record(skipped, "skipped")
+        tree = visit_tree(session, reach=0.0)
+        assert follow(knowledge, tree, session.visit, 30) > 20
+
+
+def test_after_a_fix_the_tree_verifies_as_the_visit_does() -> None:
+    knowledge = load_rules()
+    session = Session(knowledge, RATED)
+    session.record("danger-signs", "none")
+    session.record_fix("cartridge-clogged")
+    tree = visit_tree(session, reach=0.2)
+    assert follow(knowledge, tree, session.visit, 5) > 5
+
+
 def test_every_way_down_is_counted_once() -> None:
     tree = visit_tree(Session(small(), RATED), reach=0.0)
     leaves = [node for node in tree.nodes if not node.branches]
