@@ -117,7 +117,7 @@ def tree(
         rules_version=knowledge.digest,
         filters=tuple(filters),
     )
-    chart = decision_chart(decision_tree(unrolled, knowledge, session.baseline, title))
+    chart = decision_chart(decision_tree(unrolled, session, title))
     paths = write_chart(chart, Target(out, form or "", paper))
     if paths:
         say(drawn(paths))

@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import replace
 from functools import cached_property
-from typing import Literal
+from typing import Any, Literal
 
 from pydantic import Field, model_validator
 
@@ -33,11 +33,14 @@ class TreeBranch(Plain):
 
     Attributes:
         answer: in a few words.
+        given: what can be recorded as it, where several lead the same way the likeliest of them:
+            a choice's id, or a reading in inH2O; of a fix, `not there`.
         probability: how likely it is there, 0 to 1.
         to: id of the node it leads to.
     """
 
     answer: str
+    given: float | str = ""
     probability: float = Field(ge=0, le=1)
     to: str
 
@@ -48,17 +51,21 @@ class TreeNode(Plain):
     Attributes:
         id: unique in the tree.
         kind: "check"; "fix"; or "hand-over", where the tree ends without a fix.
+        check: id of the check to make; `fault` of the fault to put right; empty where neither is.
         title: what to check, what to fix, or whom to hand over to.
         detail: anything more to say, in a few words.
         minutes: what this step costs.
         probability: of a fix, that it is the right one here (0 to 1).
-        expected_minutes: from the start of the call to the end of this step, on average.
+        expected_minutes: of a fix, from the root to its end: the minutes of every step on the way,
+            its own, and measuring after it.
         caution: what to beware of.
         branches: where the answers lead; none at the end of the tree.
     """
 
     id: str
     kind: Literal["check", "fix", "hand-over"]
+    check: str = ""
+    fault: str = ""
     title: str
     detail: str = ""
     minutes: float | None = Field(default=None, ge=0)
@@ -69,9 +76,13 @@ class TreeNode(Plain):
 
 
 class DecisionTree(Plain):
-    """A whole tree. Nodes may be reached from several others, but never from themselves."""
+    """A whole tree. Nodes may be reached from several others, but never from themselves.
+
+    `start` is the visit that stands at the root, as the content of a visit file.
+    """
 
     title: TitleBlock
+    start: dict[str, Any] = Field(default_factory=dict)
     root: str
     nodes: tuple[TreeNode, ...]
 
@@ -173,7 +184,12 @@ def _key(tree: DecisionTree) -> tuple[KeyItem, ...]:
     def beware(x: float, y: float) -> list[Mark]:
         return shapes.warning_sign(x + 24, y + 8)
 
+    def in_all(x: float, y: float) -> list[Mark]:
+        return [Text(x + 4, y + 11.5, "in all", NOTE_SIZE)]
+
     items = [KeyItem("an answer, how often", way)]
+    if any(node.expected_minutes is not None for node in tree.nodes):
+        items.append(KeyItem("every step from the start, the fix, measuring after it", in_all))
     if any(node.caution for node in tree.nodes):
         items.append(KeyItem("beware", beware))
     return tuple(items)

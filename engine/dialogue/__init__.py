@@ -3,6 +3,7 @@
 The words come from the rules; who shows them, and where they are kept, is left to the caller.
 """
 
+from stillflow.engine.dialogue.answers import given
 from stillflow.engine.dialogue.explain import Meaning
 from stillflow.engine.dialogue.measured import Measured
 from stillflow.engine.dialogue.progress import Asked
@@ -27,7 +28,7 @@ from stillflow.engine.dialogue.trace import (
     stops,
     telling_round,
 )
-from stillflow.engine.dialogue.unrolled import LIVE, NOT_THERE, Act, visit_tree
+from stillflow.engine.dialogue.unrolled import LIVE, NOT_THERE, Act, past_safety, visit_tree
 from stillflow.engine.dialogue.whynot import why_not
 
 __all__ = [
@@ -48,8 +49,10 @@ __all__ = [
     "StepKind",
     "Summary",
     "contributions",
+    "given",
     "loudest_against",
     "loudness",
+    "past_safety",
     "rounds",
     "ruled_out",
     "stops",

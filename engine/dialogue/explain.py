@@ -5,15 +5,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from stillflow.engine.dialogue.answers import given, learnt
 from stillflow.engine.dialogue.progress import Progress
-from stillflow.engine.inference import (
-    Baseline,
-    Firing,
-    LikelihoodModel,
-    Situation,
-    spot_of,
-    typical_reading,
-)
+from stillflow.engine.inference import Baseline, Firing, LikelihoodModel
 from stillflow.engine.ruleset import Advice, Check, Knowledge, Stop
 
 MOST_REASONS = 4
@@ -86,7 +80,8 @@ def meanings(
         chance = float(row.sum())
         if chance > 0:
             lead = int(row.argmax())
-            known = _learnt(knowledge, baseline, progress.situation, check, answer)
+            said = given(knowledge, baseline, check, answer)
+            known = learnt(progress.situation, check, said)
             stops = next(
                 (
                     item.stop
@@ -99,13 +94,3 @@ def meanings(
             share = float(row[lead] / chance)
             found.append(Meaning(labels[answer], chance, titles[lead], share, stops))
     return tuple(sorted(found, key=lambda one: -one.chance))
-
-
-def _learnt(
-    knowledge: Knowledge, baseline: Baseline, situation: Situation, check: Check, answer: str
-) -> Situation:
-    if check.kind == "choice":
-        return situation.with_choice(check.id, answer)
-    spot = spot_of(check)
-    level = next(one for one in knowledge.levels if one.id == answer)
-    return situation.with_reading(spot, typical_reading(baseline, spot, level))

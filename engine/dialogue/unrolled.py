@@ -13,11 +13,12 @@ from typing import Literal, NamedTuple
 
 from stillflow.engine.airflow import FACT_NAMES
 from stillflow.engine.base import Floats, InputError, in_percent
+from stillflow.engine.dialogue.answers import given, learnt
 from stillflow.engine.dialogue.choosing import Planner
 from stillflow.engine.dialogue.course import Course
 from stillflow.engine.dialogue.progress import Repair
 from stillflow.engine.dialogue.session import SENIOR, Session
-from stillflow.engine.inference import Baseline, Situation, rule_table, spot_of, typical_reading
+from stillflow.engine.inference import Situation, rule_table
 from stillflow.engine.planning import Outcome, PolicyStep, PolicyTree, Think, unroll
 from stillflow.engine.ruleset import (
     Check,
@@ -40,8 +41,9 @@ THERE, NOT_THERE = "it is there", "it is not there"
 class Act(NamedTuple):
     """What is done at a node: a check or a fix by id; or an end.
 
-    Ends are `fixed`; `stop` and `doubt` with the id of the rule behind them; `refer` with the id of
-    the fault that others deal with, empty where none is left.
+    Ends are `fixed`; `stop` with the id of the rule behind it; `doubt` with the id of the check to
+    take again first; `refer` with the id of the fault that others deal with, empty where none is
+    left.
     """
 
     kind: Literal["check", "fix", "fixed", "stop", "doubt", "refer"]
@@ -92,8 +94,9 @@ def visit_tree(
 
     The question about danger is taken as asked, with nothing found. Each act of the tree is an
     `Act`; labels are answers, levels of a reading, or `THERE` and `NOT_THERE`. Figures: `minutes`
-    of the act with what must be opened for it, `elapsed` minutes since the tree began at its end
-    (a fix with its measuring afterwards), and for fixes `probability`, that the fault is there.
+    of the act with what must be opened for it, `elapsed` those of all acts since the tree began to
+    its end (a fix with its measuring afterwards), and for fixes `probability`, that the fault is
+    there.
 
     Args:
         session: the starting facts.
@@ -192,8 +195,9 @@ class _Policy:
             stop = next(item for item in stops if isinstance(item, Stop))
             return PolicyStep(Act("stop", move.rule_id), handed_to=stop.call, reason=stop.stop)
         if move.kind == "again":
+            assert move.check is not None
             because = self._knowledge.rules[move.rule_id].because
-            return PolicyStep(Act("doubt", move.rule_id), handed_to=LIVE, reason=because)
+            return PolicyStep(Act("doubt", move.check.id), handed_to=LIVE, reason=because)
         if move.kind in ("in-order", "restored"):
             return PolicyStep(Act("fixed"))
         if move.kind == "left":
@@ -245,25 +249,17 @@ class _Policy:
                 float(chance),
                 replace(
                     after,
-                    situation=self._learnt(point.situation, check, answer),
-                    answered={**point.answered, check.id: self.given(check, answer)},
+                    situation=learnt(point.situation, check, said),
+                    answered={**point.answered, check.id: said},
                     probabilities=row / chance,
                 ),
             )
             for answer, chance, row in zip(outlook.answers, chances, joint, strict=True)
             if chance > 0.0
+            for said in [given(self._knowledge, self._baseline, check, answer)]
         )
         figures = {"minutes": cost, "elapsed": after.minutes}
         return PolicyStep(Act("check", check.id), outcomes, figures)
-
-    def given(self, check: Check, answer: str) -> float | str:
-        """What stands for an answer: the choice's id, or the level's typical reading, inH2O."""
-        return given(self._knowledge, self._baseline, check, answer)
-
-    def _learnt(self, situation: Situation, check: Check, answer: str) -> Situation:
-        if check.kind == "choice":
-            return situation.with_choice(check.id, answer)
-        return situation.with_reading(spot_of(check), float(self.given(check, answer)))
 
     def _fix(self, point: Point, fault: Fault) -> PolicyStep[Point]:
         column = self._knowledge.fault_index[fault.id]
@@ -293,7 +289,7 @@ class _Policy:
                         point,
                         probabilities=left / rest,
                         last_repair=None,
-                        minutes=elapsed,
+                        minutes=point.minutes + cost,
                         steps=point.steps + 1,
                         settled=over,
                     ),
@@ -306,14 +302,6 @@ class _Policy:
         if access is None or access in point.opened:
             return 0.0
         return self._knowledge.accesses[access].minutes
-
-
-def given(knowledge: Knowledge, baseline: Baseline, check: Check, answer: str) -> float | str:
-    """What can be recorded as an answer of the tree: a choice's id, or a typical reading, inH2O."""
-    if check.kind == "choice":
-        return answer
-    level = next(one for one in knowledge.levels if one.id == answer)
-    return typical_reading(baseline, spot_of(check), level)
 
 
 def _watched(knowledge: Knowledge) -> tuple[tuple[str, ...], set[str]]:

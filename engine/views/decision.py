@@ -13,10 +13,13 @@ from math import ceil
 
 from stillflow.engine.base import AirState
 from stillflow.engine.charts import DecisionTree, TitleBlock, TreeBranch, TreeNode
-from stillflow.engine.dialogue import LIVE, NOT_THERE, Act
+from stillflow.engine.dialogue import LIVE, NOT_THERE, Act, Session, given, past_safety
 from stillflow.engine.inference import Baseline, spot_of
 from stillflow.engine.planning import Branch, PolicyNode, PolicyTree
 from stillflow.engine.ruleset import Check, Knowledge
+
+NOT_FOUND = "not there"
+"""What stands in a tree for a fix that was gone to, and its fault not found."""
 
 _ABOUT = {
     "mains": "mains",
@@ -30,18 +33,15 @@ _ABOUT = {
 }
 
 
-def decision_tree(
-    tree: PolicyTree, knowledge: Knowledge, baseline: Baseline, title: TitleBlock
-) -> DecisionTree:
+def decision_tree(tree: PolicyTree, session: Session, title: TitleBlock) -> DecisionTree:
     """The tree in words.
 
     Args:
         tree: from `visit_tree`.
-        knowledge: the rule set it was made with.
-        baseline: what the system should read.
+        session: the starting facts it was made from.
         title: the title block.
     """
-    words = _Words(knowledge, baseline)
+    words = _Words(session.knowledge, session.baseline)
     wanted = {0}
     nodes = []
     # A branch always leads to a higher number, so what is wanted is known when it is reached.
@@ -50,7 +50,10 @@ def decision_tree(
             made = words.node(number, node, tree.nodes)
             wanted |= {int(branch.to) for branch in made.branches}
             nodes.append(made)
-    return DecisionTree(title=title, root="0", nodes=tuple(nodes))
+    start = past_safety(session).visit
+    known = start.model_dump(mode="json", by_alias=True, exclude_defaults=True, exclude_none=True)
+    content = {"stillflow": start.stillflow, **known}
+    return DecisionTree(title=title, start=content, root="0", nodes=tuple(nodes))
 
 
 def _left_to_visit(node: PolicyNode) -> bool:
@@ -86,6 +89,7 @@ class _Words:
         return TreeNode(
             id=str(number),
             kind="check",
+            check=check.id,
             title=_question(check),
             detail=" ".join(details),
             minutes=node.figures["minutes"],
@@ -103,7 +107,10 @@ class _Words:
             cautions += self._knowledge.accesses[fix.access].cautions
         onward = [
             TreeBranch(
-                answer="It is not there", probability=branch.probability, to=str(branch.node)
+                answer="It is not there",
+                given=NOT_FOUND,
+                probability=branch.probability,
+                to=str(branch.node),
             )
             for branch in node.branches
             if branch.label == NOT_THERE and not _left_to_visit(nodes[branch.node])
@@ -111,6 +118,7 @@ class _Words:
         return TreeNode(
             id=str(number),
             kind="hand-over" if fix.refer else "fix",
+            fault=fault.id,
             title=f"{fault.title} – for {fix.refer}" if fix.refer else fault.title,
             detail=fault.confirm if onward else "",
             minutes=node.figures["minutes"],
@@ -121,15 +129,16 @@ class _Words:
         )
 
     def _end(self, number: int, node: PolicyNode) -> TreeNode:
+        check = ""
         if node.handed_to == LIVE:
             title, detail = f"On with {LIVE}", ""
             if isinstance(node.act, Act):
-                title, detail = "Take these readings again", node.reason
+                title, detail, check = "Take these readings again", node.reason, node.act.id
         elif isinstance(node.act, Act) and node.act.kind == "stop":
             title, detail = f"Stop. {node.reason}", f"Call: {node.handed_to}"
         else:
             title, detail = f"Call {node.handed_to}", node.reason
-        return TreeNode(id=str(number), kind="hand-over", title=title, detail=detail)
+        return TreeNode(id=str(number), kind="hand-over", check=check, title=title, detail=detail)
 
     def _branches(
         self, check: Check, node: PolicyNode, nodes: Sequence[PolicyNode]
@@ -145,8 +154,13 @@ class _Words:
             answer = self.answers(check, labels)
             if number in cut and len(by_node) > 1 and len(ways) > 1:
                 answer = "anything else"
-            chance = min(sum(way.probability for way in ways), 1.0)
-            yield TreeBranch(answer=answer, probability=chance, to=str(number))
+            likeliest = max(ways, key=lambda way: way.probability)
+            yield TreeBranch(
+                answer=answer,
+                given=given(self._knowledge, self._baseline, check, str(likeliest.label)),
+                probability=min(sum(way.probability for way in ways), 1.0),
+                to=str(number),
+            )
 
     def answers(self, check: Check, labels: set[Hashable]) -> str:
         """What leads on, by the ids of choices or of levels."""

@@ -7,7 +7,16 @@ import subprocess
 import sys
 from pathlib import Path
 
-IN_ORDER = ("steps", "airflow", "planner", "replay", "rules_planner", "house_calls", "calls")
+IN_ORDER = (
+    "steps",
+    "airflow",
+    "tree_boxes",
+    "planner",
+    "replay",
+    "rules_planner",
+    "house_calls",
+    "calls",
+)
 
 if __name__ == "__main__":
     for name in IN_ORDER:

@@ -12,6 +12,7 @@ import subprocess
 import sys
 import xml.etree.ElementTree as ElementTree
 from pathlib import Path
+from typing import Any
 
 import pytest
 from command import Outcome, stillflow
@@ -200,6 +201,35 @@ def test_a_tree_starts_from_what_is_known(tmp_path: Path) -> None:
         assert part in said
     asked = json.loads(drawn(tmp_path, *TREE, "--complaint", "weak-everywhere", name="t.json"))
     assert "Where is the suction weak?" not in {node["title"] for node in asked["nodes"]}
+
+
+def test_the_json_of_a_tree_can_be_held_against_next(tmp_path: Path) -> None:
+    path = tmp_path / "tree.json"
+    options = ("--complaint", "weak-with-one-tool", "--reach", "20%", *RATED, "--format", "json")
+    assert stillflow("chart", "tree", *options, "--out", str(path)).code == 0
+    tree = json.loads(path.read_text(encoding="utf-8"))
+    root, *_ = tree["nodes"]
+
+    def next_of(visit: dict[str, Any]) -> Any:
+        file = tmp_path / "visit.yaml"
+        file.write_text(json.dumps(visit), encoding="utf-8")
+        outcome = stillflow("next", str(file), "--json")
+        assert outcome.code == 0, outcome.err
+        return json.loads(outcome.out)
+
+    first = next_of(tree["start"])
+    assert (first["check"]["id"], first["check"]["minutes"]) == (root["check"], root["minutes"])
+    on = {node["id"]: node for node in tree["nodes"]}
+    seen = []
+    for branch in root["branches"]:
+        said = {"check": root["check"], "answer": branch["given"]}
+        then = next_of({**tree["start"], "events": [*tree["start"]["events"], said]})
+        box = on[branch["to"]]
+        if box["check"] or box["fault"]:
+            assert box["check"] == (then["check"] or {}).get("id", "")
+            assert box["fault"] == (then["fix"] or {}).get("fault", "")
+            seen.append(box["id"])
+    assert seen
 
 
 def test_until_and_reach_narrow_the_tree_and_say_so(tmp_path: Path) -> None:

@@ -99,6 +99,7 @@ def test_each_box_says_what_to_do_and_what_it_costs() -> None:
         "62 %",
         "It is hard. 90 % likely to be it",
         "an answer, how often",
+        "every step from the start, the fix, measuring after it",
         "beware",
         "12 min; about 15 min in all",
         "Call the senior",

@@ -33,9 +33,7 @@ RATED = Visit(complaint="It is weak.", unit=Unit(rated_sealed=130, rated_airflow
 def _tree() -> Chart:
     knowledge = load_rules()
     session = Session(knowledge, RATED)
-    return decision_chart(
-        decision_tree(visit_tree(session, reach=0.02), knowledge, session.baseline, TITLE)
-    )
+    return decision_chart(decision_tree(visit_tree(session, reach=0.02), session, TITLE))
 
 
 @cache

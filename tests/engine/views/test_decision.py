@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
+import json
 import re
 from functools import cache
 
 import pytest
 from small_rules import SMALL, small
+from tree_boxes import compared
 
 from stillflow.engine import Session, load_rules
 from stillflow.engine.charts.decision import DecisionTree, TreeNode
 from stillflow.engine.charts.picture import TitleBlock
+from stillflow.engine.dialogue.answers import given
 from stillflow.engine.dialogue.unrolled import visit_tree
 from stillflow.engine.inference.likelihood import spot_of
 from stillflow.engine.inference.visit import Unit, Visit
@@ -23,7 +26,7 @@ RATED = Visit(unit=Unit(rated_sealed=130, rated_airflow=114))
 def drawn(knowledge: Knowledge, visit: Visit = RATED, reach: float = 0.0) -> DecisionTree:
     session = Session(knowledge, visit)
     tree = visit_tree(session, reach=reach)
-    return decision_tree(tree, knowledge, session.baseline, TitleBlock(title="A tree"))
+    return decision_tree(tree, session, TitleBlock(title="A tree"))
 
 
 @cache
@@ -189,3 +192,75 @@ def test_no_word_of_the_rule_language_stands_in_the_tree() -> None:
         for words in (node.title, node.detail, node.caution, *(b.answer for b in node.branches)):
             assert not ids & set(re.findall(r"[a-z]+(?:-[a-z]+)+", words)), words
             assert "_" not in words
+
+
+def replayed(knowledge: Knowledge, tree: DecisionTree) -> list[str]:
+    return list(compared(knowledge, json.loads(tree.model_dump_json())))
+
+
+def test_every_box_says_what_the_visit_says_after_those_very_answers() -> None:
+    small_rules = small()
+    for knowledge, tree, least in (
+        (small_rules, drawn(small_rules), 20),
+        (load_rules(), shipped(), 30),
+    ):
+        lines = replayed(knowledge, tree)
+        assert len(lines) > least
+        assert not any(lines), lines
+
+
+def test_boxes_hold_where_questions_were_put_off_and_no_gauge_is_there() -> None:
+    knowledge = small()
+    session = Session(knowledge, RATED.model_copy(update={"missing_tools": ("gauge",)}))
+    session.record("hiss", "skipped")
+    tree = decision_tree(visit_tree(session, reach=0.0), session, TitleBlock(title="A tree"))
+    lines = replayed(knowledge, tree)
+    assert len(lines) > 3
+    assert not any(lines), lines
+
+
+def test_a_box_with_another_probability_or_other_minutes_would_be_found() -> None:
+    knowledge = small()
+    tree = drawn(knowledge)
+    fix = of_kind(tree, "fix")[0]
+    wrong = (
+        {"probability": (fix.probability or 0.0) - 1e-4},
+        {"minutes": (fix.minutes or 0.0) + 1},
+        {"fault": "hose-clogged" if fix.fault != "hose-clogged" else "seal-torn"},
+    )
+    for change in wrong:
+        nodes = tuple(n.model_copy(update=change) if n is fix else n for n in tree.nodes)
+        lines = replayed(knowledge, tree.model_copy(update={"nodes": nodes}))
+        assert any(line.startswith(f"box {fix.id}: ") for line in lines)
+
+
+def test_minutes_in_all_are_those_of_every_box_on_the_way_and_of_measuring_after_it() -> None:
+    knowledge = small()
+    tree = drawn(knowledge)
+    nodes = tree.by_id
+    measuring = set()
+    ways = [(tree.root, 0.0)]
+    while ways:
+        number, spent = ways.pop()
+        spent += nodes[number].minutes or 0.0
+        if (whole := nodes[number].expected_minutes) is not None:
+            measuring.add(round(whole - spent, 6))
+        ways += [(branch.to, spent) for branch in nodes[number].branches]
+    assert len(measuring) == 1
+    assert measuring.pop() > 0
+
+
+def test_where_several_answers_share_a_way_the_likeliest_stands_for_them() -> None:
+    knowledge = load_rules()
+    session = Session(knowledge, RATED)
+    unrolled = visit_tree(session, reach=0.1)
+    joined = 0
+    for node in decision_tree(unrolled, session, TitleBlock(title="A tree")).nodes:
+        for branch in node.branches if node.check else ():
+            every = unrolled.nodes[int(node.id)].branches
+            ways = [way for way in every if way.node == int(branch.to)]
+            likeliest = max(ways, key=lambda way: way.probability)
+            check = knowledge.checks[node.check]
+            assert branch.given == given(knowledge, session.baseline, check, str(likeliest.label))
+            joined += len(ways) > 1
+    assert joined
