@@ -115,7 +115,7 @@ def print_group(title: str, table: Table) -> None:
         spent = minutes(played)
         figures = (
             *np.percentile(spent, (50, 90, 99)),
-            *(100 * (spent > at).mean() for at in SIZES),
+            *(100 * (spent > at).mean() for at in (SLOW, VERY_SLOW)),
         )
         print(
             f"  {name:7s} {share([one.first_right for one in played])}  "
