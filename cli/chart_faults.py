@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import io
 import json
+from collections.abc import Mapping
 from datetime import datetime
 from pathlib import Path
 
@@ -25,11 +26,19 @@ from stillflow.cli.screen import Screen
 from stillflow.engine import load_rules
 from stillflow.engine.base import InputError, Place, chance
 from stillflow.engine.charts import FORMATS, PaperName, TitleBlock
-from stillflow.engine.faulttree import Analysis, FaultTree, analyse
+from stillflow.engine.faulttree import Analysis, CutSet, FaultTree, analyse
+from stillflow.engine.ruleset import Complaint
 
 TABLE_FORMATS = ("csv", "json")
-_MEASURES = ("birnbaum", "fussell_vesely", "criticality", "achievement", "reduction")
-_COLUMNS = ("kind", "id", "title", "order", "probability", *_MEASURES)
+_MEASURES = {
+    "birnbaum": ("B", "Birnbaum"),
+    "fussell_vesely": ("FV", "Fussell-Vesely"),
+    "criticality": ("CR", "criticality"),
+    "achievement": ("RAW", "risk achievement worth"),
+    "reduction": ("RRW", "risk reduction worth"),
+}
+"""Each measure's short name, which keeps the table within 80 columns, and what it stands for."""
+_COLUMNS = ("kind", "id", "title", "order", "probability", *_MEASURES, "code", "type")
 
 
 HELP = """Draw what can bring a complaint about: places, modes, causes, and what acts only together.
@@ -75,7 +84,7 @@ def faults(
     tree = fault_tree(knowledge, known, least)
     analysis = analyse(tree, "exact" if exact else "rare-event")
     if table:
-        _tabulate(tree, analysis, form, out)
+        _tabulate(tree, analysis, _explained(tree, analysis, known), form, out)
         return
     top = tree.by_id[tree.top].title
     filters = [f"complaint: {known.title}"] if known else []
@@ -83,7 +92,7 @@ def faults(
         filters.append(f"causes of less than {least * 100:g} % of it joined")
     title = TitleBlock(
         title=f"Fault tree: {top[0].lower()}{top[1:]}",
-        subtitle=_explained(analysis),
+        subtitle=_explained(tree, analysis, known),
         date=day_of(day),
         rules_version=knowledge.digest,
         filters=tuple(filters),
@@ -93,27 +102,33 @@ def faults(
         say(drawn(paths))
 
 
-def _explained(analysis: Analysis) -> str:
+def _explained(tree: FaultTree, analysis: Analysis, complaint: Complaint | None) -> str:
     how = {
         "exact": "worked out as if causes came independently of one another, which shares of "
         "calls do not: their sum, without --exact, is right",
         "rare-event": "the sum over what is enough by itself, which is right for shares: one call "
         "is counted under one cause",
     }[analysis.method]
-    return (
-        "Figures are shares of calls about poor suction, from how common the rules say each "
-        f"fault is. The figure on top is {how}."
+    calls = "calls about poor suction" if complaint is None else "the calls with this complaint"
+    words = (
+        f"Figures are shares of {calls}, from how common the rules say each fault is. "
+        f"The figure on top is {how}."
     )
+    if any(event.kind == "condition" for event in tree.events):
+        words += " A fault under a condition is there more often than it is felt."
+    return words
 
 
-def _tabulate(tree: FaultTree, analysis: Analysis, form: str | None, out: str) -> None:
+def _tabulate(
+    tree: FaultTree, analysis: Analysis, explained: str, form: str | None, out: str
+) -> None:
     if form is None and out not in ("", STDOUT):
         form = Path(out).suffix.lower().removeprefix(".")
     if form is None:
         if out == STDOUT:
             form = "csv"
         else:
-            _show(Screen(), tree, analysis)
+            _show(Screen(), tree, analysis, explained)
             return
     if form not in TABLE_FORMATS:
         right = f"one of {', '.join(TABLE_FORMATS)}, or no --format to see it here"
@@ -126,29 +141,43 @@ def _tabulate(tree: FaultTree, analysis: Analysis, form: str | None, out: str) -
     say(f"Written: {out}")
 
 
-def _show(screen: Screen, tree: FaultTree, analysis: Analysis) -> None:
+def _show(screen: Screen, tree: FaultTree, analysis: Analysis, explained: str) -> None:
     title = tree.by_id[tree.top].title
     screen.head(title, f"{chance(analysis.probability)}, {analysis.method}")
-    screen.text(f"{_explained(analysis)}")
+    screen.text(explained)
     if analysis.remark:
         screen.text(f"Mind: {analysis.remark}.")
     screen.gap()
     together = [(cut, share) for cut, share in analysis.cut_sets if len(cut) > 1]
     alone = len(analysis.cut_sets) - len(together)
     screen.text(f"Minimal cut sets: {alone} causes that are enough by themselves, and", 0, "bold")
-    rows = [
-        (" and ".join(tree.by_id[name].title for name in sorted(cut)), chance(share))
-        for cut, share in together
-    ]
+    names = {row.event: f"{row.code} {row.title}".strip() for row in analysis.importance}
+    rows = [(_together(tree, cut, names), chance(share)) for cut, share in together]
     screen.table(("only together", "share of calls"), rows)
     screen.gap()
+    screen.text(
+        "Importance: " + ", ".join(f"{short} {words}" for short, words in _MEASURES.values())
+    )
+    if any(row.type == "condition" for row in analysis.importance):
+        screen.text("Codes are those of the drawing; C is a condition, not a fault.")
     screen.table(
-        ("importance", "there", "Birnbaum", "Fussell-Vesely", "critical", "RAW", "RRW"),
+        ("", "share", *(short for short, _ in _MEASURES.values())),
         [
-            (row.title, chance(row.probability), *(_figure(getattr(row, m)) for m in _MEASURES))
+            (
+                names[row.event],
+                chance(row.probability),
+                *(_figure(getattr(row, m)) for m in _MEASURES),
+            )
             for row in analysis.importance
         ],
     )
+
+
+def _together(tree: FaultTree, cut: CutSet, names: Mapping[str, str]) -> str:
+    """A cut set in words: its faults, and while what they matter."""
+    held = [event.id for event in tree.events if event.kind == "condition" and event.id in cut]
+    faults = " and ".join(names[i] for i in sorted(cut.difference(held)))
+    return " while ".join([faults, " and ".join(names[i] for i in held)] if held else [faults])
 
 
 def _figure(value: float | None) -> str:
@@ -160,15 +189,17 @@ def _rows(tree: FaultTree, analysis: Analysis) -> list[dict[str, str | float | N
     rows: list[dict[str, str | float | None]] = [
         {"kind": "top", "id": "", "title": top, "probability": analysis.probability}
     ]
+    codes = {row.event: row.code for row in analysis.importance}
+    titles = {row.event: row.title for row in analysis.importance}
     for cut, probability in analysis.cut_sets:
-        names = sorted(cut)
         rows.append(
             {
                 "kind": "cut-set",
-                "id": " + ".join(names),
-                "title": " and ".join(tree.by_id[name].title for name in names),
+                "id": " + ".join(sorted(cut)),
+                "title": _together(tree, cut, titles),
                 "order": len(cut),
                 "probability": probability,
+                "code": " + ".join(codes[name] for name in sorted(cut)),
             }
         )
     for row in analysis.rows():
@@ -190,6 +221,7 @@ def _json(tree: FaultTree, analysis: Analysis) -> str:
         "method": analysis.method,
         "probability": analysis.probability,
         "remark": analysis.remark,
+        "gates": dict(analysis.gates),
         "cut_sets": analysis.cut_set_rows(),
         "importance": analysis.rows(),
     }

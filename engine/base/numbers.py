@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from math import isclose
+
 
 def percent(probability: float) -> str:
     """A belief in percent: never 0 % or 100 %, which nobody can know."""
@@ -18,10 +20,13 @@ def in_percent(part: float) -> str:
 
 
 def chance(probability: float) -> str:
-    """A probability that is reckoned with: "1 in so many" (two digits) where it is small."""
-    if 0.0 < probability < 0.01:
-        return f"1 in {float(f'{1.0 / probability:.2g}'):,.0f}"
-    return percent(probability) if 0.0 < probability < 1.0 else in_percent(probability)
+    """A probability that is reckoned with: to two digits of a percent, however small."""
+    if not 0.0 < probability < 1.0 or isclose(probability, 1.0):
+        return in_percent(probability)
+    digits = float(f"{100.0 * probability:.2g}")
+    if digits < 0.001:
+        return "<0.001 %"
+    return f"{digits:g} %" if digits < 100.0 else ">99 %"
 
 
 def minutes(value: float) -> str:

@@ -19,7 +19,7 @@ from stillflow.engine.charts.chart import Chart
 from stillflow.engine.charts.page import KeyItem, PaperName, Sheet, kind_key
 from stillflow.engine.charts.paging import Trunk
 from stillflow.engine.charts.picture import Edge, Node, NodeKind, Picture, Plain, TitleBlock
-from stillflow.engine.charts.scene import Mark, Point, Scene, Text, polygon, polyline
+from stillflow.engine.charts.scene import Link, Mark, Point, Scene, Text, polygon, polyline
 from stillflow.engine.charts.shapes import GREY, INK, NOTE_SIZE
 from stillflow.engine.charts.text import LEADING, wrap
 from stillflow.engine.charts.tidy import Cell, Gaps, Size, Twig
@@ -227,6 +227,7 @@ class _Artist:
     """Draws the steps: the answer stands on the line that leads to the box."""
 
     across = True
+    stacks = False
     gaps = Gaps(within=7, between=16)
     _LABEL = 88.0
     _CONNECTOR = Node("", NodeKind.CONNECTOR, text="step 000, page 000")
@@ -254,6 +255,9 @@ class _Artist:
         answer = f"{cell.twig.words}: " if cell.twig and cell.twig.words else ""
         return answer + " ".join(self._boxes[cell.target].lines())
 
+    def title(self, target: str) -> str:
+        return self._boxes[target].title
+
     def entry(self, cell: Cell, corner: Point) -> Point:
         return corner[0], corner[1] + self.size(cell).height / 2
 
@@ -279,6 +283,10 @@ class _Artist:
             for index, line in enumerate(self._origin(cell, signs, page)):
                 baseline = y - 3 + index * NOTE_SIZE * LEADING
                 marks.append(Text(left - 14, baseline, line, NOTE_SIZE, "end", colour=GREY))
+            origins = set(signs.origins.get((cell.target, cell.start), ()))
+            if len(origins) == 1:
+                there = signs.page[(origins.pop(), 0)]
+                marks.append(Link(x, y - 14, self._label - 12, 30, there))
         return marks + self._box(cell, left, y, signs, page)
 
     def _origin(self, cell: Cell, signs: Signs, page: int) -> list[str]:
@@ -306,7 +314,10 @@ class _Artist:
         step = signs.number[cell.target]
         where = self._page_of(cell.target, cell.start, signs, page)
         measured = shapes.measure(Node("", NodeKind.CONNECTOR, text=f"step {step}, {where}"))
-        return shapes.draw(measured, left, y - measured.height / 2)
+        corner = (left, y - measured.height / 2)
+        there = signs.page[(cell.target, cell.start)]
+        way = Link(*corner, measured.width, measured.height, there)
+        return [*shapes.draw(measured, *corner), way]
 
 
 def _numbered(box: Node, number: str = "0") -> Node:

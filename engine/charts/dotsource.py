@@ -29,6 +29,7 @@ _SHAPES: dict[NodeKind, dict[str, str]] = {
     NodeKind.HAND_OVER: {"shape": "octagon", "style": "dashed"},
     NodeKind.CONNECTOR: {"shape": "cds"},
     NodeKind.EVENT: {"shape": "box"},
+    NodeKind.CONDITION: {"shape": "ellipse"},
     NodeKind.STATION: {"shape": "note"},
 }
 _LINES = {
@@ -39,8 +40,10 @@ _LINES = {
 _GATE_WORDS = {
     "or": "[any one of these]",
     "and": "[all of these together]",
+    "inhibit": "[only while the condition holds]",
     "basic": "[basic event]",
     "undeveloped": "[not taken further]",
+    "condition": "[a condition]",
     "transfer": "[goes on elsewhere]",
 }
 

@@ -5,18 +5,19 @@ Reckoning is left to `faulttree`; only the picture is made here.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections import Counter
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
 from stillflow.engine.base import chance, counted
 from stillflow.engine.charts import shapes
 from stillflow.engine.charts.chart import Chart
-from stillflow.engine.charts.gates import HEIGHT, gate_key, symbol
+from stillflow.engine.charts.gates import HALF, HEIGHT, gate_key, symbol
 from stillflow.engine.charts.page import PaperName, Sheet
 from stillflow.engine.charts.paging import Trunk
 from stillflow.engine.charts.picture import Edge, Gate, Node, NodeKind, Picture, TitleBlock
-from stillflow.engine.charts.scene import Mark, Point, Scene, Text, polyline
-from stillflow.engine.charts.shapes import GREY, NOTE_SIZE
+from stillflow.engine.charts.scene import Anchor, Link, Mark, Point, Scene, Text, polyline
+from stillflow.engine.charts.shapes import GREY, NOTE_SIZE, MeasuredNode
 from stillflow.engine.charts.tidy import Cell, Gaps, Size, Twig
 from stillflow.engine.charts.trees import Signs, draw_tree
 from stillflow.engine.faulttree import Analysis, FaultTree, PrimaryEvent
@@ -31,6 +32,8 @@ _INDENT = 16.0
 _STEP = 6.0
 _SIDE = 24.0
 """Room beside a stacked cause for its symbol, drawn small."""
+_ASIDE = 10.0
+"""Between an inhibit gate and the conditions beside it."""
 
 
 def faulttree_chart(tree: FaultTree, title: TitleBlock, analysis: Analysis | None = None) -> Chart:
@@ -39,18 +42,21 @@ def faulttree_chart(tree: FaultTree, title: TitleBlock, analysis: Analysis | Non
     Args:
         tree: what to draw.
         title: its title block.
-        analysis: its figures, which are then shown on the top event and kept in the JSON.
+        analysis: its figures, which are then shown on every gate and kept in the JSON.
     """
     order = tree.upwards()[::-1]
-    top_words = "" if analysis is None else f"{chance(analysis.probability)} in all"
-    nodes = {name: _node(tree.by_id[name], top_words if name == tree.top else "") for name in order}
-    causes = sum(1 for name in order if isinstance(tree.by_id[name], PrimaryEvent))
+    inputs = {name: _inputs(tree, name) for name in order}
+    uses = Counter(i for name in order for i in inputs[name])
+    nodes = {name: _node(tree.by_id[name], uses[name], analysis) for name in order}
+    conditions = sum(1 for node in nodes.values() if node.gate == "condition")
+    causes = sum(1 for node in nodes.values() if node.gate in ("basic", "undeveloped"))
     picture = Picture(
         title=title,
         alt=f"A fault tree. Top event: {tree.by_id[tree.top].title}. "
-        f"Below it, {counted(causes, 'cause')}.",
+        f"Below it, {counted(causes, 'cause')}"
+        + (f" and {counted(conditions, 'condition')}." if conditions else "."),
         nodes=tuple(nodes.values()),
-        edges=tuple(Edge(name, i) for name in order for i in _inputs(tree, name)),
+        edges=tuple(Edge(name, i) for name in order for i in inputs[name]),
         across=False,
     )
 
@@ -62,7 +68,8 @@ def faulttree_chart(tree: FaultTree, title: TitleBlock, analysis: Analysis | Non
         scenes: list[Scene] = []
         for high in _STACKS:
             trunk, stacks = _trunk(tree, high)
-            scenes = draw_tree(trunk, [_Artist(nodes, stacks, s) for s in squeezes], sheet)
+            artists = [_Artist(nodes, stacks, _beside(tree), squeeze) for squeeze in squeezes]
+            scenes = draw_tree(trunk, artists, sheet)
             if min(scene.smallest_text() for scene in scenes) >= NOTE_SIZE:
                 break
         return scenes
@@ -73,6 +80,7 @@ def faulttree_chart(tree: FaultTree, title: TitleBlock, analysis: Analysis | Non
             "method": analysis.method,
             "probability": analysis.probability,
             "remark": analysis.remark,
+            "gates": dict(analysis.gates),
             "cut_sets": analysis.cut_set_rows(),
             "importance": analysis.rows(),
         }
@@ -84,10 +92,23 @@ def _inputs(tree: FaultTree, name: str) -> tuple[str, ...]:
     return part.inputs if isinstance(part, TreeGate) else ()
 
 
-def _node(part: TreeGate | PrimaryEvent, note: str) -> Node:
-    if isinstance(part, PrimaryEvent) and part.probability is not None:
-        note = chance(part.probability)
-    return Node(part.id, NodeKind.EVENT, part.title, note=note, gate=part.kind)
+def _beside(tree: FaultTree) -> dict[str, tuple[str, ...]]:
+    """The conditions of each inhibit gate: they are drawn beside it, not below."""
+    return {gate.id: tree.conditions(gate) for gate in tree.gates if gate.kind == "inhibit"}
+
+
+def _node(part: TreeGate | PrimaryEvent, uses: int, analysis: Analysis | None) -> Node:
+    if isinstance(part, TreeGate):
+        note = "" if analysis is None else chance(analysis.gates[part.id])
+        if analysis is not None and part.id == analysis.top:
+            note += " in all"
+        return Node(part.id, NodeKind.EVENT, part.title, note=note, gate=part.kind)
+    notes = [part.code, "" if part.probability is None else chance(part.probability)]
+    if uses > 1:
+        notes.append(f"one event, drawn {uses} times")
+    kind = NodeKind.CONDITION if part.kind == "condition" else NodeKind.EVENT
+    note = ", ".join(one for one in notes if one)
+    return Node(part.id, kind, part.title, note=note, gate=part.kind)
 
 
 def _trunk(tree: FaultTree, most: int) -> tuple[Trunk, dict[str, tuple[str, ...]]]:
@@ -95,9 +116,10 @@ def _trunk(tree: FaultTree, most: int) -> tuple[Trunk, dict[str, tuple[str, ...]
     twigs: dict[str, list[Twig]] = {}
     stacks: dict[str, tuple[str, ...]] = {}
     weight: dict[str, float] = {}
+    beside = _beside(tree)
     for depth, name in enumerate(tree.upwards()[::-1]):
         weight[name] = -depth
-        inputs = _inputs(tree, name)
+        inputs = [i for i in _inputs(tree, name) if i not in beside.get(name, ())]
         single = [i for i in inputs if isinstance(tree.by_id[i], PrimaryEvent)]
         twigs[name] = [Twig(i) for i in inputs if i not in single]
         if len(single) <= _MOST_ABREAST:
@@ -117,104 +139,180 @@ class _Artist:
     """Draws events: a box with what happens, and below it the symbol of how."""
 
     across = False
+    stacks = True
     gaps = Gaps(within=14, between=22)
 
     def __init__(
-        self, nodes: Mapping[str, Node], stacks: Mapping[str, tuple[str, ...]], squeeze: float
+        self,
+        nodes: Mapping[str, Node],
+        stacked: Mapping[str, tuple[str, ...]],
+        beside: Mapping[str, tuple[str, ...]],
+        squeeze: float,
     ) -> None:
         self._nodes = nodes
-        self._stacks = stacks
+        self._stacked = stacked
         self._squeeze = squeeze
         self._boxes = {i: shapes.measure(_numbered(n), squeeze) for i, n in nodes.items()}
+        self._beside = {
+            gate: [self._boxes[i] for i in conditions] for gate, conditions in beside.items()
+        }
 
     def size(self, cell: Cell) -> Size:
-        if cell.target in self._stacks:
-            boxes = [self._boxes[i] for i in self._stacks[cell.target]]
-            high = sum(box.height + _STEP for box in boxes) + _STEP
-            return Size(_INDENT + boxes[0].width + _SIDE, high)
+        rows = self._rows(cell)
+        if rows:
+            high = sum(box.height + _step(cell) for box, _ in rows) + _step(cell)
+            return Size(_INDENT + rows[0][0].width + _SIDE, high)
         box = self._boxes[cell.target]
-        # Below a connector's triangle stands where it leads.
-        under = 0.0 if cell.full else NOTE_SIZE * 2.5
-        return Size(box.width, box.height + HEIGHT + _STEP + under)
+        if not cell.full:
+            # Below a connector's triangle stands where it leads.
+            return Size(box.width, box.height + HEIGHT + _STEP + NOTE_SIZE * 2.5)
+        conditions = self._beside.get(cell.target, [])
+        half = max((HALF + _ASIDE + one.width for one in conditions), default=0.0)
+        return Size(max(box.width, 2 * half), box.height + self._band(cell) + _STEP)
+
+    def _band(self, cell: Cell) -> float:
+        """Height of what stands below a box: the symbol, and conditions beside it."""
+        return max(HEIGHT, sum(one.height + _STEP for one in self._beside.get(cell.target, [])))
+
+    def _rows(
+        self, cell: Cell, signs: Signs | None = None, page: int = 0
+    ) -> list[tuple[MeasuredNode, Gate]]:
+        """What a stack holds, each with its symbol: single causes, or ways to gates elsewhere."""
+        rows: list[tuple[MeasuredNode, Gate]] = [
+            (self._boxes[i], self._nodes[i].gate) for i in self._stacked.get(cell.target, ())
+        ]
+        for way in cell.held:
+            node = self._nodes[way.target]
+            # Room for any number is kept before the numbers are known.
+            number, where = ("000", "page 00") if signs is None else _where(way, signs, page)
+            note = ", ".join(part for part in (node.note, f"to {number}, {where}") if part)
+            shown = replace(_numbered(node, number), note=note)
+            rows.append((shapes.measure(shown, self._squeeze), "transfer"))
+        return rows
 
     def words(self, cell: Cell) -> str:
-        names = self._stacks.get(cell.target, (cell.target,))
+        if cell.held:
+            names: Sequence[str] = [way.target for way in cell.held]
+        else:
+            names = self._stacked.get(cell.target, (cell.target,))
+        if cell.full and cell.target in self._beside:
+            names = [*names, *(box.node.id for box in self._beside[cell.target])]
         return "; ".join(" ".join(self._nodes[i].lines()) for i in names)
 
+    def title(self, target: str) -> str:
+        return self._nodes[target].title
+
     def entry(self, cell: Cell, corner: Point) -> Point:
-        if cell.target in self._stacks:
+        if cell.held or cell.target in self._stacked:
             return corner[0] + _INDENT / 2, corner[1]
         return corner[0] + self.size(cell).width / 2, corner[1]
 
     def exit(self, cell: Cell, corner: Point) -> Point:
         size = self.size(cell)
         sag = HEIGHT * 0.15 if self._nodes[cell.target].gate == "or" else 0.0
-        return corner[0] + size.width / 2, corner[1] + size.height - sag
+        low = (self._band(cell) - HEIGHT) / 2
+        return corner[0] + size.width / 2, corner[1] + size.height - low - sag
 
     def marks(self, cell: Cell, corner: Point, signs: Signs, page: int) -> list[Mark]:
-        if cell.target in self._stacks:
-            return self._stack(cell, corner)
+        rows = self._rows(cell, signs, page)
+        if rows:
+            return self._stack(cell, rows, corner, signs)
         node = self._nodes[cell.target]
+        size = self.size(cell)
         box = self._boxes[cell.target]
         x, y = corner
-        middle = x + box.width / 2
+        middle = x + size.width / 2
         foot = y + box.height
-        marks: list[Mark] = [polyline([(middle, foot), (middle, foot + _STEP)], width=1.1)]
-        if cell.full:
-            marks += symbol(node.gate, middle, foot + _STEP)
-        else:
-            marks += symbol("transfer", middle, foot + _STEP)
-        number = signs.number.get(cell.target)
-        shown = _numbered(node, str(number))
-        marks += shapes.draw(shapes.measure(shown, self._squeeze), x, y)
+        low = foot + _STEP + ((self._band(cell) - HEIGHT) / 2 if cell.full else 0.0)
+        marks: list[Mark] = [polyline([(middle, foot), (middle, low)], width=1.1)]
+        if cell.full and cell.target in self._beside:
+            marks += self._conditions(cell, (middle, foot + _STEP))
+        marks += symbol(node.gate if cell.full else "transfer", middle, low)
+        number, where = _where(cell, signs, page)
+        shown = shapes.measure(_numbered(node, number), self._squeeze)
+        marks += shapes.draw(shown, middle - box.width / 2, y)
         if not cell.full:
-            there = signs.page[(cell.target, cell.start)]
-            lines = [f"to {number}" + (" (the rest)" if cell.start else "")]
-            lines.append("this page" if there == page else f"page {there}")
-            marks += _below(lines, middle, foot + _STEP + HEIGHT)
+            marks += _below([f"to {number}", where], middle, foot + _STEP + HEIGHT)
+            marks.append(Link(*corner, *size, signs.page[(cell.target, 0)]))
         elif not cell.twig:
-            marks += self._origin(cell, (middle, foot + _STEP), signs, page)
+            marks += self._origin(cell, (middle, low), signs, page)
+        return marks
+
+    def _conditions(self, cell: Cell, place: Point) -> list[Mark]:
+        """Beside an inhibit gate, what must hold; `place` is the top of the band's middle."""
+        boxes = self._beside[cell.target]
+        x, y = place
+        level = y + self._band(cell) / 2
+        top = level - sum(box.height + _STEP for box in boxes) / 2 + _STEP / 2
+        marks: list[Mark] = []
+        for box in boxes:
+            start, end = (x + HALF, level), (x + HALF + _ASIDE, top + box.height / 2)
+            marks.append(polyline([start, end], width=1.1))
+            marks += shapes.draw(box, end[0], top)
+            top += box.height + _STEP
         return marks
 
     def _origin(self, cell: Cell, place: Point, signs: Signs, page: int) -> list[Mark]:
         """Beside the top of a piece, the triangle of where it comes from."""
-        origins = dict.fromkeys(signs.origins.get((cell.target, cell.start), ()))
+        origins = list(dict.fromkeys(signs.origins.get((cell.target, cell.start), ())))
         if not origins:
             return []
         x, y = place
-        marks = symbol("transfer", x + 30, y + 8, 0.5)
-        marks.append(polyline([(x + 13.5, y + 16), (x + 26.5, y + 16)], width=1.1))
-        lines = ["from " + ", ".join(str(signs.number[i]) for i in list(origins)[:3])]
+        # Conditions stand to the right.
+        side = -1 if cell.target in self._beside else 1
+        marks = symbol("transfer", x + side * 30, y + 8, 0.5)
+        edge = HALF if cell.target in self._beside else 13.5
+        marks.append(polyline([(x + side * edge, y + 16), (x + side * 26.5, y + 16)], width=1.1))
+        lines = ["from " + ", ".join(str(signs.number[i]) for i in origins[:3])]
         if len(origins) == 1:
-            there = signs.page[(next(iter(origins)), 0)]
+            there = signs.page[(origins[0], 0)]
             lines.append("this page" if there == page else f"page {there}")
+            left = x + 22 if side > 0 else x - 22 - 60
+            marks.append(Link(left, y + 4, 60, 26, there))
+        anchor: Anchor = "start" if side > 0 else "end"
         for index, line in enumerate(lines):
-            marks.append(Text(x + 42, y + 14 + index * 11.5, line, NOTE_SIZE, colour=GREY))
+            at = (x + side * 42, y + 14 + index * 11.5)
+            marks.append(Text(*at, line, NOTE_SIZE, anchor, colour=GREY))
         return marks
 
-    def _stack(self, cell: Cell, corner: Point) -> list[Mark]:
+    def _stack(
+        self, cell: Cell, rows: Sequence[tuple[MeasuredNode, Gate]], corner: Point, signs: Signs
+    ) -> list[Mark]:
         x, y = corner
         trunk = x + _INDENT / 2
         marks: list[Mark] = []
-        top = y + _STEP
+        top = y + _step(cell)
         last = y
-        for name in self._stacks[cell.target]:
-            box = self._boxes[name]
+        for index, (box, sign) in enumerate(rows):
             middle = top + box.height / 2
             left = x + _INDENT
             marks.append(polyline([(trunk, middle), (left, middle)], width=1.1))
             marks += shapes.draw(box, left, top)
             edge = left + box.width
             marks.append(polyline([(edge, middle), (edge + 5, middle)], width=1.1))
-            marks += symbol(self._nodes[name].gate, edge + 14, middle - HEIGHT * 0.3, 0.6)
+            marks += symbol(sign, edge + 14, middle - HEIGHT * 0.3, 0.6)
+            if cell.held:
+                there = signs.page[(cell.held[index].target, 0)]
+                marks.append(Link(left, top, box.width + _SIDE, box.height, there))
             last = middle
-            top += box.height + _STEP
+            top += box.height + _step(cell)
         return [polyline([(trunk, y), (trunk, last)], width=1.1), *marks]
+
+
+def _step(cell: Cell) -> float:
+    """Between the boxes of a stack: gates have a number on their corner."""
+    return 2 * _STEP if cell.held else _STEP
+
+
+def _where(cell: Cell, signs: Signs, page: int) -> tuple[str, str]:
+    """The number of a gate, and where it is drawn in full."""
+    there = signs.page.get((cell.target, 0))
+    return str(signs.number.get(cell.target)), "this page" if there == page else f"page {there}"
 
 
 def _numbered(node: Node, number: str = "0") -> Node:
     """Only what goes on below has a number."""
-    return replace(node, badge=number) if node.gate in ("or", "and") else node
+    return replace(node, badge=number) if node.gate in ("or", "and", "inhibit") else node
 
 
 def _below(lines: list[str], x: float, y: float) -> list[Mark]:

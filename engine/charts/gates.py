@@ -9,19 +9,22 @@ from collections.abc import Callable
 
 from stillflow.engine.charts.page import KeyItem
 from stillflow.engine.charts.picture import Gate
-from stillflow.engine.charts.scene import Mark, Outline, Text, circle, moved, polygon
+from stillflow.engine.charts.scene import Mark, Outline, Text, circle, moved, polygon, rounded
 from stillflow.engine.charts.shapes import NOTE_SIZE
 
 HEIGHT = 32.0
-"""Height of every symbol in points; none is wider."""
-_HALF = 15.0
+"""Height of every symbol in points."""
+HALF = 15.0
+"""Half the width of the widest symbol."""
 _FILL = "#ffffff"
 
 GATE_WORDS: dict[Gate, str] = {
     "or": "any one of these is enough",
     "and": "only all of these together",
+    "inhibit": "only while the condition beside it holds",
     "basic": "a cause by itself",
     "undeveloped": "not taken further here",
+    "condition": "a condition, not a fault",
     "transfer": "goes on elsewhere",
 }
 
@@ -41,7 +44,7 @@ def symbol(gate: Gate, x: float, y: float, scale: float = 1.0, words: bool = Tru
 
 
 def _or() -> list[Mark]:
-    w, h = _HALF, HEIGHT
+    w, h = HALF, HEIGHT
     shield = Outline(
         (0, 0),
         (
@@ -57,7 +60,7 @@ def _or() -> list[Mark]:
 
 
 def _and() -> list[Mark]:
-    w, h = _HALF, HEIGHT
+    w, h = HALF, HEIGHT
     dome = Outline(
         (-w, h),
         (
@@ -73,24 +76,37 @@ def _and() -> list[Mark]:
     return [dome, Text(0, h * 0.68, "&", NOTE_SIZE, "middle", bold=True)]
 
 
+def _inhibit() -> list[Mark]:
+    w, h = HALF, HEIGHT
+    corners = [(0.0, 0.0), (w, h / 4), (w, h * 3 / 4), (0.0, h), (-w, h * 3 / 4), (-w, h / 4)]
+    return [polygon(corners, fill=_FILL, width=1.4)]
+
+
+def _condition() -> list[Mark]:
+    w, h = HALF, HEIGHT
+    return [rounded(-w, h / 4, 2 * w, h / 2, h / 4, fill=_FILL, width=1.4)]
+
+
 def _basic() -> list[Mark]:
-    return [circle(0, HEIGHT / 2, _HALF, fill=_FILL, width=1.4)]
+    return [circle(0, HEIGHT / 2, HALF, fill=_FILL, width=1.4)]
 
 
 def _undeveloped() -> list[Mark]:
     h = HEIGHT
-    return [polygon([(0, 0), (_HALF, h / 2), (0, h), (-_HALF, h / 2)], fill=_FILL, width=1.4)]
+    return [polygon([(0, 0), (HALF, h / 2), (0, h), (-HALF, h / 2)], fill=_FILL, width=1.4)]
 
 
 def _transfer() -> list[Mark]:
-    return [polygon([(0, 0), (_HALF, HEIGHT), (-_HALF, HEIGHT)], fill=_FILL, width=1.4)]
+    return [polygon([(0, 0), (HALF, HEIGHT), (-HALF, HEIGHT)], fill=_FILL, width=1.4)]
 
 
 _SYMBOLS: dict[Gate, Callable[[], list[Mark]]] = {
     "or": _or,
     "and": _and,
+    "inhibit": _inhibit,
     "basic": _basic,
     "undeveloped": _undeveloped,
+    "condition": _condition,
     "transfer": _transfer,
 }
 

@@ -18,14 +18,17 @@ _BRACKETS: dict[NodeKind, tuple[str, str]] = {
     NodeKind.HAND_OVER: ("([", "])"),
     NodeKind.CONNECTOR: (">", "]"),
     NodeKind.EVENT: ("[", "]"),
+    NodeKind.CONDITION: ("([", "])"),
     NodeKind.STATION: ("[/", "/]"),
 }
 _ARROWS = {"for": "-->", "against": "-.-x", "plain": "---"}
 _GATE_WORDS = {
     "or": "any one of these",
     "and": "all of these together",
+    "inhibit": "only while the condition holds",
     "basic": "basic event",
     "undeveloped": "not taken further",
+    "condition": "a condition",
     "transfer": "goes on elsewhere",
 }
 

@@ -43,6 +43,8 @@ class Cutter:
         size: finds the size of a cell's box in points.
         across: True for trees that grow to the right.
         gaps: distances between boxes.
+        stacks: what to do with more ways than fit a page: True to stack connectors to them one
+            below the other, False to go on with the rest of them on a page of its own.
         room: width and height a page has; None for no limit.
     """
 
@@ -51,6 +53,7 @@ class Cutter:
     across: bool
     gaps: Gaps
     room: Size | None
+    stacks: bool = False
 
     def pages(self) -> list[list[Piece]]:
         """The pieces of each page, in reading order.
@@ -75,10 +78,10 @@ class Cutter:
                 free.append(self._limit() + self.gaps.between)
             pages[page].append(piece)
             free[page] -= needed
-            for cell in piece.top.walk():
+            for cell in (one for box in piece.top.walk() for one in box.connectors()):
                 onward = (cell.target, cell.start)
                 fresh = cell.start > 0 or cell.target not in seen
-                if not cell.full and onward not in page_of and fresh:
+                if onward not in page_of and fresh:
                     page_of[onward] = page
                     seen.add(cell.target)
                     waiting.append(onward)
@@ -94,14 +97,20 @@ class Cutter:
         return place(top, {c: self.size(c) for c in top.walk()}, self.across, self.gaps)
 
     def _fits(self, top: Cell) -> bool:
+        return self._excess(top) <= 1.0
+
+    def _excess(self, top: Cell) -> float:
+        """How many times a piece is larger than its page."""
         if self.room is None:
-            return True
+            return 0.0
         needed = self._place(top).room
-        return needed.width <= self.room.width and needed.height <= self.room.height
+        return max(needed.width / self.room.width, needed.height / self.room.height)
 
     def _grow(self, top: Cell, seen: set[str]) -> Piece:
         self._open(top)
-        while not self._fits(top) and len(top.below) > 2:
+        if self.stacks and not self._fits(top):
+            self._stack(top)
+        while not self.stacks and not self._fits(top) and len(top.below) > 2:
             # Too many ways for one page: the rest goes on a page of its own.
             drop = 2 if top.below[-1].target == top.target else 1
             kept = top.below[:-drop]
@@ -131,6 +140,18 @@ class Cutter:
                 cell.full, cell.below = False, []
         seen.update(drawn)
         return Piece(top, self._place(top))
+
+    def _stack(self, top: Cell) -> None:
+        """Put the ways on into as many columns as fit, and into no more than that."""
+        ways = [cell for cell in top.below if not cell.full]
+        rest = [cell for cell in top.below if cell.full]
+        tries = []
+        for high in range(2, len(ways) + 1):
+            columns = [ways[i : i + high] for i in range(0, len(ways), high)]
+            top.below = [Cell("", full=True, held=column) for column in columns] + rest
+            tries.append((max(self._excess(top), 1.0), high, top.below))
+        if tries:
+            top.below = min(tries, key=lambda attempt: attempt[:2])[2]
 
     def _open(self, cell: Cell) -> None:
         cell.full = True

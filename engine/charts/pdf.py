@@ -14,7 +14,7 @@ from typing import Any
 
 from stillflow.engine.base import SetupError
 from stillflow.engine.charts import text as words
-from stillflow.engine.charts.scene import DASHES, Mark, Outline, Scene, Text
+from stillflow.engine.charts.scene import DASHES, Link, Mark, Outline, Scene, Text
 
 _FACE = "Arimo"
 _MISSING = "\u25a1"
@@ -36,6 +36,9 @@ def write_pdf(scenes: Sequence[Scene], date: datetime.date | None = None) -> byt
     letters = document.fonts[_FACE.lower()].cmap
     for scene in scenes:
         document.add_page(format=(scene.width, scene.height))
+        document.start_section(words.clean(scene.title))
+        for part in scene.parts:
+            document.start_section(words.clean(part), level=1)
         for group in scene.groups:
             for mark in group.marks:
                 _draw(document, mark, letters)
@@ -70,6 +73,9 @@ def _document(first: Scene, date: datetime.date | None) -> Any:
 def _draw(document: Any, mark: Mark, letters: Container[int]) -> None:
     if isinstance(mark, Text):
         _text(document, mark, letters)
+    elif isinstance(mark, Link):
+        there = document.add_link(page=mark.page)
+        document.link(mark.x, mark.y, mark.width, mark.height, there)
     elif mark.fill or mark.stroke:
         _path(document, mark)
 

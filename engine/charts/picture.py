@@ -29,6 +29,7 @@ class NodeKind(StrEnum):
     HAND_OVER = "hand-over"
     CONNECTOR = "connector"
     EVENT = "event"
+    CONDITION = "condition"
     STATION = "station"
 
 
@@ -45,12 +46,13 @@ KIND_WORDS: dict[NodeKind, str] = {
     NodeKind.HAND_OVER: "ends without a fix",
     NodeKind.CONNECTOR: "goes on elsewhere",
     NodeKind.EVENT: "an event",
+    NodeKind.CONDITION: "a condition",
     NodeKind.STATION: "a place to put the gauge",
 }
 """What the key of a chart says of each kind."""
 
 Line = Literal["for", "against", "plain"]
-Gate = Literal["", "or", "and", "basic", "undeveloped", "transfer"]
+Gate = Literal["", "or", "and", "inhibit", "basic", "undeveloped", "condition", "transfer"]
 
 
 class Plain(BaseModel):

@@ -10,7 +10,7 @@ import re
 
 from stillflow.engine.charts import text as words
 from stillflow.engine.charts.program import run
-from stillflow.engine.charts.scene import Mark, Outline, Point, Scene, Text, polygon
+from stillflow.engine.charts.scene import Link, Mark, Outline, Point, Scene, Text, polygon
 
 _ALIGN = {"start": -1, "middle": 0, "end": 1}
 _STYLES = {"solid": "solid", "dashed": "dashed", "dotted": "dotted"}
@@ -42,7 +42,7 @@ def paint_source(scene: Scene, dpi: int) -> str:
 def _orders(mark: Mark, height: float) -> str:
     if isinstance(mark, Text):
         return _text_orders(mark, height)
-    return _path_orders(mark, height)
+    return "" if isinstance(mark, Link) else _path_orders(mark, height)
 
 
 def _sized(letter: str, text: str) -> str:

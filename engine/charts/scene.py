@@ -46,7 +46,18 @@ class Text:
     colour: str = "#111111"
 
 
-Mark = Outline | Text
+@dataclass(frozen=True)
+class Link:
+    """A place on the page that leads to another page (from 1), in files that can do that."""
+
+    x: float
+    y: float
+    width: float
+    height: float
+    page: int
+
+
+Mark = Outline | Text | Link
 
 
 @dataclass(frozen=True)
@@ -59,13 +70,17 @@ class Group:
 
 @dataclass
 class Scene:
-    """One page. `title` and `description` are read out by screen readers."""
+    """One page. `title` and `description` are read out by screen readers.
+
+    `parts` names what stands on it, for a table of contents.
+    """
 
     width: float
     height: float
     title: str
     description: str
     groups: list[Group] = field(default_factory=list)
+    parts: tuple[str, ...] = ()
 
     def add(self, title: str, marks: Sequence[Mark]) -> None:
         """Put one more thing on the page, on top of what is there."""
@@ -133,6 +148,8 @@ def moved(mark: Mark, dx: float, dy: float, scale: float = 1.0) -> Mark:
     if isinstance(mark, Text):
         x, y = at((mark.x, mark.y))
         return Text(x, y, mark.text, mark.size * scale, mark.anchor, mark.bold, mark.colour)
+    if isinstance(mark, Link):
+        return Link(*at((mark.x, mark.y)), mark.width * scale, mark.height * scale, mark.page)
     return Outline(
         at(mark.start),
         tuple(tuple(at(p) for p in segment) for segment in mark.segments),

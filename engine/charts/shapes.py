@@ -64,6 +64,10 @@ def _rounded(box: Box, style: Style) -> list[Outline]:
     return [rounded(*box, 9, **style)]
 
 
+def _pill(box: Box, style: Style) -> list[Outline]:
+    return [rounded(*box, min(box.h / 2, 18), **style)]
+
+
 def _folded(box: Box, style: Style) -> list[Outline]:
     x, y, w, h = box
     right, fold = x + w, 11.0
@@ -137,6 +141,7 @@ LOOKS: dict[NodeKind, Look] = {
     NodeKind.HAND_OVER: Look(_cut, 156, dash="dashed", side=3),
     NodeKind.CONNECTOR: Look(_arrow, 122, fill="#f3f3f3", side=3),
     NodeKind.EVENT: Look(_plain, 126),
+    NodeKind.CONDITION: Look(_pill, 104, side=4),
     NodeKind.STATION: Look(_folded, 146, fill="#eaf3fa"),
 }
 

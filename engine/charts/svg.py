@@ -5,7 +5,7 @@ from __future__ import annotations
 import zlib
 
 from stillflow.engine.charts import text as words
-from stillflow.engine.charts.scene import DASHES, Mark, Outline, Scene, Text
+from stillflow.engine.charts.scene import DASHES, Link, Mark, Outline, Scene, Text
 
 FONT = "Helvetica, Arial, Arimo, 'Liberation Sans', sans-serif"
 
@@ -28,7 +28,7 @@ def write_svg(scene: Scene) -> bytes:
         lines.append("<g>")
         if group.title:
             lines.append(f"<title>{safe(group.title, 'svg')}</title>")
-        lines.extend(_element(item) for item in group.marks)
+        lines.extend(filter(None, map(_element, group.marks)))
         lines.append("</g>")
     lines.append("</svg>\n")
     return "\n".join(lines).encode("utf-8")
@@ -37,7 +37,8 @@ def write_svg(scene: Scene) -> bytes:
 def _element(mark: Mark) -> str:
     if isinstance(mark, Text):
         return _text(mark)
-    return _path(mark)
+    # Each page is a file of its own, under a name that is not known here.
+    return "" if isinstance(mark, Link) else _path(mark)
 
 
 def _text(mark: Text) -> str:

@@ -48,6 +48,7 @@ class Cell:
         full: False for a connector.
         twig: the way that leads here; None at the top of a piece.
         below: the boxes below.
+        held: connectors that stand one below the other in this box, which is then nothing else.
     """
 
     target: str
@@ -55,6 +56,11 @@ class Cell:
     full: bool = False
     twig: Twig | None = None
     below: list[Cell] = field(default_factory=list)
+    held: list[Cell] = field(default_factory=list)
+
+    def connectors(self) -> list[Cell]:
+        """The ways elsewhere that stand here: those held, or this one."""
+        return self.held or ([] if self.full else [self])
 
     def walk(self) -> Iterator[Cell]:
         """This cell and all below it, in reading order."""

@@ -21,7 +21,7 @@ class Signs:
     """Where everything is: what connectors and the tops of pieces say.
 
     Attributes:
-        number: the number of each node that goes on, by id.
+        number: the number of each node that goes on, by id, the same on every paper.
         page: the page (from 1) on which each node, or a later part of it, is drawn.
         origins: from which nodes connectors lead to each node, or to a later part of it.
     """
@@ -42,6 +42,10 @@ class Artist(Protocol):
     def gaps(self) -> Gaps:
         """Distances between boxes."""
 
+    @property
+    def stacks(self) -> bool:
+        """True where ways on that are too many for a page are stacked."""
+
     def size(self, cell: Cell) -> Size:
         """Size of the cell's box in points; may not depend on page numbers."""
 
@@ -50,6 +54,9 @@ class Artist(Protocol):
 
     def words(self, cell: Cell) -> str:
         """The cell in words."""
+
+    def title(self, target: str) -> str:
+        """What a node is called."""
 
     def entry(self, cell: Cell, corner: Point) -> Point:
         """Where the line from above arrives."""
@@ -63,40 +70,65 @@ def draw_tree(trunk: Trunk, artists: Sequence[Artist], sheet: Sheet) -> list[Sce
 
     Args:
         trunk: the tree.
-        artists: the one that needs the fewest pages draws; the first of those that tie.
+        artists: of those whose pieces fit, the one that needs the fewest pages draws; the first
+            of those that tie.
         sheet: what goes round each page.
     """
     room = sheet.room()
     limit = None if room is None else Size(room.width, room.height)
     tries = []
     for artist in artists:
-        pages = Cutter(trunk, artist.size, artist.across, artist.gaps, limit).pages()
-        tries.append((pages, artist))
-        if len(pages) == 1:
+        pages = Cutter(trunk, artist.size, artist.across, artist.gaps, limit, artist.stacks).pages()
+        tries.append((_excess(pages, limit), len(pages), pages, artist))
+        if tries[-1][:2] == (1.0, 1):
             break
-    pages, artist = min(tries, key=lambda attempt: len(attempt[0]))
+    _, _, pages, artist = min(tries, key=lambda attempt: attempt[:2])
     signs = _signs(trunk, pages)
     scenes = []
     for number, pieces in enumerate(pages, 1):
         things, size = _page(pieces, artist, signs, number)
         label = f"page {number} of {len(pages)}" if len(pages) > 1 else ""
-        scenes.append(sheet.compose(things, size, label))
+        scene = sheet.compose(things, size, label)
+        for piece in pieces:
+            name = artist.title(piece.top.target)
+            step = signs.number.get(piece.top.target)
+            scene.parts += (name if step is None else f"{step}. {name}",)
+        scenes.append(scene)
     return scenes
 
 
+def _excess(pages: list[list[Piece]], limit: Size | None) -> float:
+    """How many times the largest piece is larger than a page; 1 where all fit."""
+    if limit is None:
+        return 1.0
+    rooms = [piece.places.room for pieces in pages for piece in pieces]
+    wide = max(room.width for room in rooms) / limit.width
+    return max(wide, max(room.height for room in rooms) / limit.height, 1.0)
+
+
 def _signs(trunk: Trunk, pages: list[list[Piece]]) -> Signs:
-    number: dict[str, int] = {}
     page_of: dict[tuple[str, int], int] = {}
     origins: dict[tuple[str, int], list[str]] = {}
     for index, pieces in enumerate(pages, 1):
         for cell in (cell for piece in pieces for cell in piece.top.walk()):
-            if cell.full and trunk.twigs[cell.target]:
-                number.setdefault(cell.target, len(number) + 1)
+            if cell.full and not cell.held:
                 page_of.setdefault((cell.target, cell.start), index)
-            for child in cell.below:
-                if not child.full:
-                    origins.setdefault((child.target, child.start), []).append(cell.target)
-    return Signs(number, page_of, {key: tuple(found) for key, found in origins.items()})
+            for child in (one for box in cell.below for one in box.connectors()):
+                origins.setdefault((child.target, child.start), []).append(cell.target)
+    found = {key: tuple(origin) for key, origin in origins.items()}
+    return Signs(_numbers(trunk), page_of, found)
+
+
+def _numbers(trunk: Trunk) -> dict[str, int]:
+    """The number of each node that goes on, from the top down and the first way first."""
+    number: dict[str, int] = {}
+    waiting = [trunk.root]
+    while waiting:
+        name = waiting.pop()
+        if trunk.twigs[name] and name not in number:
+            number[name] = len(number) + 1
+            waiting.extend(twig.to for twig in reversed(trunk.twigs[name]))
+    return number
 
 
 def _page(

@@ -7,11 +7,12 @@ Nothing is drawn by hand: the same causes always give the same tree. Where the c
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from typing import Literal
 
 from pydantic import Field
 
 from stillflow.engine.base import InputError
-from stillflow.engine.faulttree.tree import FaultTree, Gate, PrimaryEvent, TreePart
+from stillflow.engine.faulttree.tree import EventKind, FaultTree, Gate, PrimaryEvent, TreePart
 
 # Ids of rules have no spaces in them, so the ids of the gates made here can never be theirs.
 _TOP = "the top event"
@@ -27,7 +28,8 @@ class Cause(TreePart):
         mode: what it does ("leak").
         probability: 0 to 1; None where it is not known.
         alone: False where it only matters together with others, in a combination.
-        undeveloped: True where its own causes are left out on purpose.
+        kind: as of a `PrimaryEvent`.
+        code: its short name.
     """
 
     id: str
@@ -36,7 +38,8 @@ class Cause(TreePart):
     mode: str
     probability: float | None = Field(default=None, ge=0, le=1)
     alone: bool = True
-    undeveloped: bool = False
+    kind: EventKind = "basic"
+    code: str = ""
 
 
 class JointCauses(TreePart):
@@ -94,15 +97,22 @@ def build_tree(
             title = f"{place_title}: {words.get(mode, mode)}"
             inputs.append(_either(f"mode {place} {mode}", title, members, gates))
         top_inputs.append(_either(f"place {place}", place_title, inputs, gates))
-    gates += [Gate(id=c.id, title=c.title, kind="and", inputs=c.causes) for c in combinations]
+    conditions = {cause.id for cause in causes if cause.kind == "condition"}
+    for one in combinations:
+        held = conditions.intersection(one.causes)
+        kind: Literal["and", "inhibit"] = (
+            "inhibit" if held and len(one.causes) - len(held) == 1 else "and"
+        )
+        gates.append(Gate(id=one.id, title=one.title, kind=kind, inputs=one.causes))
     gates.insert(0, Gate(id=_TOP, title=top, kind="or", inputs=tuple(top_inputs)))
     used = {i for gate in gates for i in gate.inputs}
     events = tuple(
         PrimaryEvent(
             id=c.id,
             title=c.title,
-            kind="undeveloped" if c.undeveloped else "basic",
+            kind=c.kind,
             probability=c.probability,
+            code=c.code,
         )
         for c in causes
         if c.id in used

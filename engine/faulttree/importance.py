@@ -7,16 +7,19 @@ IEC 61025 and the PRA Procedures Guide, NUREG/CR-2300, from memory).
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from math import inf, isfinite, prod
 
 from stillflow.engine.faulttree.diagram import DecisionDiagram
 from stillflow.engine.faulttree.tree import (
     CutSet,
+    EventKind,
     FaultTree,
     Method,
+    PrimaryEvent,
+    cut_sets,
     diagram,
-    minimal_cut_sets,
 )
 
 
@@ -26,6 +29,8 @@ class Importance:
 
     Attributes:
         event: its id.
+        code: its short name, may be empty.
+        type: "basic", "undeveloped" or "condition".
         title: what happens.
         probability: of the event itself.
         birnbaum: P(top | event) - P(top | no event).
@@ -39,6 +44,8 @@ class Importance:
     """
 
     event: str
+    code: str
+    type: EventKind
     title: str
     probability: float
     birnbaum: float
@@ -54,23 +61,32 @@ class Analysis:
 
     Attributes:
         method: how the probabilities were found.
-        probability: of the top event.
+        gates: the probability of every gate by id.
+        top: the id of the top event.
         cut_sets: each minimal cut set with its probability, likeliest first.
         importance: each event, the weightiest by Fussell and Vesely first.
         remark: what to beware of in these figures; empty where there is nothing.
     """
 
     method: Method
-    probability: float
+    gates: Mapping[str, float]
+    top: str
     cut_sets: tuple[tuple[CutSet, float], ...]
     importance: tuple[Importance, ...]
     remark: str = ""
+
+    @property
+    def probability(self) -> float:
+        """The probability of the top event."""
+        return self.gates[self.top]
 
     def rows(self) -> list[dict[str, str | float | None]]:
         """The importance table, one row for each event, for CSV and JSON."""
         return [
             {
                 "event": row.event,
+                "code": row.code,
+                "type": row.type,
                 "title": row.title,
                 "probability": row.probability,
                 "birnbaum": row.birnbaum,
@@ -84,8 +100,14 @@ class Analysis:
 
     def cut_set_rows(self) -> list[dict[str, str | float]]:
         """The minimal cut sets, one row each, for CSV and JSON."""
+        codes = {row.event: row.code for row in self.importance}
         return [
-            {"events": " + ".join(sorted(cut)), "order": len(cut), "probability": probability}
+            {
+                "events": " + ".join(sorted(cut)),
+                "codes": " + ".join(codes[name] for name in sorted(cut)),
+                "order": len(cut),
+                "probability": probability,
+            }
             for cut, probability in self.cut_sets
         ]
 
@@ -101,20 +123,27 @@ def analyse(tree: FaultTree, method: Method = "rare-event") -> Analysis:
         InputError: an event has no probability, or the tree is too large for the method.
     """
     probabilities = tree.probabilities()
-    cuts = minimal_cut_sets(tree)
+    sets = cut_sets(tree)
+    cuts = sets[tree.top]
     weighed = [(cut, prod(probabilities[e] for e in cut)) for cut in cuts]
+    names = [gate.id for gate in tree.gates if gate.id in sets] or [tree.top]
     if method == "exact":
-        top, pairs = _exact(tree, cuts, probabilities)
+        gates, pairs = _exact(tree, names, cuts, probabilities)
     else:
-        top = sum(probability for _, probability in weighed)
+        gates = {i: sum(prod(probabilities[e] for e in cut) for cut in sets[i]) for i in names}
         pairs = {event: _rare(event, cuts, probabilities) for event in probabilities}
+    top = gates[tree.top]
     rows = []
     for event, (birnbaum, absent, through) in pairs.items():
         probability, happens = probabilities[event], absent + birnbaum
+        part = tree.by_id[event]
+        assert isinstance(part, PrimaryEvent)
         rows.append(
             Importance(
                 event,
-                tree.by_id[event].title,
+                part.code,
+                part.kind,
+                part.title,
                 probability,
                 birnbaum,
                 through / top if top > 0 else 0.0,
@@ -125,7 +154,8 @@ def analyse(tree: FaultTree, method: Method = "rare-event") -> Analysis:
         )
     return Analysis(
         method,
-        top,
+        gates,
+        tree.top,
         tuple(sorted(weighed, key=lambda pair: (-pair[1], len(pair[0]), sorted(pair[0])))),
         tuple(sorted(rows, key=lambda row: (-row.fussell_vesely, -row.birnbaum, row.event))),
         _remark(method, top),
@@ -160,16 +190,17 @@ def _rare(
 
 
 def _exact(
-    tree: FaultTree, cuts: tuple[CutSet, ...], probabilities: dict[str, float]
-) -> tuple[float, dict[str, tuple[float, float, float]]]:
-    made, root = diagram(tree)
+    tree: FaultTree, names: list[str], cuts: tuple[CutSet, ...], probabilities: dict[str, float]
+) -> tuple[dict[str, float], dict[str, tuple[float, float, float]]]:
+    made, roots = diagram(tree)
+    root = roots[tree.top]
     pairs = {}
     for event in probabilities:
         happens = made.probability(root, {**probabilities, event: 1.0})
         absent = made.probability(root, {**probabilities, event: 0.0})
         through = _union(made, [cut for cut in cuts if event in cut])
         pairs[event] = (happens - absent, absent, made.probability(through, probabilities))
-    return made.probability(root, probabilities), pairs
+    return {name: made.probability(roots[name], probabilities) for name in names}, pairs
 
 
 def _union(made: DecisionDiagram, cuts: list[CutSet]) -> int:

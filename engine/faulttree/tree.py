@@ -31,42 +31,51 @@ class TreePart(BaseModel):
     model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False)
 
 
+EventKind = Literal["basic", "undeveloped", "condition"]
+
+
 class PrimaryEvent(TreePart):
     """Something that can happen by itself.
 
     Attributes:
         id: unique among gates and events.
         title: what happens.
-        kind: "basic", or "undeveloped" where its own causes are left out on purpose.
+        kind: "basic"; "undeveloped" where its own causes are left out on purpose; or "condition",
+            which is no fault but decides whether one matters.
         probability: 0 to 1; None where it is not known.
+        code: the short name that drawings and tables share, unique in the tree; may be empty.
     """
 
     id: str
     title: str
-    kind: Literal["basic", "undeveloped"] = "basic"
+    kind: EventKind = "basic"
     probability: float | None = Field(default=None, ge=0, le=1)
+    code: str = ""
 
 
 class Gate(TreePart):
-    """Something that happens when any one ("or") or all ("and") of its inputs happen.
+    """Something that happens when any one ("or") or all ("and", "inhibit") of its inputs happen.
+
+    An inhibit gate passes its one input on while the conditions among its inputs hold (IEC 61025).
 
     Attributes:
         id: unique among gates and events.
         title: what happens.
-        kind: "or" or "and".
+        kind: "or", "and" or "inhibit".
         inputs: ids of gates and events, at least one.
     """
 
     id: str
     title: str
-    kind: Literal["or", "and"]
+    kind: Literal["or", "and", "inhibit"]
     inputs: tuple[str, ...] = Field(min_length=1)
 
 
 class FaultTree(TreePart):
     """A top event and all that is below it. Gates and events may be used more than once.
 
-    Raises InputError where two parts have one id, an input is missing, or a gate is below itself.
+    Raises InputError where two parts have one id or code, an input is missing, a gate is below
+    itself, or an inhibit gate has not just one input besides its conditions.
     """
 
     top: str
@@ -86,8 +95,26 @@ class FaultTree(TreePart):
         for name in (self.top, *(i for gate in self.gates for i in gate.inputs)):
             if name not in self.by_id:
                 raise InputError(f"the fault tree has no gate or event {name!r}")
+        codes = Counter(event.code for event in self.events if event.code)
+        for code in (code for code, count in codes.items() if count > 1):
+            raise InputError(f"two events of the fault tree have the code {code!r}")
+        for gate in self.gates:
+            held = self.conditions(gate)
+            if gate.kind == "inhibit" and (not held or len(gate.inputs) - len(held) != 1):
+                raise InputError(
+                    f"the inhibit gate {gate.id!r} needs one input and at least one condition"
+                )
         self.upwards()
         return self
+
+    def conditions(self, gate: Gate) -> tuple[str, ...]:
+        """Ids of the conditions among a gate's inputs."""
+        parts = ((name, self.by_id[name]) for name in gate.inputs)
+        return tuple(
+            name
+            for name, part in parts
+            if isinstance(part, PrimaryEvent) and part.kind == "condition"
+        )
 
     def upwards(self) -> list[str]:
         """Ids of everything below the top, and the top last: inputs before their gates.
@@ -137,13 +164,18 @@ class FaultTree(TreePart):
 
 
 def minimal_cut_sets(tree: FaultTree) -> tuple[CutSet, ...]:
-    """The smallest sets of events that bring about the top event.
+    """The smallest sets of events that bring about the top event, as in `cut_sets`."""
+    return cut_sets(tree)[tree.top]
+
+
+def cut_sets(tree: FaultTree) -> dict[str, tuple[CutSet, ...]]:
+    """The smallest sets of events that bring about the top, and every gate and event below it.
 
     Found from the bottom up (or: join the sets; and: combine them), dropping every set that
     contains another (NUREG-0492, chapter VII).
 
     Returns:
-        The sets, fewest events first, then by their ids.
+        The sets by id of gate or event, fewest events first, then by their ids.
 
     Raises:
         InputError: there are more than `MOST_CUT_SETS`.
@@ -160,7 +192,7 @@ def minimal_cut_sets(tree: FaultTree) -> tuple[CutSet, ...]:
             for i in part.inputs:
                 combined = _minimal(a | b for a in combined for b in sets[i])
             sets[name] = combined
-    return tuple(sets[tree.top])
+    return {name: tuple(found) for name, found in sets.items()}
 
 
 def _minimal(sets: Iterable[CutSet]) -> list[CutSet]:
@@ -196,8 +228,8 @@ def _too_many() -> InputError:
     )
 
 
-def diagram(tree: FaultTree) -> tuple[DecisionDiagram, int]:
-    """The top event as a decision diagram over the events, and its root.
+def diagram(tree: FaultTree) -> tuple[DecisionDiagram, dict[str, int]]:
+    """A decision diagram over the events, and in it the root of every gate and event by id.
 
     Raises:
         InputError: the diagram grows too large.
@@ -210,5 +242,6 @@ def diagram(tree: FaultTree) -> tuple[DecisionDiagram, int]:
         if isinstance(part, PrimaryEvent):
             roots[name] = made.variable(name)
         else:
-            roots[name] = made.join(part.kind, [roots[i] for i in part.inputs])
-    return made, roots[tree.top]
+            kind: Literal["or", "and"] = "or" if part.kind == "or" else "and"
+            roots[name] = made.join(kind, [roots[i] for i in part.inputs])
+    return made, roots

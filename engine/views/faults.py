@@ -55,18 +55,20 @@ def known_complaint(knowledge: Knowledge, name: str) -> Complaint:
 
 
 def complaint_shares(knowledge: Knowledge, complaint: Complaint | None) -> dict[str, float]:
-    """The share of calls about poor suction that each fault brings about with a complaint.
+    """The share of calls with a complaint that each fault brings about, P(the fault | it).
 
-    How common the fault is among calls times P(the complaint | the fault); without a complaint,
-    the former alone. Faults that cannot be are left out. 0 to 1, by fault id.
+    In proportion to how common the fault is among calls times P(the complaint | the fault);
+    without a complaint, to the former alone. Faults that cannot be are left out. By fault id; they
+    add up to 1.
     """
     progress = Session(knowledge).progress
     shares = progress.probabilities
     if complaint is not None:
         [outlook] = progress.model.outlooks(progress.situation, [complaint.check])
         shares = shares * outlook.likelihood[outlook.answers.index(complaint.answer)]
+    whole = float(shares.sum())
     return {
-        name: float(share)
+        name: float(share) / whole
         for name, share in zip(knowledge.faults, shares, strict=True)
         if share > 0.0
     }
@@ -77,14 +79,15 @@ def fault_tree(
 ) -> FaultTree:
     """The fault tree of a complaint, or of poor suction as such.
 
-    A circumstance that a fault needs makes the fault itself a little likelier than its share of
-    calls: `how_common` counts the calls it caused.
+    Probabilities are shares of the calls with that complaint, of which each has one cause. A
+    circumstance that a fault needs makes the fault itself a little likelier than its share:
+    `how_common` counts the calls it caused. Events have the same code in every tree of a rule set.
 
     Args:
         knowledge: the rule set.
         complaint: the top event, None for any complaint.
-        worth: where several causes of one place are each less than this share of the top
-            event's probability, they stand together as one undeveloped event; 0 to show all.
+        worth: where several causes of one place are each less than this share, they stand
+            together as one undeveloped event; 0 to show all.
 
     Raises:
         InputError: `worth` is not a share.
@@ -92,11 +95,10 @@ def fault_tree(
     if not 0.0 <= worth < 1.0:
         raise InputError(f"{worth:g} is not a share", right="use a number from 0 up to 1")
     shares = complaint_shares(knowledge, complaint)
-    least = worth * sum(shares.values())
-    combined = _combinations(knowledge, shares, least)
+    combined = _combinations(knowledge, shares, worth)
     within = {name for one in combined for name in one.causes}
-    left = _rare(knowledge, {n: s for n, s in shares.items() if s < least and n not in within})
-    kept = {name: share for name, share in shares.items() if share >= least or name not in left}
+    left = _rare(knowledge, {n: s for n, s in shares.items() if s < worth and n not in within})
+    kept = {name: share for name, share in shares.items() if share >= worth or name not in left}
     causes = [
         Cause(
             id=name,
@@ -105,8 +107,9 @@ def fault_tree(
             mode=_MODES[fault.mode],
             probability=_presence(knowledge, combined, name, shares[name]),
             alone=name not in within,
+            code=f"E{number}",
         )
-        for name, fault in _by_place(knowledge)
+        for number, (name, fault) in enumerate(_by_place(knowledge), 1)
         if name in kept or name in within
     ]
     causes += [
@@ -117,9 +120,10 @@ def fault_tree(
             mode=_MODES[Mode.SETTING],
             probability=one.share,
             alone=False,
-            undeveloped=True,
+            kind="condition",
+            code=f"C{number}",
         )
-        for name, one in knowledge.circumstances.items()
+        for number, (name, one) in enumerate(knowledge.circumstances.items(), 1)
         if name in within
     ]
     causes += _together(knowledge, left, worth)
@@ -184,7 +188,7 @@ def _rare(knowledge: Knowledge, shares: dict[str, float]) -> dict[str, float]:
 def _together(knowledge: Knowledge, left: dict[str, float], worth: float) -> list[Cause]:
     """One event for the causes of each place that are too rare to be drawn one by one."""
     causes = []
-    for place in Where:
+    for number, place in enumerate(Where, 1):
         here = [share for name, share in left.items() if knowledge.faults[name].place is place]
         if here:
             causes.append(
@@ -194,8 +198,9 @@ def _together(knowledge: Knowledge, left: dict[str, float], worth: float) -> lis
                     f"each under {worth * 100:g} % of these calls",
                     place=_PLACES[place],
                     mode="others",
-                    probability=1.0 - prod(1.0 - share for share in here),
-                    undeveloped=True,
+                    probability=sum(here),
+                    kind="undeveloped",
+                    code=f"J{number}",
                 )
             )
     return causes

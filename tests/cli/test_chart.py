@@ -247,7 +247,10 @@ def test_the_fault_tree_has_the_complaint_on_top(tmp_path: Path) -> None:
     )
     gates = {gate["id"]: gate for gate in content["tree"]["gates"]}
     assert gates[content["tree"]["top"]]["title"] == "It clogs again at the same place"
-    assert "and" in {gate["kind"] for gate in gates.values()}
+    assert "inhibit" in {gate["kind"] for gate in gates.values()}
+    assert content["analysis"]["gates"][content["tree"]["top"]] == pytest.approx(1.0)
+    kinds = {event["id"]: event["kind"] for event in content["tree"]["events"]}
+    assert kinds["stringy-debris"] == "condition"
     assert content["analysis"]["method"] == "rare-event"
 
 
@@ -256,7 +259,28 @@ def test_the_table_shows_cut_sets_and_importance() -> None:
     assert outcome.code == 0
     for part in ("Birnbaum", "Fussell-Vesely", "only together", "Hair, string or long fluff"):
         assert part in outcome.out
-    assert max(map(len, outcome.out.splitlines())) <= 80
+    lines = outcome.out.splitlines()
+    assert max(map(len, lines)) <= 80
+    [head] = [index for index, line in enumerate(lines) if line.split()[-2:] == ["RAW", "RRW"]]
+    rows = [line for line in lines[head + 1 :] if re.search(r"\d\.\d{3}$", line)]
+    assert len(rows) > 60
+    assert len(lines) - head - 1 < 2 * len(rows), "a row takes less than two lines on the whole"
+
+
+def test_the_table_and_the_drawing_share_their_codes(tmp_path: Path) -> None:
+    said = words(drawn(tmp_path, *CHARTS["faults"], "--complaint", "clogs-again"))
+    table = stillflow("chart", "faults", "--table", "--complaint", "clogs-again").out
+    assert "E48 Something is stuck in the hose" in table
+    assert "Something is stuck in the hose E48," in said
+    assert re.search(r"E27 A fitting put in backwards .*while\s+C3 Hair", table, re.DOTALL)
+
+
+def test_figures_are_given_the_complaint_and_say_so(tmp_path: Path) -> None:
+    said = words(drawn(tmp_path, *CHARTS["faults"], "--complaint", "weak-at-one-inlet"))
+    assert "100 % in all" in said
+    assert "shares of the calls with this complaint" in said
+    assert "1 in " not in said
+    assert "shares of calls about poor suction" in words(drawn(tmp_path, *CHARTS["faults"]))
 
 
 def test_the_table_as_csv_has_the_top_the_cut_sets_and_the_events() -> None:

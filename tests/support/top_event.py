@@ -21,6 +21,6 @@ def top_probability(tree: FaultTree, method: Method = "rare-event") -> float:
     """
     probabilities = tree.probabilities()
     if method == "exact":
-        made, root = diagram(tree)
-        return made.probability(root, probabilities)
+        made, roots = diagram(tree)
+        return made.probability(roots[tree.top], probabilities)
     return sum(prod(probabilities[e] for e in cut) for cut in minimal_cut_sets(tree))

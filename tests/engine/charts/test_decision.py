@@ -164,6 +164,21 @@ def test_a_check_with_more_answers_than_a_page_holds_goes_on_overleaf() -> None:
     assert all(scene.smallest_text() >= 10 - 1e-6 for scene in scenes)
 
 
+def test_a_step_has_one_number_on_every_paper(grow_tree: Grow) -> None:
+    nodes = tuple(n.model_copy(update={"title": n.id}) for n in grow_tree(60).nodes)
+    tree = DecisionTree(title=TITLE, root="n0", nodes=nodes)
+    seen: dict[str, set[str]] = {}
+    for paper in (None, *PAPERS):
+        for scene in decision_chart(tree).pages(paper):
+            for group in scene.groups:
+                words = [m.text for m in group.marks if isinstance(m, Text)]
+                name = next((w for w in words if re.fullmatch(r"n\d+", w)), None)
+                if name and words[-1].isdigit():
+                    seen.setdefault(name, set()).add(words[-1])
+    assert len(seen) > 20
+    assert all(len(numbers) == 1 for numbers in seen.values())
+
+
 def test_two_thousand_nodes_are_paged_in_time(grow_tree: Grow) -> None:
     tree = grow_tree(2000)
     assert len(tree.nodes) >= 2000
@@ -200,16 +215,18 @@ def trunks(draw: st.DrawFn) -> tuple[Trunk, dict[str, Size]]:
 
 
 @settings(deadline=None, max_examples=60)
-@given(trunks(), st.booleans(), st.sampled_from([None, Size(500, 400)]))
+@given(trunks(), st.booleans(), st.sampled_from([None, Size(500, 400)]), st.booleans())
 def test_boxes_never_overlap_and_pieces_keep_to_their_page(
-    made: tuple[Trunk, dict[str, Size]], across: bool, room: Size | None
+    made: tuple[Trunk, dict[str, Size]], across: bool, room: Size | None, stacks: bool
 ) -> None:
     trunk, sizes = made
 
     def size(cell: Cell) -> Size:
+        if cell.held:
+            return Size(40, 20 * len(cell.held))
         return sizes[cell.target] if cell.full else Size(40, 20)
 
-    pages = Cutter(trunk, size, across, GAPS, room).pages()
+    pages = Cutter(trunk, size, across, GAPS, room, stacks).pages()
     full: list[tuple[str, int]] = []
     onward: list[tuple[str, int]] = []
     for pieces in pages:
@@ -226,10 +243,13 @@ def test_boxes_never_overlap_and_pieces_keep_to_their_page(
                     apart = x + w <= ox + 1e-6 or ox + ow <= x + 1e-6
                     assert apart or y + h <= oy + 1e-6 or oy + oh <= y + 1e-6
             used += piece.places.room.height if across else piece.places.room.width
-            full += [(c.target, c.start) for c in cells if c.full and trunk.twigs[c.target]]
-            onward += [(c.target, c.start) for c in cells if not c.full]
+            plain = [c for c in cells if c.full and not c.held]
+            full += [(c.target, c.start) for c in plain if trunk.twigs[c.target]]
+            onward += [(c.target, c.start) for cell in cells for c in cell.connectors()]
         if room is not None and len(pieces) > 1:
             assert used <= (room.height if across else room.width) + 1e-6
+    if stacks:
+        assert all(start == 0 for _, start in full), "nothing leads back to what it comes from"
     assert len(full) == len(set(full)), "nothing that goes on is drawn in full twice"
     assert set(onward) <= set(full), "every connector leads somewhere"
     assert {name for name, _ in full} == {n for n in trunk.twigs if trunk.twigs[n]}

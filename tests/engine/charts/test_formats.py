@@ -19,9 +19,10 @@ from hypothesis import strategies as st
 from stillflow.engine.base.errors import InputError, SetupError
 from stillflow.engine.charts import program
 from stillflow.engine.charts.chart import FORMATS, Chart, render
+from stillflow.engine.charts.decision import decision_chart
 from stillflow.engine.charts.page import PAPERS
 from stillflow.engine.charts.png import paint_source
-from stillflow.engine.charts.scene import Scene, Text
+from stillflow.engine.charts.scene import Link, Scene, Text
 from stillflow.engine.charts.text import clean
 
 SVG = "{http://www.w3.org/2000/svg}"
@@ -144,6 +145,21 @@ def test_any_label_can_be_set_in_a_pdf(make_charts, labels: list[str]) -> None:
     data = write_pdf(scenes)
     assert data.startswith(b"%PDF-")
     assert data.count(b"/Type /Page\n") == len(scenes)
+
+
+def test_a_pdf_leads_from_page_to_page_and_lists_what_stands_on_each(grow_tree) -> None:
+    pytest.importorskip("fpdf")
+    pytest.importorskip("fontpkg_arimo")
+    chart = decision_chart(grow_tree(30))
+    scenes = chart.pages("a4")
+    links = [m for scene in scenes for g in scene.groups for m in g.marks if isinstance(m, Link)]
+    assert len(scenes) > 1
+    assert links
+    [file] = render(chart, "pdf", "a4")
+    assert file.data.count(b"/Subtype /Link") == len(links)
+    assert b"/Outlines" in file.data
+    entries = len(scenes) + sum(len(scene.parts) for scene in scenes)
+    assert file.data.count(b"/Title") == entries + 1  # and the document's own
 
 
 def test_titles_and_a_description_are_there_for_those_who_cannot_see(make_charts) -> None:

@@ -19,6 +19,7 @@ from stillflow.engine.faulttree.importance import analyse
 from stillflow.engine.faulttree.tree import (
     FaultTree,
     Gate,
+    Method,
     PrimaryEvent,
     minimal_cut_sets,
 )
@@ -177,17 +178,74 @@ def test_tables_have_a_row_for_each_event_and_each_cut_set() -> None:
         [
             "achievement",
             "birnbaum",
+            "code",
             "criticality",
             "event",
             "fussell_vesely",
             "probability",
             "reduction",
             "title",
+            "type",
         ]
     ]
     rows = analysis.cut_set_rows()
-    assert rows[0] == {"events": "K2", "order": 1, "probability": 3e-5}
-    assert {"events": "R + S", "order": 2, "probability": pytest.approx(1e-8)} in rows
+    assert rows[0] == {"events": "K2", "codes": "", "order": 1, "probability": 3e-5}
+    assert [(row["events"], row["probability"]) for row in rows if row["order"] == 2] == [
+        ("R + S", pytest.approx(1e-8)),
+        ("K1 + S", pytest.approx(3e-9)),
+        ("S + S1", pytest.approx(3e-9)),
+    ]
+
+
+@pytest.mark.parametrize("method", ["exact", "rare-event"])
+def test_every_gate_has_the_figure_it_has_as_a_tree_of_its_own(method: Method) -> None:
+    tree = pressure_tank()
+    gates = analyse(tree, method).gates
+    assert set(gates) == {gate.id for gate in tree.gates}
+    for name, figure in gates.items():
+        alone = tree.model_copy(update={"top": name})
+        assert figure == pytest.approx(analyse(alone, method).probability)
+
+
+def conditional(**changes: object) -> FaultTree:
+    """A fault that matters only while a condition holds, in a tree where both have codes."""
+    made: dict[str, object] = {
+        "top": "t",
+        "gates": (
+            Gate(id="t", title="Top", kind="or", inputs=("felt", "b")),
+            Gate(id="felt", title="Felt", kind="inhibit", inputs=("a", "c")),
+        ),
+        "events": (
+            PrimaryEvent(id="a", title="a", probability=0.1, code="E1"),
+            PrimaryEvent(id="b", title="b", probability=0.2, code="E2"),
+            PrimaryEvent(id="c", title="c", probability=0.5, kind="condition", code="C1"),
+        ),
+    }
+    return FaultTree(**{**made, **changes})  # type: ignore[arg-type]
+
+
+def test_an_inhibit_gate_passes_its_input_on_while_its_condition_holds() -> None:
+    tree = conditional()
+    assert set(minimal_cut_sets(tree)) == {frozenset("b"), frozenset("ac")}
+    assert analyse(tree).gates["felt"] == pytest.approx(0.05)
+    assert analyse(tree, "exact").probability == pytest.approx(1 - 0.95 * 0.8)
+    rows = {row["event"]: (row["code"], row["type"]) for row in analyse(tree).rows()}
+    assert rows == {"a": ("E1", "basic"), "b": ("E2", "basic"), "c": ("C1", "condition")}
+    assert analyse(tree).cut_set_rows()[1]["codes"] == "E1 + C1"
+
+
+@pytest.mark.parametrize("inputs", [("a",), ("a", "b"), ("c",), ("a", "b", "c")])
+def test_an_inhibit_gate_has_one_input_and_a_condition(inputs: tuple[str, ...]) -> None:
+    gate = Gate(id="t", title="Top", kind="inhibit", inputs=inputs)
+    with pytest.raises(InputError, match="inhibit gate 't' needs one input"):
+        conditional(gates=(gate,))
+
+
+def test_two_events_of_one_code_are_refused() -> None:
+    events = tuple(PrimaryEvent(id=i, title=i, code="E1") for i in "abc")
+    gate = Gate(id="t", title="Top", kind="or", inputs=("a", "b", "c"))
+    with pytest.raises(InputError, match="the code 'E1'"):
+        FaultTree(top="t", gates=(gate,), events=events)
 
 
 def test_a_tree_is_built_by_place_and_mode_with_combinations() -> None:
