@@ -13,7 +13,7 @@ from typing import NamedTuple
 import click
 
 from stillflow.cli.options import Command
-from stillflow.cli.output import send
+from stillflow.cli.output import say, send
 from stillflow.engine import Session
 from stillflow.engine.base import InputError, Place
 from stillflow.engine.charts import FORMATS, PAPERS, Chart, PaperName, TitleBlock, render
@@ -32,6 +32,7 @@ ENDINGS = {
 _ENDING_OF = {name: ending for ending, name in ENDINGS.items()}
 
 STDOUT = "-"
+_MOST_NAMED = 8
 
 
 class Target(NamedTuple):
@@ -124,6 +125,7 @@ def write_chart(chart: Chart, target: Target) -> list[Path]:
         named = target.out not in ("", STDOUT)
         form = format_of(Path(target.out)) if named else "svg"
     files = render(chart, form, target.paper)
+    _warn_of_boxes({character for file in files for character in file.unknown})
     if target.out == STDOUT:
         if len(files) > 1:
             right = "name a file with --out, or use --format pdf"
@@ -142,6 +144,17 @@ def write_chart(chart: Chart, target: Target) -> list[Path]:
     for one, file in zip(paths, files, strict=True):
         write_file(one, file.data)
     return paths
+
+
+def _warn_of_boxes(unknown: set[str]) -> None:
+    if unknown:
+        named = [f"{one} (U+{ord(one):04X})" for one in sorted(unknown)]
+        more = f" and {len(named) - _MOST_NAMED} more" if len(named) > _MOST_NAMED else ""
+        say(
+            f"stillflow: the typeface has no letter for {', '.join(named[:_MOST_NAMED])}{more}: "
+            "boxes stand for them; as svg the letters are kept",
+            err=True,
+        )
 
 
 def drawn(paths: list[Path]) -> str:

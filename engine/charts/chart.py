@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Any, Literal, get_args
 
@@ -12,7 +12,9 @@ from stillflow.engine.charts.dotsource import dot_source
 from stillflow.engine.charts.mermaid import mermaid_source
 from stillflow.engine.charts.page import PAPERS, PaperName
 from stillflow.engine.charts.picture import Picture
-from stillflow.engine.charts.scene import Scene
+from stillflow.engine.charts.program import has_house_typeface
+from stillflow.engine.charts.scene import Scene, Text
+from stillflow.engine.charts.text import clean, unknown
 
 Format = Literal["svg", "png", "pdf", "dot", "mermaid", "json"]
 
@@ -48,6 +50,8 @@ class ChartFile:
         page: which page it is, from 1.
         pages: how many files there are.
         smallest_text: the smallest type on it in points; 0 for formats without a size.
+        unknown: characters on it for which the typeface has no letter, so that each is drawn as a
+            box; none where the reader's machine brings the letters.
     """
 
     data: bytes
@@ -55,6 +59,7 @@ class ChartFile:
     page: int
     pages: int
     smallest_text: float = 0.0
+    unknown: tuple[str, ...] = ()
 
 
 def render(
@@ -97,11 +102,25 @@ def render(
         from stillflow.engine.charts.pdf import write_pdf
 
         data = write_pdf(scenes, chart.picture.title.date)
-        return [ChartFile(data, output, 1, 1, smallest)]
+        return [ChartFile(data, output, 1, 1, smallest, _unknown(scenes))]
+    boxes = output == "png" and has_house_typeface()
     return [
-        ChartFile(_drawn(scene, output, dpi), output, number, len(scenes), scene.smallest_text())
+        ChartFile(
+            _drawn(scene, output, dpi),
+            output,
+            number,
+            len(scenes),
+            scene.smallest_text(),
+            _unknown([scene]) if boxes else (),
+        )
         for number, scene in enumerate(scenes, 1)
     ]
+
+
+def _unknown(scenes: Sequence[Scene]) -> tuple[str, ...]:
+    marks = (mark for scene in scenes for group in scene.groups for mark in group.marks)
+    labels = "".join(clean(mark.text) for mark in marks if isinstance(mark, Text))
+    return tuple(sorted(unknown(labels)))
 
 
 def _drawn(scene: Scene, output: str, dpi: int) -> bytes:

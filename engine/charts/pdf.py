@@ -9,7 +9,7 @@ from __future__ import annotations
 import datetime
 import importlib
 import logging
-from collections.abc import Container, Sequence
+from collections.abc import Sequence
 from typing import Any
 
 from stillflow.engine.base import SetupError
@@ -33,7 +33,6 @@ def write_pdf(scenes: Sequence[Scene], date: datetime.date | None = None) -> byt
         SetupError: the extra `pdf` is not installed; says which formats can be made.
     """
     document = _document(scenes[0], date)
-    letters = document.fonts[_FACE.lower()].cmap
     for scene in scenes:
         document.add_page(format=(scene.width, scene.height))
         document.start_section(words.clean(scene.title))
@@ -41,7 +40,7 @@ def write_pdf(scenes: Sequence[Scene], date: datetime.date | None = None) -> byt
             document.start_section(words.clean(part), level=1)
         for group in scene.groups:
             for mark in group.marks:
-                _draw(document, mark, letters)
+                _draw(document, mark)
     return bytes(document.output())
 
 
@@ -70,9 +69,9 @@ def _document(first: Scene, date: datetime.date | None) -> Any:
     return document
 
 
-def _draw(document: Any, mark: Mark, letters: Container[int]) -> None:
+def _draw(document: Any, mark: Mark) -> None:
     if isinstance(mark, Text):
-        _text(document, mark, letters)
+        _text(document, mark)
     elif isinstance(mark, Link):
         there = document.add_link(page=mark.page)
         document.link(mark.x, mark.y, mark.width, mark.height, there)
@@ -80,9 +79,10 @@ def _draw(document: Any, mark: Mark, letters: Container[int]) -> None:
         _path(document, mark)
 
 
-def _text(document: Any, mark: Text, letters: Container[int]) -> None:
+def _text(document: Any, mark: Text) -> None:
     label = words.clean(mark.text)
-    label = "".join(c if ord(c) in letters else _MISSING for c in label)
+    for character in words.unknown(label):
+        label = label.replace(character, _MISSING)
     if not label:
         return
     if not label.isascii():

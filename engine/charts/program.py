@@ -41,6 +41,11 @@ def find_program() -> Path:
     )
 
 
+def has_house_typeface() -> bool:
+    """Whether the program is the one with its own typeface; what others paint with is unknown."""
+    return find_program().stem == _BUNDLED
+
+
 def _from_package() -> Path | None:
     from importlib import metadata
 

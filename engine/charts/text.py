@@ -37,6 +37,24 @@ _WIDTHS = {
     bold: dict(zip(map(chr, range(32, 127)), map(int, table.split()), strict=True))
     for bold, table in ((False, _PLAIN), (True, _BOLD))
 }
+# Characters that the typeface has letters for, as ranges of hexadecimal numbers, read from the same
+# file; the drawing program brings the same typeface along.
+_LETTERS = (
+    "20-7E A0-377 37A-37F 384-38A 38C 38E-3A1 3A3-52F 591-5C7 5D0-5EA 5F0-5F4 1AB0-1ABE "
+    "1C80-1C88 1D00-1DF5 1DFB-1F15 1F18-1F1D 1F20-1F45 1F48-1F4D 1F50-1F57 1F59 1F5B 1F5D "
+    "1F5F-1F7D 1F80-1FB4 1FB6-1FC4 1FC6-1FD3 1FD6-1FDB 1FDD-1FEF 1FF2-1FF4 1FF6-1FFE 2000-2064 "
+    "2066-2071 2074-208E 2090-209C 20A0-20BE 20F0 2100-214F 2153-2154 215B-215E 2184 2190-2195 "
+    "21A8 2202 2206 220F 2211-2212 2215 2219-221A 221E-221F 2229 222B 2248 2260-2261 2264-2265 "
+    "2302 2310 2320-2321 2500 2502 250C 2510 2514 2518 251C 2524 252C 2534 253C 2550-256C 2580 "
+    "2584 2588 258C 2590-2593 25A0-25A1 25AA-25AC 25B2 25BA 25BC 25C4 25CA-25CC 25CF 25D8-25D9 "
+    "25E6 263A-263C 2640 2642 2660 2663 2665-2666 266A-266B 266F 2C60-2C7F 2DE0-2E42 A640-A69F "
+    "A717-A7AE A7B0-A7B7 A7F7-A7FF AB30-AB65 F001-F002 F005 F00A-F00E FB01-FB04 FB1D-FB36 "
+    "FB38-FB3C FB3E FB40-FB41 FB43-FB44 FB46-FB4F FE20-FE2F FEFF FFFC-FFFD "
+)
+_HAS = [
+    range(int(ends[0], 16), int(ends[-1], 16) + 1)
+    for ends in (one.split("-") for one in _LETTERS.split())
+]
 # Explicit directions (embeddings, overrides, isolates) would spill over into the next label.
 _DIRECTION_MARKS = frozenset("\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069")
 
@@ -98,6 +116,11 @@ def _advance(character: str, bold: bool) -> int:
 def is_measured(text: str) -> bool:
     """Whether every character is of the measured alphabet, so that `width` is not a guess."""
     return all(character in _WIDTHS[False] for character in text)
+
+
+def unknown(text: str) -> set[str]:
+    """Characters of a label that the house typeface has no letter for; `clean` has been over it."""
+    return {c for c in set(text) if not any(ord(c) in one for one in _HAS)}
 
 
 def wrap(text: str, room: float, size: float, bold: bool = False) -> list[str]:

@@ -163,6 +163,19 @@ def test_causes_drawn_together_say_how_small_each_is(tmp_path: Path) -> None:
     assert "5 % of these calls" in said
 
 
+def test_letters_that_become_boxes_are_named_in_one_line(tmp_path: Path) -> None:
+    file = tmp_path / "visit.yaml"
+    file.write_text(
+        "stillflow: 1\nsite: {name: 山 House}\nevents:\n  - {check: sealed-unit, answer: 90}\n"
+    )
+    outcome = stillflow("chart", "stations", str(file), "--out", str(tmp_path / "s.png"))
+    assert outcome.code == 0
+    assert outcome.err.count("\n") == 1
+    assert outcome.err.startswith("stillflow: the typeface has no letter for 山 (U+5C71): boxes")
+    outcome = stillflow("chart", "stations", str(file), "--out", str(tmp_path / "s.svg"))
+    assert (outcome.code, outcome.err) == (0, "")
+
+
 def test_a_format_that_a_chart_cannot_have_is_not_offered() -> None:
     refused(stillflow(*CHARTS["airflow"], "--format", "dot"), "--format", "svg")
     assert "dot" not in stillflow("chart", "airflow", "--help").out

@@ -23,7 +23,7 @@ from stillflow.engine.charts.decision import decision_chart
 from stillflow.engine.charts.page import PAPERS
 from stillflow.engine.charts.png import paint_source
 from stillflow.engine.charts.scene import Link, Scene, Text
-from stillflow.engine.charts.text import clean
+from stillflow.engine.charts.text import clean, unknown
 
 SVG = "{http://www.w3.org/2000/svg}"
 
@@ -160,6 +160,21 @@ def test_a_pdf_leads_from_page_to_page_and_lists_what_stands_on_each(grow_tree) 
     assert b"/Outlines" in file.data
     entries = len(scenes) + sum(len(scene.parts) for scene in scenes)
     assert file.data.count(b"/Title") == entries + 1  # and the document's own
+
+
+def test_letters_that_the_typeface_lacks_are_named_with_the_file(make_charts) -> None:
+    chart = make_charts("Møller 山 Ωμέγα ☃")[2]
+    assert {file.unknown for file in render(chart, "png")} == {("☃", "山")}
+    assert {file.unknown for file in render(chart, "svg")} == {()}
+    assert {file.unknown for file in render(make_charts("Møller – Ωμέγα ≥ ½")[2], "png")} == {()}
+
+
+def test_the_letters_known_are_those_of_the_typeface() -> None:
+    arimo = pytest.importorskip("fontpkg_arimo")
+    fonts = pytest.importorskip("fontTools.ttLib")
+    letters = fonts.TTFont(arimo.ROOT / "files" / "Arimo[wght].ttf").getBestCmap()
+    has = {c for c in map(chr, range(0x20, 0x110000)) if not unknown(c)}
+    assert has == {chr(code) for code in letters if code >= 0x20}
 
 
 def test_titles_and_a_description_are_there_for_those_who_cannot_see(make_charts) -> None:
