@@ -46,13 +46,14 @@ class CallKind:
     Attributes:
         model: how likely answers are under each fault.
         start: what is known on arrival.
+        baseline: what the unit should read.
     """
 
     knowledge: Knowledge
     arrival: Visit
     model: LikelihoodModel = field(init=False)
     start: Situation = field(init=False)
-    _baseline: Baseline = field(init=False)
+    baseline: Baseline = field(init=False)
     _stops: set[str] = field(init=False)
     _stop_facts: set[str] = field(init=False)
     _chances: dict[tuple[str, tuple[FactValue | None, ...]], tuple[tuple[str, ...], Floats]] = (
@@ -60,10 +61,10 @@ class CallKind:
     )
 
     def __post_init__(self) -> None:
-        self._baseline = baseline_for(self.arrival, self.knowledge)
+        self.baseline = baseline_for(self.arrival, self.knowledge)
         table = rule_table(self.knowledge)
         tolerance = self.arrival.gauge.tolerance
-        self.model = LikelihoodModel(self.knowledge, table, self._baseline, tolerance)
+        self.model = LikelihoodModel(self.knowledge, table, self.baseline, tolerance)
         self.start = Situation(self.model.standing(self.arrival))
         self._stops = {
             rule.id
@@ -80,7 +81,7 @@ class CallKind:
             return situation.with_choice(check.id, answer)
         spot = spot_of(check)
         level = next(one for one in self.knowledge.levels if one.id == answer)
-        return situation.with_reading(spot, typical_reading(self._baseline, spot, level))
+        return situation.with_reading(spot, typical_reading(self.baseline, spot, level))
 
     def chances(
         self, situation: Situation, facts: Mapping[str, FactValue], check: Check

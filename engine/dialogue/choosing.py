@@ -12,9 +12,10 @@ from typing import Protocol
 
 import numpy as np
 
-from stillflow.engine.base import Floats, Integers, Mode, Station, Strength
+from stillflow.engine.base import Floats, Integers, Mode, Strength
 from stillflow.engine.dialogue.steps import Choice
-from stillflow.engine.inference import LikelihoodModel, Situation
+from stillflow.engine.dialogue.verification import Verification
+from stillflow.engine.inference import Baseline, LikelihoodModel, Situation
 from stillflow.engine.planning import Action, Problem, Think, next_action
 from stillflow.engine.ruleset import Check, Fault, Knowledge, Leaf
 
@@ -83,6 +84,7 @@ class Planner:
     Args:
         knowledge: a loaded rule set.
         model: how likely answers are under each fault.
+        baseline: what this system should read: what is short of it is read again after a fix.
         think: how far to look ahead.
         wrong_part_minutes: the price, in minutes, of having fitted a part that was not needed.
     """
@@ -91,17 +93,18 @@ class Planner:
         self,
         knowledge: Knowledge,
         model: LikelihoodModel,
+        baseline: Baseline,
         think: Think = "normal",
         wrong_part_minutes: float = 0.0,
     ) -> None:
         self._knowledge = knowledge
         self._model = model
         self._think: Think = think
+        self._verification = Verification(knowledge, baseline)
         self._groups = {name: index for index, name in enumerate(knowledge.accesses)}
         faults = list(knowledge.faults.values())
         self._faults = faults
         self._fix_minutes = np.array([fault.fix.minutes for fault in faults])
-        self._fix_minutes += self.verifying_minutes
         # Minutes lost, besides its own, by a fix that was not needed.
         self._wrong_minutes = np.array(
             [
@@ -118,14 +121,9 @@ class Planner:
             (column, fault) for column, fault in enumerate(faults) if fault.confirm_first
         ]
 
-    @cached_property
-    def verifying_minutes(self) -> float:
-        """Minutes of what is measured and asked after a fix."""
-        return sum(
-            check.minutes
-            for check in self._knowledge.checks.values()
-            if check.verifies and (check.kind == "choice" or check.station is Station.HOSE)
-        )
+    def verifying_minutes(self, situation: Situation) -> float:
+        """Minutes of what is measured and asked after a fix made on what is known."""
+        return self._verification.minutes(situation.readings)
 
     def decide(self, position: Position, check_ids: Sequence[str]) -> Decision | None:
         """The next best check or fix; None when no fault is left to deal with.
@@ -159,7 +157,7 @@ class Planner:
             return None
         checks = [self._knowledge.checks[name] for name in check_ids]
         priors = position.probabilities[kept]
-        minutes = self._fix_minutes.copy()
+        minutes = self._fix_minutes + self.verifying_minutes(position.situation)
         for column, fault in self._confirmed:
             minutes[column] += self._confirming_minutes(fault, position.answered)
         outlooks = self._model.outlooks(position.situation, check_ids)

@@ -69,7 +69,7 @@ class Session:
             knowledge, rule_table(knowledge), self.baseline, visit.gauge.tolerance
         )
         self._inference = inference_for(knowledge)
-        self._planner = Planner(knowledge, self._model, think, wrong_part_minutes)
+        self._planner = Planner(knowledge, self._model, self.baseline, think, wrong_part_minutes)
         self._course = Course(knowledge, self._planner, visit, self.baseline)
         self._step: NextStep | None = None
         self.progress = self._replay(visit.events)

@@ -117,7 +117,9 @@ def visit_tree(
         because = session.knowledge.rules[session.progress.doubting].because
         names = ", ".join(session.progress.again)
         raise InputError(f"the answers given contradict each other: {because}", right=names)
-    planner = Planner(session.knowledge, session.progress.model, think, wrong_part_minutes)
+    planner = Planner(
+        session.knowledge, session.progress.model, session.baseline, think, wrong_part_minutes
+    )
     started = past_safety(session)
     policy = _Policy(started, planner, depth, until)
     return unroll(policy.start(), policy, reach, cut_to=LIVE)
@@ -265,7 +267,7 @@ class _Policy:
         column = self._knowledge.fault_index[fault.id]
         probability = float(point.probabilities[column])
         cost = fault.fix.minutes + self._opening(fault.fix.access, point)
-        elapsed = point.minutes + cost + self._planner.verifying_minutes
+        elapsed = point.minutes + cost + self._planner.verifying_minutes(point.situation)
         if fault.fix.refer:
             end: PolicyStep[Point] = PolicyStep(
                 Act("refer", fault.id), handed_to=fault.fix.refer, reason=fault.title

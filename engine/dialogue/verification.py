@@ -6,7 +6,7 @@ from collections.abc import Callable, Mapping, Sequence
 
 from stillflow.engine.base import AirState, Station
 from stillflow.engine.dialogue.progress import Repair
-from stillflow.engine.inference import Baseline, judge, spot_of
+from stillflow.engine.inference import Baseline, Spot, judge, spot_of
 from stillflow.engine.ruleset import Check, Knowledge
 
 GAUGE_SHARE = 0.04
@@ -29,21 +29,27 @@ class Verification:
         What was short before it is read again where it verifies, else at the one place where that
         is easiest, so that there is a before and an after of the same; the hose end is read in any
         case, since one reading there covers the whole path; and the customer's tool has the last
-        word.
+        word. Where nothing was short and the hose end was not read, the easiest of what was read
+        is, so that the page has a pair.
         """
+        return self._wanted(repair.situation.readings, possible)
+
+    def minutes(self, before: Mapping[Spot, float]) -> float:
+        """Minutes of those checks after a fix that was made on these readings, in inH2O."""
+        return sum(check.minutes for check in self._wanted(before, lambda check: True))
+
+    def _wanted(
+        self, before: Mapping[Spot, float], possible: Callable[[Check], bool]
+    ) -> list[Check]:
         fit = [check for check in self._checks if possible(check)]
-        before = repair.situation.readings
-        low = [
-            check
-            for check in self._readings
-            if spot_of(check) in before
-            and possible(check)
-            and not self._is_good(check, before[spot_of(check)])
-        ]
-        short = [check for check in low if check.verifies] or sorted(low, key=_effort)[:1]
         hose = [check for check in fit if check.station is Station.HOSE]
         choices = [check for check in fit if check.kind == "choice"]
-        return [*short, *(check for check in hose if check not in short), *choices]
+        read = [one for one in self._readings if spot_of(one) in before and possible(one)]
+        low = [check for check in read if not self._is_good(check, before[spot_of(check)])]
+        again = [check for check in low if check.verifies]
+        if not again and (low or not any(check in hose for check in read)):
+            again = sorted(low or read, key=_effort)[:1]
+        return [*again, *(check for check in hose if check not in again), *choices]
 
     def verdict(self, checks: Sequence[Check], answered: Mapping[str, float | str]) -> bool | None:
         """True if every check that was answered came out good, None if none was answered.

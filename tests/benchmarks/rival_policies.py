@@ -29,7 +29,7 @@ class Ours:
 
     def __init__(self, place: Place, think: Think) -> None:
         self._place = place
-        self._planner = Planner(place.knowledge, place.model, think)
+        self._planner = Planner(place.knowledge, place.model, place.kind.baseline, think)
 
     def __call__(self, point: Point) -> Act:
         decision = self._planner.decide(point, self._place.choices(point))
@@ -157,7 +157,7 @@ def fixing_only(place: Place, point: Point, weights: Floats) -> Act:
     left = weights[index] + 1e-12
     accesses = list(place.knowledge.accesses)
     fixes = [place.knowledge.faults[names[column]].fix for column in index]
-    verifying = place.planner.verifying_minutes
+    verifying = place.planner.verifying_minutes(point.situation)
     problem = Problem(
         priors=left / left.sum(),
         fix_minutes=np.array([fix.minutes + verifying for fix in fixes]),

@@ -70,7 +70,7 @@ class Place:
         self.kind = kind
         self.knowledge = kind.knowledge
         self.model = kind.model
-        self.planner = Planner(kind.knowledge, kind.model)
+        self.planner = Planner(kind.knowledge, kind.model, kind.baseline)
         self._askable = Askable(kind.knowledge)
         self._accesses = kind.knowledge.accesses
         self.check_ids = list(kind.knowledge.checks)
@@ -112,7 +112,8 @@ class Place:
             check = self.knowledge.checks[act.id]
             return check.minutes + self.opening(point, check.access)
         fix = self.knowledge.faults[act.id].fix
-        return fix.minutes + self.opening(point, fix.access) + self.planner.verifying_minutes
+        verifying = self.planner.verifying_minutes(point.situation)
+        return fix.minutes + self.opening(point, fix.access) + verifying
 
     def opening(self, point: Point, access: str | None) -> float:
         """Minutes still to pay to open something."""

@@ -6,8 +6,9 @@ import numpy as np
 import pytest
 from small_rules import SMALL, small
 
-from stillflow.engine import load_rules
+from stillflow.engine import Session, load_rules
 from stillflow.engine.base.scales import AirState, Station
+from stillflow.engine.dialogue.choosing import Planner
 from stillflow.engine.dialogue.progress import Repair
 from stillflow.engine.dialogue.verification import Verification
 from stillflow.engine.inference import Situation
@@ -81,9 +82,30 @@ def test_what_was_low_before_is_read_again_even_where_nothing_else_wants_it() ->
     low = repaired({(AirState.WORKING, Station.INLET): 20.0})
     wanted = [check.id for check in verification.checks(low, lambda check: True)]
     assert wanted == ["working-inlet", "working-hose", "works-now"]
-    whole = repaired({(AirState.WORKING, Station.INLET): 75.0})
-    wanted = [check.id for check in verification.checks(whole, lambda check: True)]
-    assert wanted == ["working-hose", "works-now"]
+
+
+def test_where_nothing_was_low_there_is_still_a_reading_from_before_to_repeat() -> None:
+    verification = Verification(KNOWLEDGE, baseline_for(RATED, KNOWLEDGE))
+    whole = {(AirState.WORKING, Station.INLET): 75.0, (AirState.SEALED, Station.INLET): 119.0}
+    wanted = [check.id for check in verification.checks(repaired(whole), lambda check: True)]
+    assert wanted == ["working-inlet", "working-hose", "works-now"]
+    whole[AirState.WORKING, Station.HOSE] = 57.0
+    wanted = [check.id for check in verification.checks(repaired(whole), lambda check: True)]
+    assert wanted == ["working-hose", "works-now"], "the hose end is a pair by itself"
+
+
+def test_minutes_counted_for_a_fix_are_those_of_what_is_asked_after_it() -> None:
+    baseline = baseline_for(RATED, KNOWLEDGE)
+    planner = Planner(KNOWLEDGE, Session(KNOWLEDGE, RATED).progress.model, baseline)
+    low = repaired({(AirState.SEALED, Station.INLET): 60.0}).situation
+    # Hose end 2 and the customer's tool 1; with what was low 2 more.
+    assert planner.verifying_minutes(Situation({}, {}, {})) == 3
+    assert planner.verifying_minutes(low) == 5
+    with_low = Session(KNOWLEDGE, RATED)
+    with_low.record("sealed-inlet", 60.0)
+    problem, faults, _ = planner.pose(with_low.progress, []) or pytest.fail("no fault left")
+    row = [fault.id for fault in faults].index("seal-torn")
+    assert problem.fix_minutes[row] == 10 + 5
 
 
 def test_of_several_low_readings_the_one_easiest_to_repeat_is_enough() -> None:
