@@ -6,6 +6,7 @@ is fixed, and what a good technician concludes. Comparing many at once is in `re
 
 from __future__ import annotations
 
+import os.path
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from importlib import resources
@@ -185,9 +186,12 @@ def load_cases(folder: str | FilePath | None = None) -> list[Case]:
     if folder is None:
         folder = FilePath(str(resources.files("stillflow.casebook").joinpath("worked")))
     folder = FilePath(folder)
-    if not folder.is_dir():
+    if not os.path.isdir(folder):  # noqa: PTH112 - no, where Path raises
         raise InputError("there is no such folder of cases", Place(str(folder)), "check the name")
     paths = sorted(folder.glob("*.yaml"))
+    if not paths:
+        right = "case files are named such as case.yaml"
+        raise InputError("no worked case is in this folder", Place(str(folder)), right)
     return [read_case(text_of(path), path.name) for path in paths]
 
 

@@ -255,6 +255,8 @@ class Casebook:
                 # The open file takes what is written, and all of it goes when the process does.
                 what = "the casebook has been deleted or moved since it was opened"
                 raise SetupError(what, Place(self.place), "put it back and start again")
+        except UnicodeEncodeError:
+            raise InputError("this is not text", right="write it in UTF-8") from None
         except IntegrityError:
             what = "the same visit was written by another program at the same time"
             raise InputError(what, Place(self.place), "try again") from None

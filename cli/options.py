@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable
 from typing import Any
 
@@ -52,6 +53,19 @@ class Share(click.ParamType[float]):
         return share
 
 
+class Number(click.FloatRange):
+    """A plain number within a range; `nan` lies in none, though it compares with nothing."""
+
+    def convert(
+        self, value: Any, param: click.Parameter | None, ctx: click.Context | None
+    ) -> float:
+        """Read the number; errors name the option."""
+        number: float = super().convert(value, param, ctx)
+        if math.isnan(number):
+            self.fail(f"{value!r} is not a number.", param, ctx)
+        return number
+
+
 SUCTION = Quantity(*LIMITS["suction"])
 
 _UNIT: tuple[tuple[str, str, Any, str], ...] = (
@@ -63,7 +77,7 @@ _UNIT: tuple[tuple[str, str, Any, str], ...] = (
     ),
     ("--rated-airflow", "rated_airflow", Quantity(*LIMITS["rated_airflow"]), "rated airflow, cfm"),
     ("--class", "class_", str, "class of unit, such as present-day-unit or old-unit"),
-    ("--age", "age_years", click.FloatRange(0, 100), "age of the unit, years"),
+    ("--age", "age_years", Number(0, 100), "age of the unit, years"),
     ("--motors", "motors", click.IntRange(1, 2), "how many motors the unit has"),
     (
         "--filter",
@@ -145,7 +159,7 @@ def planning_options(command: Command) -> Command:
     command = click.option(
         "--wrong-part",
         "wrong_part",
-        type=click.FloatRange(0, 10_000),
+        type=Number(0, 10_000),
         default=0.0,
         metavar="MINUTES",
         help="what fitting a part that was not needed costs you, in minutes",

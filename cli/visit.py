@@ -87,21 +87,19 @@ def command(
 
     def keep(changed: Visit) -> Visit:
         nonlocal visit
-        assert visit is not None
-        visit = casebook.save_header(changed, visit)
+        # A new visit is begun with its first answer, so that none is kept that holds nothing.
+        visit = casebook.save_header(changed, visit) if visit else casebook.begin(changed)
         return visit
 
     try:
         visit = _chosen(screen, casebook, resume, fresh)
-        if visit is None:
-            new = visit_from(options).model_copy(update={"missing_tools": without})
-            visit = casebook.begin(new)
-        refused = casebook.refused.get(visit.id, {})
+        new = visit_from(options).model_copy(update={"missing_tools": without})
+        refused = casebook.refused.get(visit.id, {}) if visit else {}
         for where, why in refused.items():
             screen.text(
                 f"{' '.join(where)}: {why}. What is kept cannot be used, so it is asked again."
             )
-        asked = ask_intake(screen, visit, keep, refused)
+        asked = ask_intake(screen, visit or new, keep, refused)
 
         def opened(known: Visit) -> Session:
             return Session(knowledge, known, think, wrong_part)

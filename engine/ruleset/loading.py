@@ -9,13 +9,15 @@ from __future__ import annotations
 
 import hashlib
 import json
+import os.path
+import stat
 from collections.abc import Iterable, Sequence
 from functools import lru_cache
 from graphlib import CycleError
 from importlib import resources
 from pathlib import Path as FilePath
 
-from stillflow.engine.base import InputError, KnowledgeError, Place
+from stillflow.engine.base import SIZE_LIMIT, InputError, KnowledgeError, Place
 from stillflow.engine.ruleset.gathering import SECTIONS, Gathered
 from stillflow.engine.ruleset.knowledge import Knowledge, dependency_order, fact_kinds
 from stillflow.engine.ruleset.references import References
@@ -48,22 +50,30 @@ def load_folders(folders: Sequence[str | FilePath]) -> Knowledge:
     """Load exactly these folders, in order. Errors as `load_rules`."""
     texts: list[tuple[int, str, str]] = []
     for layer, folder in enumerate(map(FilePath, folders)):
-        if not folder.is_dir():
+        if not os.path.isdir(folder):  # noqa: PTH112 - no, where Path raises
             raise InputError("there is no such folder of rules", Place(str(folder)))
         for path in sorted(folder.rglob("*.yaml")):
             name = path.relative_to(folder.parent).as_posix()
-            try:
-                texts.append((layer, name, path.read_text(encoding="utf-8")))
-            except UnicodeDecodeError:
-                raise KnowledgeError("not a text file", Place(name), "save it as UTF-8") from None
-            except OSError as problem:
-                what = f"it cannot be read ({(problem.strerror or str(problem)).lower()})"
-                right = "a rule file is a file that may be read; rename or remove this"
-                raise KnowledgeError(what, Place(name), right) from None
+            texts.append((layer, name, _text_of(path, name)))
         if not any(one[0] == layer for one in texts):
             right = "rule files are named such as rules.yaml, not .yml or .YAML"
             raise InputError("no rule file is in this folder", Place(str(folder)), right)
     return load_texts(texts)
+
+
+def _text_of(path: FilePath, name: str) -> str:
+    """The text of a rule file. A pipe is not waited for, and no more is read than a file may be."""
+    try:
+        if not stat.S_ISREG(path.stat().st_mode):
+            raise OSError("not a file")
+        with path.open(encoding="utf-8-sig") as stream:
+            return stream.read(SIZE_LIMIT + 1)
+    except UnicodeDecodeError:
+        raise KnowledgeError("not a text file", Place(name), "save it as UTF-8") from None
+    except OSError as problem:
+        what = f"it cannot be read ({(problem.strerror or str(problem)).lower()})"
+        right = "a rule file is a file that may be read; rename or remove this"
+        raise KnowledgeError(what, Place(name), right) from None
 
 
 def load_texts(texts: Iterable[tuple[int, str, str]]) -> Knowledge:

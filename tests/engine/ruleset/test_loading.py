@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from pathlib import Path
 
 import pytest
@@ -159,11 +160,13 @@ def test_the_same_words_give_the_same_digest() -> None:
 
 
 def test_what_cannot_be_read_in_a_folder_of_rules_is_one_line(tmp_path: Path) -> None:
-    for name in ("folder", "dangling", "looping"):
+    for name in ("folder", "dangling", "looping", "pipe"):
         place = tmp_path / name
         place.mkdir()
         if name == "folder":
             (place / "x.yaml").mkdir()
+        elif name == "pipe":
+            os.mkfifo(place / "x.yaml")  # one that nobody writes to would be waited for
         else:
             (place / "x.yaml").symlink_to("x.yaml" if name == "looping" else "nowhere")
         with pytest.raises(KnowledgeError, match="it cannot be read"):
