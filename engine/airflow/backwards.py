@@ -111,7 +111,8 @@ class _Explainer:
         atlas, fits = self.atlas, self.fits
         explanations, singles, hose_end = self.explanations()
         alternatives = explanations or singles
-        hose = self.opening("hose", self.inlet, hose_end)
+        supposed = ("hose", "working") not in [(r.station, r.condition) for r in self.readings]
+        hose = self.opening("hose", self.inlet, hose_end, supposed)
         healthy_hose = self.opening("hose", self.inlet, float(atlas.all_healthy[-1]))
         measured = [
             self.opening(reading.station, reading.inlet, reading.inh2o)
@@ -130,6 +131,7 @@ class _Explainer:
             openings=(*measured, hose),
             possible_watts=atlas.possible_watts,
             share_at_hose=hose.air_watts / atlas.possible_watts,
+            share_at_hose_supposed=supposed,
             healthy_share_at_hose=healthy_hose.air_watts / atlas.possible_watts,
             fact_values=plain_facts(columns_of(atlas, fits)),
         )
@@ -236,7 +238,9 @@ class _Explainer:
             along=where,
         )
 
-    def opening(self, station: str, inlet: str | None, suction: float) -> Opening:
+    def opening(
+        self, station: str, inlet: str | None, suction: float, supposed: bool = False
+    ) -> Opening:
         airflow = float(self.atlas.orifice_airflow(np.array([suction]))[0])
         return Opening(
             station=station,
@@ -245,6 +249,7 @@ class _Explainer:
             airflow_cfm=airflow,
             airflow_ls=airflow * CFM_LS,
             air_watts=air_watts(airflow, suction),
+            supposed=supposed,
         )
 
 

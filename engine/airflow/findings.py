@@ -101,6 +101,7 @@ class Opening(_Result):
         airflow_cfm: airflow through the orifice, cfm of room air.
         airflow_ls: the same, L/s.
         air_watts: air power there.
+        supposed: nothing was read there: it holds if all beyond the last station read is sound.
     """
 
     station: str
@@ -109,6 +110,7 @@ class Opening(_Result):
     airflow_cfm: float
     airflow_ls: float
     air_watts: float
+    supposed: bool = False
 
 
 class Estimate(_Result):
@@ -129,6 +131,8 @@ class Estimate(_Result):
         openings: each station read working, and the hose end as the best explanation leaves it.
         possible_watts: the greatest air power the healthy unit can make.
         share_at_hose: of it, what is left at the hose end.
+        share_at_hose_supposed: whether that was not read there but holds only if all beyond the
+            last station read is sound.
         healthy_share_at_hose: what should be left there.
     """
 
@@ -143,6 +147,7 @@ class Estimate(_Result):
     openings: tuple[Opening, ...]
     possible_watts: float
     share_at_hose: float
+    share_at_hose_supposed: bool
     healthy_share_at_hose: float
     fact_values: dict[str, float | str | bool] = Field(repr=False)
 

@@ -84,6 +84,8 @@ def size_words(
         return f"like the hose squeezed to {size:.2f} in {interval}"
     if stretch == "unit":
         return f"like the way through the unit squeezed to {size:.2f} in {interval}"
+    if stretch == "trunk":
+        return f"like the trunk line squeezed to {size:.2f} in {interval}"
     return f"like the line squeezed to {size:.2f} in {where} {interval}"
 
 

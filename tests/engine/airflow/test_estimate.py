@@ -14,6 +14,7 @@ from stillflow.engine.airflow.fan import fan_from_rating
 from stillflow.engine.airflow.findings import Estimate, Reading
 from stillflow.engine.airflow.gauge import readings
 from stillflow.engine.airflow.system import Holes, Inlet, System, Throats
+from stillflow.engine.airflow.words import size_words
 from stillflow.engine.base import vocabulary
 from stillflow.engine.base.errors import InputError
 
@@ -167,6 +168,25 @@ def test_two_faults_are_named_when_one_cannot_explain_the_readings():
 def test_more_suction_than_the_unit_can_make_is_not_called_a_weak_motor():
     found = estimate(pairs(unit=(148, 90)), HALL)
     assert found.best.words.startswith("like the motor running faster than it should, at 107 %")
+
+
+def test_air_at_the_hose_end_is_marked_as_supposed_unless_it_was_read_there():
+    beyond = estimate(pairs(unit=(129, 78), inlet=(90, 50)), HALL)
+    assert [(one.station, one.supposed) for one in beyond.openings] == [
+        ("unit", False),
+        ("inlet", False),
+        ("hose", True),
+    ]
+    assert beyond.share_at_hose_supposed
+    read = estimate(pairs(inlet=(130, 76), hose=(130, 28)), HALL)
+    assert not any(one.supposed for one in read.openings)
+    assert not read.share_at_hose_supposed
+
+
+def test_a_squeezed_trunk_is_said_without_a_stumble():
+    assert size_words("throat", "trunk", 0.65, 0.6, 0.7, None) == (
+        "like the trunk line squeezed to 0.65 in (0.60 to 0.70 in)"
+    )
 
 
 def test_the_inlet_that_was_read_is_the_one_whose_branch_is_meant():
