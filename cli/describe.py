@@ -178,6 +178,8 @@ def show_summary(screen: Screen, summary: Summary, ended: bool = False) -> None:
             ("inH2O", "found", "expected"),
             [(r.label, suction(r.found), suction(r.expected)) for r in summary.before],
         )
+    if summary.sizes:
+        screen.text("By these readings:")
     screen.items(summary.sizes)
     for done in summary.done:
         screen.item("done:", done, 0)

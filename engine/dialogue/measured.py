@@ -5,7 +5,7 @@ from __future__ import annotations
 from pydantic import BaseModel, ConfigDict
 
 from stillflow.engine.dialogue.progress import Asked, Progress
-from stillflow.engine.inference import NO_ANSWER, Baseline, spot_of
+from stillflow.engine.inference import NO_ANSWER, Baseline, Spot, spot_of
 from stillflow.engine.ruleset import Check, Knowledge
 
 
@@ -14,7 +14,7 @@ class Measured(BaseModel):
 
     Attributes:
         label: state and station.
-        found: as read.
+        found: as it is believed, the gauge's zero taken off.
         expected: what this system should read there.
         before: the first reading there before the fix that this one follows; None if there is none.
     """
@@ -30,28 +30,32 @@ class Measured(BaseModel):
 def measured_by_round(
     knowledge: Knowledge, baseline: Baseline, progress: Progress
 ) -> list[tuple[Measured, ...]]:
-    """The last believed reading of each check before any fix, and after each fix that was done."""
-    first: dict[str, float] = {}
+    """What was believed of each reading before any fix, and after each fix that was done.
+
+    A reading that was set aside, then or later, is not among them.
+    """
+    first: dict[Spot, float] = {}
     found = []
-    for number in range(progress.round + 1):
-        last = {
-            check.id: float(asked.answer)
-            for check, asked in _answers(knowledge, progress, number)
+    ends = [repair.situation for repair in progress.repairs if repair.done]
+    for number, situation in enumerate([*ends, progress.situation]):
+        taken = {
+            spot_of(check)
+            for check, _ in _answers(knowledge, progress, number)
             if check.kind == "reading"
         }
-        measured = []
-        for name, value in last.items():
-            state, station = spot_of(knowledge.checks[name])
-            measured.append(
+        last = {spot: value for spot, value in situation.readings.items() if spot in taken}
+        found.append(
+            tuple(
                 Measured(
                     label=f"{state} at {station.words}",
                     found=value,
                     expected=baseline.at(state, station),
-                    before=first.get(name),
+                    before=first.get((state, station)),
                 )
+                for (state, station), value in last.items()
             )
+        )
         first = last | first
-        found.append(tuple(measured))
     return found
 
 

@@ -42,6 +42,14 @@ def test_the_ending_is_said_once_and_stands_in_the_file(played: tuple[Outcome, P
     assert "end: Restored" in (folder / "summary.txt").read_text()
 
 
+def test_what_the_page_says_of_causes_is_bound_to_the_readings_above_it(
+    played: tuple[Outcome, Path],
+) -> None:
+    page = (played[1] / "summary.txt").read_text()
+    places = ["Measured before:", "By these readings:", "cannot tell apart", "Measured after:"]
+    assert sorted(places, key=page.index) == places
+
+
 def test_why_of_a_visit_that_is_over_lists_nothing_as_likely_after_its_fix(
     played: tuple[Outcome, Path],
 ) -> None:

@@ -6,6 +6,7 @@ from small_rules import small
 
 from stillflow.engine import Session
 from stillflow.engine.dialogue import summarise
+from stillflow.engine.inference import Gauge, Visit
 
 
 def mended(*after: tuple[str, float | str]) -> Session:
@@ -69,3 +70,19 @@ def test_sentences_from_before_a_fix_that_was_not_there_give_way_to_later_readin
     said = " ".join(summarise(session).sizes)
     assert said
     assert "should give" not in said
+
+
+def test_readings_that_were_set_aside_are_not_on_the_page() -> None:
+    session = Session(small())
+    for _ in range(2):
+        session.record("sealed-inlet", 50.0)
+        session.record("working-inlet", 80.0)
+    assert session.progress.answered == {}
+    assert summarise(session).before == ()
+
+
+def test_the_page_shows_what_was_believed_with_the_gauges_zero_taken_off() -> None:
+    session = Session(small(), Visit(gauge=Gauge(zero=4)))
+    session.record("sealed-inlet", 64.0)
+    [one] = summarise(session).before
+    assert one.found == 60.0
