@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime
 import random
 from collections.abc import Callable
+from typing import NamedTuple
 
 import pytest
 
@@ -26,7 +27,7 @@ from stillflow.engine.charts.reasoning import (
     ReasoningPath,
 )
 from stillflow.engine.charts.reasoningpicture import reasoning_chart
-from stillflow.engine.charts.scene import Scene, Text
+from stillflow.engine.charts.scene import Outline, Scene, Text
 from stillflow.engine.charts.stationdrawing import station_chart
 from stillflow.engine.charts.stations import AirPath, ChartStation, StationReading
 from stillflow.engine.charts.text import width
@@ -225,27 +226,78 @@ def grow_tree() -> Callable[[int], DecisionTree]:
 
 @pytest.fixture(scope="session")
 def flaws() -> Callable[[Scene], list[str]]:
-    """What is wrong with a page: words off the sheet, words over words."""
+    """What is wrong with a page: words off it, over words or out of their box."""
 
     def find(scene: Scene) -> list[str]:
-        boxes = []
+        words: list[tuple[Box, str]] = []
+        boxes: list[Box] = []
+        found = []
         for mark in (m for group in scene.groups for m in group.marks):
+            if isinstance(mark, Outline) and mark.closed:
+                boxes.append(extent(mark))
             if isinstance(mark, Text) and mark.text.strip():
-                wide = width(mark.text, mark.size, mark.bold)
-                left = mark.x - {"start": 0, "middle": wide / 2, "end": wide}[mark.anchor]
-                top, bottom = mark.y - 0.72 * mark.size, mark.y + 0.2 * mark.size
-                boxes.append((left, top, left + wide, bottom, mark.text))
-        found = [
-            f"off the sheet: {text!r}"
-            for left, top, right, bottom, text in boxes
-            if left < -0.5 or top < -0.5 or right > scene.width + 0.5 or bottom > scene.height + 0.5
-        ]
-        for index, (left, top, right, bottom, text) in enumerate(boxes):
-            for other in boxes[:index]:
-                over = min(right, other[2]) - max(left, other[0])
-                deep = min(bottom, other[3]) - max(top, other[1])
-                if over > 0.8 and deep > 0.8:
-                    found.append(f"{text!r} over {other[4]!r}")
+                box = around(mark)
+                words.append((box, mark.text))
+                # What was drawn last about the middle of the words is what they stand in.
+                middle = ((box.left + box.right) / 2, (box.top + box.bottom) / 2)
+                holding = [one for one in boxes if one.holds(Box(*middle, *middle))]
+                if holding and not holding[-1].holds(box, 0.5):
+                    found.append(f"out of its box: {mark.text!r}")
+        page = Box(0, 0, scene.width, scene.height)
+        found += [f"off the sheet: {text!r}" for box, text in words if not page.holds(box, 0.5)]
+        for index, (box, text) in enumerate(words):
+            for other, said in words[:index]:
+                if box.overlaps(other):
+                    found.append(f"{text!r} over {said!r}")
         return found
 
     return find
+
+
+@pytest.fixture(scope="session")
+def overlaps() -> Callable[[Scene], list[str]]:
+    """Which boxes of a tree or a reasoning path stand over one another."""
+
+    def find(scene: Scene) -> list[str]:
+        marks = [m for group in scene.groups for m in group.marks if isinstance(m, Outline)]
+        boxes = [extent(m) for m in marks if m.closed]
+        # Symbols, bars and the numbers on corners are smaller.
+        boxes = [one for one in boxes if one.right - one.left > 60 and one.bottom - one.top > 12]
+        return [
+            f"a box over a box at {box}, {other}"
+            for index, box in enumerate(boxes)
+            for other in boxes[:index]
+            # A double outline is one box in another.
+            if box.overlaps(other) and not box.holds(other, 0.1) and not other.holds(box, 0.1)
+        ]
+
+    return find
+
+
+class Box(NamedTuple):
+    """Left, top, right and bottom in points."""
+
+    left: float
+    top: float
+    right: float
+    bottom: float
+
+    def holds(self, other: Box, slack: float = 0.0) -> bool:
+        across = self.left - slack <= other.left and other.right <= self.right + slack
+        return across and self.top - slack <= other.top and other.bottom <= self.bottom + slack
+
+    def overlaps(self, other: Box) -> bool:
+        across = min(self.right, other.right) - max(self.left, other.left)
+        return across > 0.8 and min(self.bottom, other.bottom) - max(self.top, other.top) > 0.8
+
+
+def around(mark: Text) -> Box:
+    wide = width(mark.text, mark.size, mark.bold)
+    left = mark.x - {"start": 0, "middle": wide / 2, "end": wide}[mark.anchor]
+    return Box(left, mark.y - 0.72 * mark.size, left + wide, mark.y + 0.2 * mark.size)
+
+
+def extent(mark: Outline) -> Box:
+    points = [mark.start, *(segment[-1] for segment in mark.segments)]
+    xs, ys = [p[0] for p in points], [p[1] for p in points]
+    return Box(min(xs), min(ys), max(xs), max(ys))

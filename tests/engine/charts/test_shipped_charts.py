@@ -4,14 +4,17 @@ from __future__ import annotations
 
 import datetime
 from collections.abc import Callable
-from functools import cache
+from functools import cache, partial
 
 import pytest
 
 from stillflow.engine import Session, load_rules
+from stillflow.engine.airflow import airflow_chart
+from stillflow.engine.charts.airflow import airflow_lines_chart
 from stillflow.engine.charts.chart import Chart
 from stillflow.engine.charts.decision import decision_chart
 from stillflow.engine.charts.faults import faulttree_chart
+from stillflow.engine.charts.page import PAPERS
 from stillflow.engine.charts.picture import TitleBlock
 from stillflow.engine.charts.reasoningpicture import reasoning_chart
 from stillflow.engine.charts.scene import Scene
@@ -76,23 +79,35 @@ def _stations() -> Chart:
     return station_chart(air_path(readings, session.baseline, 0.02, TITLE))
 
 
+def _airflow() -> Chart:
+    session = _visit()
+    estimate = session.sizes(session.progress.situation)
+    assert estimate is not None
+    curves = airflow_chart(session.baseline.system, estimate)
+    return airflow_lines_chart(curves, TITLE, "Suction and airflow of a house that was read.")
+
+
 CHARTS: dict[str, Callable[[], Chart]] = {
     "decision tree": _tree,
     "fault tree": lambda: _faults(""),
-    "fault tree of a complaint": lambda: _faults("clogs-again"),
+    **{f"fault tree: {name}": partial(_faults, name) for name in load_rules().complaints},
     "reasoning": _reasoning,
     "why not": _why_not,
     "stations": _stations,
+    "airflow": _airflow,
 }
 
 
 @pytest.mark.parametrize("name", list(CHARTS))
-def test_nothing_hides_anything_or_falls_off_the_sheet(
-    name: str, flaws: Callable[[Scene], list[str]]
+def test_nothing_hides_anything_leaves_its_box_or_falls_off_the_sheet(
+    name: str, flaws: Callable[[Scene], list[str]], overlaps: Callable[[Scene], list[str]]
 ) -> None:
     chart = CHARTS[name]()
-    for scene in [*chart.pages(None), *chart.pages("a4"), *chart.pages("tabloid")]:
-        assert flaws(scene) == []
+    for paper in (None, *PAPERS):
+        for scene in chart.pages(paper):
+            assert flaws(scene) == [], paper
+            if name not in ("stations", "airflow"):
+                assert overlaps(scene) == [], paper
 
 
 @pytest.mark.parametrize("name", ["decision tree", "fault tree"])
