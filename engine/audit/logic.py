@@ -18,9 +18,10 @@ from stillflow.engine.ruleset import (
     Condition,
     Derivation,
     Knowledge,
+    Leaf,
+    fold,
     observation,
     observed,
-    positive,
 )
 
 MOST_CASES = 2_000
@@ -66,7 +67,12 @@ class Logic:
 
     def tree(self, condition: Condition) -> NormalForm:
         """A condition with findings replaced by what derives them."""
-        return self._node(positive(condition))
+        return fold(
+            condition,
+            self._comparison,
+            lambda parts: NormalForm("all", tuple(parts)),
+            lambda parts: NormalForm("any", tuple(parts)),
+        )
 
     def cases(self, rule_id: str) -> tuple[Case, ...]:
         """The cases of a rule's condition, possible ones only; none if it can never fire.
@@ -142,13 +148,7 @@ class Logic:
             return False
         return True
 
-    def _node(self, content: tuple[str, object]) -> NormalForm:
-        kind, inner = content
-        if kind != "leaf":
-            assert isinstance(inner, list)
-            return NormalForm(kind, tuple(self._node(part) for part in inner))
-        assert isinstance(inner, tuple)
-        leaf, negated = inner
+    def _comparison(self, leaf: Leaf, negated: bool) -> NormalForm:
         cells = self.cells.where(leaf, negated)
         if not leaf.fact.startswith("finding."):
             return NormalForm("leaf", (), leaf.fact, cells)

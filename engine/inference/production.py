@@ -17,8 +17,9 @@ from stillflow.engine.ruleset import (
     Derivation,
     FactValue,
     Knowledge,
+    Leaf,
+    fold,
     leaves,
-    positive,
     truth,
 )
 from stillflow.engine.ruleset import Rule as TradeRule
@@ -106,7 +107,7 @@ class Inference:
             if rule.id in chosen:
                 # Salience in dependency order, so that the trace reads the same whatever the
                 # order in which the facts were learnt.
-                decorate = Rule(self._pattern(positive(rule.when)), salience=count - index)
+                decorate = Rule(self._pattern(rule.when), salience=count - index)
                 members[f"rule_{index:04d}"] = decorate(self._action(rule))
         # A class of its own per engine: experta's rules remember the instance they last ran on.
         self._engine = type("VisitEngine", (KnowledgeEngine,), members)()
@@ -132,21 +133,19 @@ class Inference:
 
         return fire
 
-    def _pattern(self, tree: tuple[str, Any]) -> Any:
-        kind, content = tree
-        if kind == "leaf":
-            leaf, negated = content
-            # A class per fact name lets experta's network prune on the type alone.
-            name = leaf.fact
-            if name not in self._kinds:
-                self._kinds[name] = type(name.replace(".", "_").replace("-", "_"), (Fact,), {})
+    def _pattern(self, condition: Condition) -> Any:
+        return fold(condition, self._one, lambda parts: AND(*parts), lambda parts: OR(*parts))
 
-            def passes(value: FactValue) -> bool:
-                return leaf.holds(value) is not negated
+    def _one(self, leaf: Leaf, negated: bool) -> Any:
+        # A class per fact name lets experta's network prune on the type alone.
+        name = leaf.fact
+        if name not in self._kinds:
+            self._kinds[name] = type(name.replace(".", "_").replace("-", "_"), (Fact,), {})
 
-            return self._kinds[name](value=P(passes))
-        joined = AND if kind == "all" else OR
-        return joined(*(self._pattern(part) for part in content))
+        def passes(value: FactValue) -> bool:
+            return leaf.holds(value) is not negated
+
+        return self._kinds[name](value=P(passes))
 
 
 def supporting(condition: Condition, facts: Mapping[str, FactValue]) -> dict[str, FactValue]:

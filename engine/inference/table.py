@@ -9,12 +9,11 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from functools import lru_cache
-from typing import Any
 
 import numpy as np
 
 from stillflow.engine.base import Flags, Floats
-from stillflow.engine.ruleset import Derivation, FactValue, Knowledge, Leaf, positive
+from stillflow.engine.ruleset import Comparand, Derivation, FactValue, Knowledge, Leaf, fold
 
 _Test = Callable[[Floats], Flags]
 
@@ -35,7 +34,10 @@ class RuleTable:
         }
         self.columns = {name: index for index, name in enumerate(knowledge.facts)}
         self.rule_ids = tuple(rule.id for rule in knowledge.ordered_rules)
-        self._tests = [self._compile(positive(rule.when)) for rule in knowledge.ordered_rules]
+        self._tests = [
+            fold(rule.when, self._compile_leaf, _all_hold, _any_holds)
+            for rule in knowledge.ordered_rules
+        ]
         self._findings = [
             [self.columns[item.derive] for item in rule.then if isinstance(item, Derivation)]
             for rule in knowledge.ordered_rules
@@ -88,26 +90,10 @@ class RuleTable:
         spoke = fired.any(axis=0)
         return np.asarray(fired[:, spoke].astype(np.float64) @ self._weights[spoke])
 
-    def _compile(self, tree: tuple[str, Any]) -> _Test:
-        kind, content = tree
-        if kind == "leaf":
-            leaf, negated = content
-            return self._compile_leaf(leaf, negated)
-        tests = [self._compile(part) for part in content]
-        combine = np.logical_and if kind == "all" else np.logical_or
-
-        def test(table: Floats) -> Flags:
-            result = tests[0](table)
-            for part in tests[1:]:
-                result = combine(result, part(table))
-            return result
-
-        return test
-
     def _compile_leaf(self, leaf: Leaf, negated: bool) -> _Test:
         column = self.columns[leaf.fact]
         steps = [
-            _STEPS[name](self._operand(leaf.fact, value))
+            _STEPS[name](self._operands(leaf.fact, value))
             for name, value in leaf.comparisons().items()
         ]
 
@@ -125,22 +111,41 @@ class RuleTable:
 
         return test
 
-    def _operand(self, fact: str, value: Any) -> Any:
-        if isinstance(value, tuple):
-            return [self.code(fact, one) for one in value]
-        return self.code(fact, value)
+    def _operands(self, fact: str, limit: Comparand) -> list[float]:
+        several = limit if isinstance(limit, tuple) else (limit,)
+        return [self.code(fact, one) for one in several]
+
+
+def _all_hold(tests: list[_Test]) -> _Test:
+    def test(table: Floats) -> Flags:
+        result = tests[0](table)
+        for part in tests[1:]:
+            result = result & part(table)
+        return result
+
+    return test
+
+
+def _any_holds(tests: list[_Test]) -> _Test:
+    def test(table: Floats) -> Flags:
+        result = tests[0](table)
+        for part in tests[1:]:
+            result = result | part(table)
+        return result
+
+    return test
 
 
 _TRUE_OF_NAN = frozenset({"is_not", "none_of"})
-_STEPS: dict[str, Callable[[Any], _Test]] = {
-    "is_": lambda operand: lambda values: np.equal(values, operand),
-    "is_not": lambda operand: lambda values: values != operand,
-    "one_of": lambda operand: lambda values: _among(values, operand),
-    "none_of": lambda operand: lambda values: ~_among(values, operand),
-    "below": lambda operand: lambda values: values < operand,
-    "at_most": lambda operand: lambda values: values <= operand,
-    "above": lambda operand: lambda values: values > operand,
-    "at_least": lambda operand: lambda values: values >= operand,
+_STEPS: dict[str, Callable[[list[float]], _Test]] = {
+    "is_": lambda codes: lambda values: _among(values, codes),
+    "is_not": lambda codes: lambda values: ~_among(values, codes),
+    "one_of": lambda codes: lambda values: _among(values, codes),
+    "none_of": lambda codes: lambda values: ~_among(values, codes),
+    "below": lambda codes: lambda values: values < codes[0],
+    "at_most": lambda codes: lambda values: values <= codes[0],
+    "above": lambda codes: lambda values: values > codes[0],
+    "at_least": lambda codes: lambda values: values >= codes[0],
 }
 
 

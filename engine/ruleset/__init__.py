@@ -6,11 +6,12 @@ Holds what a rule file may say and whether it makes sense; what rules make of a 
 
 from stillflow.engine.ruleset.complaints import Complaint
 from stillflow.engine.ruleset.conditions import (
+    Comparand,
     Condition,
     FactValue,
     Leaf,
+    fold,
     leaves,
-    positive,
     say,
     truth,
 )
@@ -36,6 +37,7 @@ from stillflow.engine.ruleset.words import condition_words, effect_words, fact_w
 __all__ = [
     "Advice",
     "Check",
+    "Comparand",
     "Complaint",
     "Condition",
     "Derivation",
@@ -55,12 +57,12 @@ __all__ = [
     "condition_words",
     "effect_words",
     "fact_words",
+    "fold",
     "leaves",
     "load_rules",
     "observation",
     "observation_of",
     "observed",
-    "positive",
     "say",
     "source_words",
     "truth",

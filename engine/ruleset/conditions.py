@@ -3,18 +3,22 @@
 A condition is a comparison of one fact with plain values, or `all`, `any`, `not` over conditions.
 Truth is three-valued (Kleene): a comparison with a fact that is not known is neither true nor
 false, and a rule fires only on what is definitely true. So learning more never un-fires a rule.
-The back ends are `inference` (experta patterns) and `table` (numpy columns); `truth` below is the
-plain reading of the tree, for single questions such as "is this check possible here?".
+The back ends are `production` (experta patterns) and `table` (numpy columns); with the audit they
+go over the tree by `fold`. `truth` is its plain reading, for single questions such as "is this
+check possible here?".
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping
-from typing import Annotated, Any, ClassVar
+from operator import ge, gt, le, lt
+from typing import Annotated, ClassVar, TypeVar
 
 from pydantic import BaseModel, ConfigDict, Discriminator, Field, Tag, model_validator
 
 FactValue = bool | float | str
+Comparand = FactValue | tuple[FactValue, ...]
+Folded = TypeVar("Folded")
 
 
 class _Node(BaseModel):
@@ -46,31 +50,35 @@ class Leaf(_Node):
             )
         return self
 
-    def comparisons(self) -> dict[str, Any]:
+    def comparisons(self) -> dict[str, Comparand]:
         """The comparisons given, by field name."""
         named = (*self.NUMERIC, *self.LISTED)
         return {name: value for name in named if (value := getattr(self, name)) is not None}
 
     def holds(self, value: FactValue) -> bool:
         """Whether a known value passes every comparison."""
-        return all(_COMPARE[name](value, limit) for name, limit in self.comparisons().items())
+        return all(_passes(name, value, limit) for name, limit in self.comparisons().items())
 
 
-def _same(value: Any, other: Any) -> bool:
+def _passes(name: str, value: FactValue, limit: Comparand) -> bool:
+    if isinstance(limit, tuple):
+        return any(_same(value, one) for one in limit) is (name == "one_of")
+    if name in _SIGNS:
+        return _SIGNS[name](float(value), float(limit))
+    return _same(value, limit) is (name == "is_")
+
+
+_SIGNS: dict[str, Callable[[float, float], bool]] = {
+    "below": lt,
+    "at_most": le,
+    "above": gt,
+    "at_least": ge,
+}
+
+
+def _same(value: FactValue, other: FactValue) -> bool:
     # True == 1.0 in Python; a flag and a number are different facts here.
     return isinstance(value, bool) == isinstance(other, bool) and value == other
-
-
-_COMPARE: dict[str, Any] = {
-    "is_": _same,
-    "is_not": lambda value, other: not _same(value, other),
-    "one_of": lambda value, others: any(_same(value, other) for other in others),
-    "none_of": lambda value, others: not any(_same(value, other) for other in others),
-    "below": lambda value, limit: value < limit,
-    "at_most": lambda value, limit: value <= limit,
-    "above": lambda value, limit: value > limit,
-    "at_least": lambda value, limit: value >= limit,
-}
 
 
 class All(_Node):
@@ -91,7 +99,7 @@ class Not(_Node):
     not_: Condition = Field(alias="not")
 
 
-def _shape(value: Any) -> str | None:
+def _shape(value: object) -> str | None:
     if isinstance(value, _Node):
         return {Leaf: "fact", All: "all", AnyOf: "any", Not: "not"}[type(value)]
     if isinstance(value, Mapping):
@@ -152,20 +160,31 @@ def truth(condition: Condition, facts: Mapping[str, FactValue]) -> bool | None:
     return None if None in values else not decisive
 
 
-def positive(condition: Condition, negated: bool = False) -> tuple[str, Any]:
-    """The same condition with every `not` pushed down to the comparisons.
+def fold(
+    condition: Condition,
+    comparison: Callable[[Leaf, bool], Folded],
+    every: Callable[[list[Folded]], Folded],
+    either: Callable[[list[Folded]], Folded],
+    negated: bool = False,
+) -> Folded:
+    """Build something from a condition, with every `not` pushed down to the comparisons.
 
-    Returns:
-        ("leaf", (leaf, negated)), ("all", [parts]) or ("any", [parts]). Under Kleene truth a
-        negated comparison is true exactly when the fact is known and fails it, so back ends need
-        patterns only for facts that exist.
+    Under Kleene truth a negated comparison is true exactly when the fact is known and fails it, so
+    back ends need patterns only for facts that exist.
+
+    Args:
+        condition: what to go over.
+        comparison: what a comparison becomes, or its negation where the flag is set.
+        every: what parts that must all hold become.
+        either: what parts of which one must hold become.
+        negated: whether the condition itself is negated.
     """
     if isinstance(condition, Leaf):
-        return "leaf", (condition, negated)
+        return comparison(condition, negated)
     if isinstance(condition, Not):
-        return positive(condition.not_, not negated)
-    kind = "all" if isinstance(condition, All) != negated else "any"
-    return kind, [positive(part, negated) for part in parts(condition)]
+        return fold(condition.not_, comparison, every, either, not negated)
+    inside = [fold(part, comparison, every, either, negated) for part in parts(condition)]
+    return every(inside) if isinstance(condition, All) != negated else either(inside)
 
 
 def say(condition: Condition, comparison: Callable[[Leaf], str] | None = None) -> str:
@@ -204,7 +223,7 @@ _WORDS = {
 }
 
 
-def _value(value: Any) -> str:
+def _value(value: Comparand) -> str:
     if isinstance(value, tuple):
         return " or ".join(_value(item) for item in value)
     if isinstance(value, bool):

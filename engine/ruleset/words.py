@@ -6,7 +6,7 @@ answer, the title of a level. Only words; what a rule or a fault is made of is i
 
 from __future__ import annotations
 
-from typing import Any
+from collections.abc import Mapping
 
 from stillflow.engine.airflow import (
     Effect,
@@ -63,7 +63,7 @@ def _leaf_words(leaf: Leaf, knowledge: Knowledge) -> str:
     kind, _, rest = leaf.fact.partition(".")
     if kind == "answer":
         check = knowledge.checks[rest]
-        labels: dict[Any, str] = {answer.id: f'"{answer.label}"' for answer in check.answers}
+        labels = {answer.id: f'"{answer.label}"' for answer in check.answers}
         return f'the answer to "{check.ask}" is {_values(leaf, labels)}'
     if kind in ("finding", "tried"):
         name = rest.replace("-", " ")
@@ -99,14 +99,14 @@ def _suction(spot: str) -> str:
 
 
 def _values(
-    leaf: Leaf, labels: dict[Any, str] | None = None, unit: str = "", times: float = 1.0
+    leaf: Leaf, labels: Mapping[str, str] | None = None, unit: str = "", times: float = 1.0
 ) -> str:
-    def one(value: Any) -> str:
+    def one(value: FactValue) -> str:
         if isinstance(value, bool):
             return "yes" if value else "no"
         if isinstance(value, int | float):
             return f"{value * times:,g}{unit}"
-        return (labels or {}).get(value, str(value))
+        return (labels or {}).get(value, value)
 
     said = []
     for name, value in leaf.comparisons().items():

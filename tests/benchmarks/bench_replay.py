@@ -15,7 +15,7 @@ from __future__ import annotations
 import argparse
 import platform
 import time
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from itertools import count
 from typing import Any
 
@@ -26,7 +26,7 @@ from stillflow.casebook.generated import KINDS, draw_kinds, facts_of, generate
 from stillflow.engine import load_rules
 from stillflow.engine.inference.production import inference_for
 from stillflow.engine.inference.table import rule_table
-from stillflow.engine.ruleset.conditions import FactValue, Leaf, positive
+from stillflow.engine.ruleset.conditions import Condition, FactValue, Leaf, fold
 from stillflow.engine.ruleset.entries import Derivation
 from stillflow.engine.ruleset.knowledge import Knowledge
 
@@ -52,19 +52,21 @@ class ClipsRules:
         self._env.run()
         return frozenset(self._env.eval("?*fired*"))
 
-    def _rule(self, rule_id: str, when: Any, then: Sequence[Any]) -> str:
+    def _rule(self, rule_id: str, when: Condition, then: Sequence[Any]) -> str:
         found = "".join(f"(assert ({i.derive} TRUE))" for i in then if isinstance(i, Derivation))
         note = f"(bind ?*fired* (create$ ?*fired* {rule_id}))"
-        return f"(defrule {rule_id} {_pattern(positive(when), count())} => {note} {found})"
+        return f"(defrule {rule_id} {_pattern(when)} => {note} {found})"
 
 
-def _pattern(tree: tuple[str, Any], numbers: Iterator[int]) -> str:
-    kind, content = tree
-    if kind == "leaf":
-        # One name in two patterns would ask for the same value in both.
-        return _comparison(*content, f"?v{next(numbers)}")
-    inside = " ".join(_pattern(part, numbers) for part in content)
-    return f"({'and' if kind == 'all' else 'or'} {inside})"
+def _pattern(when: Condition) -> str:
+    # One name in two patterns would ask for the same value in both.
+    numbers = count()
+    return fold(
+        when,
+        lambda leaf, negated: _comparison(leaf, negated, f"?v{next(numbers)}"),
+        lambda parts: f"(and {' '.join(parts)})",
+        lambda parts: f"(or {' '.join(parts)})",
+    )
 
 
 def _comparison(leaf: Leaf, negated: bool, variable: str) -> str:

@@ -14,11 +14,10 @@ from stillflow.engine.base.vocabulary import FLAG, NUMBER
 from stillflow.engine.inference.production import Inference, inference_for
 from stillflow.engine.inference.table import RuleTable, rule_table
 from stillflow.engine.ruleset.conditions import (
-    All,
     Condition,
     FactValue,
+    fold,
     leaves,
-    positive,
     say,
     truth,
 )
@@ -213,7 +212,10 @@ def test_a_firing_names_the_facts_it_rests_on_and_what_it_finds() -> None:
 
 def test_pushing_not_down_keeps_the_tree_positive() -> None:
     inner = {"all": [{"fact": "a", "below": 2}, {"not": {"fact": "b", "below": 1}}]}
-    kind, content = positive(parse({"not": inner}))
-    assert kind == "any"
-    assert [(k, negated) for k, (_, negated) in content] == [("leaf", True), ("leaf", False)]
-    assert isinstance(parse(inner), All)
+    said = fold(
+        parse({"not": inner}),
+        lambda leaf, negated: f"{'-' if negated else '+'}{leaf.fact}",
+        lambda parts: f"all({' '.join(parts)})",
+        lambda parts: f"any({' '.join(parts)})",
+    )
+    assert said == "any(-a +b)"
