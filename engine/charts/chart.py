@@ -101,7 +101,8 @@ def render(
     if output == "pdf":
         from stillflow.engine.charts.pdf import write_pdf
 
-        data = write_pdf(scenes, chart.picture.title.date)
+        title = chart.picture.title
+        data = write_pdf(scenes, title.date, title.title)
         return [ChartFile(data, output, 1, 1, smallest, _unknown(scenes))]
     boxes = output == "png" and has_house_typeface()
     return [

@@ -21,18 +21,19 @@ _MISSING = "\u25a1"
 _EPOCH = datetime.datetime(2000, 1, 1, tzinfo=datetime.UTC)
 
 
-def write_pdf(scenes: Sequence[Scene], date: datetime.date | None = None) -> bytes:
+def write_pdf(scenes: Sequence[Scene], date: datetime.date | None = None, title: str = "") -> bytes:
     """The scenes as the pages of one file, each page as large as its scene.
 
     Args:
         scenes: at least one.
         date: the day written into the file as its day of creation; without one a fixed day
             is written, so that the same input gives the same bytes.
+        title: of the whole file; without one, the first scene's.
 
     Raises:
         SetupError: the extra `pdf` is not installed; says which formats can be made.
     """
-    document = _document(scenes[0], date)
+    document = _document(scenes[0], date, title)
     for scene in scenes:
         document.add_page(format=(scene.width, scene.height))
         document.start_section(words.clean(scene.title))
@@ -44,7 +45,7 @@ def write_pdf(scenes: Sequence[Scene], date: datetime.date | None = None) -> byt
     return bytes(document.output())
 
 
-def _document(first: Scene, date: datetime.date | None) -> Any:
+def _document(first: Scene, date: datetime.date | None, title: str) -> Any:
     try:
         fpdf = importlib.import_module("fpdf")
         arimo = importlib.import_module("fontpkg_arimo")
@@ -58,7 +59,7 @@ def _document(first: Scene, date: datetime.date | None) -> Any:
     document = fpdf.FPDF(unit="pt", format=(first.width, first.height))
     document.set_auto_page_break(False)
     document.set_margin(0)
-    document.set_title(words.clean(first.title))
+    document.set_title(words.clean(title or first.title))
     document.set_subject(words.clean(first.description))
     document.set_lang("en")
     when = datetime.datetime.combine(date, datetime.time(), datetime.UTC) if date else _EPOCH

@@ -160,6 +160,7 @@ def test_a_pdf_leads_from_page_to_page_and_lists_what_stands_on_each(grow_tree) 
     assert b"/Outlines" in file.data
     entries = len(scenes) + sum(len(scene.parts) for scene in scenes)
     assert file.data.count(b"/Title") == entries + 1  # and the document's own
+    assert b"/Title (Poor suction)" in file.data
 
 
 def test_letters_that_the_typeface_lacks_are_named_with_the_file(make_charts) -> None:
