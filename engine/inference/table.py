@@ -138,8 +138,8 @@ def _any_holds(tests: list[_Test]) -> _Test:
 
 _TRUE_OF_NAN = frozenset({"is_not", "none_of"})
 _STEPS: dict[str, Callable[[list[float]], _Test]] = {
-    "is_": lambda codes: lambda values: _among(values, codes),
-    "is_not": lambda codes: lambda values: ~_among(values, codes),
+    "is_": lambda codes: lambda values: np.equal(values, codes[0]),
+    "is_not": lambda codes: lambda values: values != codes[0],
     "one_of": lambda codes: lambda values: _among(values, codes),
     "none_of": lambda codes: lambda values: ~_among(values, codes),
     "below": lambda codes: lambda values: values < codes[0],
