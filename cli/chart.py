@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
@@ -54,6 +55,9 @@ def _of_visit_or_readings(formats: tuple[str, ...] = FORMATS) -> Decorator:
     return add_all
 
 
+Make = Callable[[Session, Situation, TitleBlock], Chart]
+
+
 @command.command("stations")
 @_of_visit_or_readings()
 def stations(visit: str | None, **options: Any) -> None:
@@ -76,7 +80,7 @@ def airflow(visit: str | None, **options: Any) -> None:
     _draw(visit, options, _airflow_chart)
 
 
-def _draw(visit: str | None, options: dict[str, Any], make: Any) -> None:
+def _draw(visit: str | None, options: dict[str, Any], make: Make) -> None:
     target = Target(options.pop("out"), options.pop("form") or "", options.pop("paper"))
     day = options.pop("day")
     knowledge = load_rules(options.pop("rules"))

@@ -6,7 +6,6 @@ Every one may be left out with an empty line; each is kept as soon as it is give
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable
-from typing import Any
 
 from stillflow.casebook.store import Overtaken
 from stillflow.cli.prompt import ask
@@ -43,7 +42,7 @@ def _age(line: str) -> float:
     return age
 
 
-Question = tuple[str, str, str, str, Callable[[str], Any]]
+Question = tuple[str, str, str, str, Callable[[str], object]]
 """Part of the visit, field, the question, what `?` says of it, and how a line is read."""
 
 _NAMEPLATE = "On the nameplate of the unit or in its papers; left out, the age has to do."
@@ -142,12 +141,12 @@ def _known(visit: Visit, question: Question) -> bool:
     return bool(_value(visit, question))
 
 
-def _value(visit: Visit, question: Question) -> Any:
+def _value(visit: Visit, question: Question) -> object:
     part, name, *_ = question
     return getattr(getattr(visit, part) if part else visit, name)
 
 
-def _with(visit: Visit, part: str, name: str, value: Any) -> Visit:
+def _with(visit: Visit, part: str, name: str, value: object) -> Visit:
     if not part:
         return visit.model_copy(update={name: value})
     changed = getattr(visit, part).model_copy(update={name: value})

@@ -25,11 +25,11 @@ class Quantity(click.ParamType[float]):
         self.unit, self.low, self.high = unit, low, high
 
     def convert(
-        self, value: Any, param: click.Parameter | None, ctx: click.Context | None
+        self, value: object, param: click.Parameter | None, ctx: click.Context | None
     ) -> float:
         """Read the quantity; errors name the option."""
         name = param.opts[0] if param is not None else ""
-        return quantity(value, self.unit, name, self.low, self.high)
+        return quantity(str(value), self.unit, name, self.low, self.high)
 
 
 class Share(click.ParamType[float]):
@@ -38,7 +38,7 @@ class Share(click.ParamType[float]):
     name = "share"
 
     def convert(
-        self, value: Any, param: click.Parameter | None, ctx: click.Context | None
+        self, value: object, param: click.Parameter | None, ctx: click.Context | None
     ) -> float:
         """Read the share; errors name the option."""
         text = str(value).strip()
@@ -68,7 +68,7 @@ class Number(click.FloatRange):
 
 SUCTION = Quantity(*LIMITS["suction"])
 
-_UNIT: tuple[tuple[str, str, Any, str], ...] = (
+_UNIT: tuple[tuple[str, str, click.ParamType[Any] | type[str], str], ...] = (
     (
         "--rated-sealed",
         "rated_sealed",

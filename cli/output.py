@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import json
 import re
-from typing import IO, Any
+from typing import IO
 
 import click
 
@@ -19,7 +19,7 @@ def say(
     click.echo(f"{plain(words)}{end}", err=err, nl=False, file=file)
 
 
-def say_json(value: Any) -> None:
+def say_json(value: object) -> None:
     """A value as JSON, for programs."""
     say(json.dumps(value, indent=2, ensure_ascii=False))
 

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Sequence
 from itertools import groupby
-from typing import Any
 
 from stillflow.cli.screen import Screen
 from stillflow.engine.base import percent
@@ -63,7 +62,7 @@ def show_weighing(screen: Screen, weighing: Weighing, right: str, every_fault: b
     _show_totals(screen, weighing)
 
 
-def weighing_json(weighing: Weighing) -> dict[str, Any]:
+def weighing_json(weighing: Weighing) -> dict[str, object]:
     """What was found, for programs; factors are likelihood ratios, differences are in steps."""
     return {
         "pairs": [_pair_json(pair) for pair in weighing.pairs],
@@ -82,7 +81,7 @@ def weighing_json(weighing: Weighing) -> dict[str, Any]:
     }
 
 
-def _pair_json(pair: Weighed) -> dict[str, Any]:
+def _pair_json(pair: Weighed) -> dict[str, object]:
     return {
         "rule": pair.rule_id,
         "fault": pair.fault_id,

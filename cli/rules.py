@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import sys
 from collections.abc import Sequence
-from typing import Any
 
 import click
 
@@ -12,7 +11,7 @@ from stillflow.cli.options import json_option, rules_option
 from stillflow.cli.output import say, say_json
 from stillflow.cli.screen import Screen
 from stillflow.engine import load_rules
-from stillflow.engine.audit import Card
+from stillflow.engine.audit import Card, Finding
 from stillflow.engine.base import KnowledgeError
 from stillflow.engine.ruleset import Knowledge
 
@@ -37,7 +36,7 @@ def check(rules: tuple[str, ...], as_json: bool) -> int:
     code is 1 if any is of medium or high severity (somebody may be misled, or it will misbehave),
     0 if none is, and 2 if the files cannot be loaded.
     """
-    from stillflow.engine.audit import INSPECTIONS, Finding, Severity, audit, refused
+    from stillflow.engine.audit import INSPECTIONS, Severity, audit, refused
 
     knowledge: Knowledge | None = None
     try:
@@ -86,7 +85,7 @@ def list_(what: str, rules: tuple[str, ...], as_json: bool) -> None:
     group = ""
     for row in rows:
         if row["group"] != group:
-            group = row["group"]
+            group = str(row["group"])
             screen.head(group)
         screen.item("-", f"{row['id']}: {row['title']}", 0)
     screen.gap()
@@ -194,7 +193,7 @@ def _cases(card: Card, knowledge: Knowledge, play: bool) -> dict[str, list[str]]
     return found
 
 
-def _finding(one: Any) -> dict[str, Any]:
+def _finding(one: Finding) -> dict[str, object]:
     return {
         "severity": one.severity,
         "inspection": one.inspection,
@@ -211,7 +210,7 @@ def _size(knowledge: Knowledge) -> str:
     return "{} faults, {} checks and {} rules".format(*counts)
 
 
-def _rows(knowledge: Knowledge, what: str) -> list[dict[str, Any]]:
+def _rows(knowledge: Knowledge, what: str) -> list[dict[str, str | int | None]]:
     entries: dict[str, list[tuple[str, str, str]]] = {
         "faults": [(f.place, f.id, f.title) for f in knowledge.faults.values()],
         "checks": [(c.kind, c.id, c.ask) for c in knowledge.checks.values()],
@@ -229,4 +228,4 @@ def _rows(knowledge: Knowledge, what: str) -> list[dict[str, Any]]:
                 "line": place.line,
             }
         )
-    return sorted(rows, key=lambda row: (row["group"], row["id"]))
+    return sorted(rows, key=lambda row: (str(row["group"]), str(row["id"])))

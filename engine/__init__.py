@@ -7,7 +7,7 @@ visit. They are imported when first used, so that a command that needs none of t
 from __future__ import annotations
 
 from importlib import import_module
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from stillflow.engine.base import AirState, Station
@@ -35,7 +35,7 @@ _HOMES = {
 }
 
 
-def __getattr__(name: str) -> Any:
+def __getattr__(name: str) -> object:
     for package, names in _HOMES.items():
         if name in names:
             return getattr(import_module(f"{__name__}.{package}"), name)

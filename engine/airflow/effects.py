@@ -6,8 +6,8 @@ ranges. Putting an effect on a system is in `apply`; the air path itself is in `
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from typing import Annotated, Any, Literal, get_args
+from collections.abc import Iterator, Sequence
+from typing import Annotated, Literal, get_args
 
 import numpy as np
 from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field, TypeAdapter
@@ -24,8 +24,8 @@ HOLE_PLACES: tuple[str, ...] = get_args(HolePlace)
 THROAT_PLACES: tuple[str, ...] = get_args(ThroatPlace)
 
 
-def _two_numbers(value: Any) -> Any:
-    if isinstance(value, str | bytes) or not hasattr(value, "__len__") or len(value) != 2:
+def _two_numbers(value: object) -> tuple[object, ...]:
+    if isinstance(value, str | bytes) or not isinstance(value, Sequence) or len(value) != 2:
         raise ValueError("needs two numbers, [lowest, highest]")
     return tuple(value)
 

@@ -119,7 +119,7 @@ def apply(
         raise InputError(
             f"no inlet named {inlet!r}", right=f"one of {', '.join(system.inlet_names)}"
         )
-    update: dict[str, Any] = {} if inlet is None else {"damaged_inlet": inlet}
+    update: dict[str, object] = {} if inlet is None else {"damaged_inlet": inlet}
     if _needs_other(effect) and system.other is None:
         update["inlets"] = (*system.inlets, ANOTHER_INLET)
     if isinstance(effect, MotorDeadEffect) and system.fan.motors < 2:

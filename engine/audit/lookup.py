@@ -7,7 +7,7 @@ the rules an answer makes fire.
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from typing import Any
+from typing import TypedDict
 
 import numpy as np
 
@@ -262,7 +262,13 @@ def _source(knowledge: Knowledge, source_id: str) -> SourceCard:
     )
 
 
-def _standing(knowledge: Knowledge, section: str, entry: Entry) -> dict[str, Any]:
+class _Standing(TypedDict):
+    source: SourceCard
+    file: str
+    line: int | None
+
+
+def _standing(knowledge: Knowledge, section: str, entry: Entry) -> _Standing:
     place = knowledge.places[section, entry.id]
     return {
         "source": _source(knowledge, entry.source),

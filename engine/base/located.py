@@ -10,7 +10,7 @@ import difflib
 import re
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Protocol
 
 from stillflow.engine.base.errors import Place, StillflowError
 
@@ -86,6 +86,26 @@ def read_yaml(
         raise error(f"not valid YAML: {what}", Place(file), "") from None
 
 
+class _Mark(Protocol):
+    @property
+    def line(self) -> int: ...
+
+
+class _Event(Protocol):
+    """What is read of an event; scalars have a value, a tag and whether that is implied."""
+
+    @property
+    def start_mark(self) -> _Mark: ...
+    @property
+    def anchor(self) -> object: ...
+    @property
+    def value(self) -> object: ...
+    @property
+    def tag(self) -> object: ...
+    @property
+    def implicit(self) -> tuple[bool, bool]: ...
+
+
 class _Builder:
     """Builds plain data from the events of a parser, which come without being resolved.
 
@@ -98,9 +118,9 @@ class _Builder:
         self._error = error
         self._lines: dict[Path, int] = {}
 
-    def build(self, events: Iterator[Any]) -> Located:
-        root: Any = _ABSENT
-        open_: list[Any] = []
+    def build(self, events: Iterator[_Event]) -> Located:
+        root: object = _ABSENT
+        open_: list[object] = []
         path: list[str | int] = []
         key: str | None = None
         documents = 0
@@ -125,7 +145,7 @@ class _Builder:
                 key = self._key(event, kind, holder)
                 self._lines[(*path, key)] = event.start_mark.line + 1
                 continue
-            value: Any = {} if kind == "MappingStartEvent" else []
+            value: object = {} if kind == "MappingStartEvent" else []
             if kind == "ScalarEvent":
                 value = self._scalar(event)
             step: tuple[str | int, ...] = ()
@@ -147,10 +167,10 @@ class _Builder:
             raise self._error("the file is empty", Place(self._file), "")
         return Located(self._file, root, self._lines)
 
-    def _fault(self, what: str, event: Any, right: str) -> StillflowError:
+    def _fault(self, what: str, event: _Event, right: str) -> StillflowError:
         return self._error(what, Place(self._file, event.start_mark.line + 1), right)
 
-    def _key(self, event: Any, kind: str, holder: dict[str, Any]) -> str:
+    def _key(self, event: _Event, kind: str, holder: Mapping[str, object]) -> str:
         if kind != "ScalarEvent":
             raise self._fault("a key must be a word", event, "")
         key = str(event.value)
@@ -158,7 +178,7 @@ class _Builder:
             raise self._fault(f"the key '{key}' stands twice", event, "keep one")
         return key
 
-    def _scalar(self, event: Any) -> Any:
+    def _scalar(self, event: _Event) -> str | float | bool | None:
         text = str(event.value)
         tag = event.tag
         if tag is not None and str(tag) not in ("!", "tag:yaml.org,2002:str"):
@@ -180,7 +200,7 @@ _ABSENT = object()
 _VALUES = ("ScalarEvent", "MappingStartEvent", "SequenceStartEvent", "AliasEvent")
 
 # The core schema of YAML 1.2 (10.3.2), with underscores in numbers as the parser allows them.
-_PLAIN: dict[str, Any] = {
+_PLAIN: dict[str, bool | None] = {
     **dict.fromkeys(("", "~", "null", "Null", "NULL")),
     **dict.fromkeys(("true", "True", "TRUE"), True),
     **dict.fromkeys(("false", "False", "FALSE"), False),
@@ -248,7 +268,7 @@ def _real(loc: tuple[int | str, ...], source: Located, base: Path) -> Path:
         value = value[step]
     for position, step in enumerate(loc):
         last = position == len(loc) - 1
-        inner: Any = None
+        inner: object = None
         if isinstance(value, dict):
             inner = value.get(step)
         elif isinstance(value, list) and isinstance(step, int) and step < len(value):

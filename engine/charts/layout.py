@@ -82,7 +82,7 @@ def _placed(picture: Picture, graph: dict[str, Any], sizes: Mapping[str, Size]) 
     )
 
 
-def _route(edge: dict[str, Any]) -> Route:
+def _route(edge: Mapping[str, str]) -> Route:
     tip: Point | None = None
     curve: list[Point] = []
     for word in edge["pos"].split(";")[0].split():

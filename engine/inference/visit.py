@@ -8,9 +8,10 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime
-from typing import Annotated, Any, Literal
+from typing import Annotated, Literal
 
 from pydantic import BaseModel, ConfigDict, Field, GetCoreSchemaHandler, GetJsonSchemaHandler
+from pydantic.json_schema import JsonSchemaValue
 from pydantic_core import core_schema
 
 from stillflow.engine.airflow import (
@@ -38,16 +39,16 @@ class _Read:
     high: float
 
     def __get_pydantic_core_schema__(
-        self, source: Any, handler: GetCoreSchemaHandler
+        self, source: object, handler: GetCoreSchemaHandler
     ) -> core_schema.CoreSchema:
         return core_schema.no_info_before_validator_function(self._convert, handler(source))
 
     def __get_pydantic_json_schema__(
         self, schema: core_schema.CoreSchema, handler: GetJsonSchemaHandler
-    ) -> dict[str, Any]:
+    ) -> JsonSchemaValue:
         return {"type": ["number", "string"], "minimum": self.low, "maximum": self.high}
 
-    def _convert(self, value: Any) -> Any:
+    def _convert(self, value: object) -> object:
         if not isinstance(value, str | int | float):
             return value
         try:

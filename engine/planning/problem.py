@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -79,7 +79,7 @@ class Problem:
         self._keep("_check_group", check_group)
         self._keep("_fix_group", fix_group)
 
-    def _keep(self, name: str, value: Any) -> None:
+    def _keep(self, name: str, value: object) -> None:
         if isinstance(value, np.ndarray):
             value.setflags(write=False)
         object.__setattr__(self, name, value)

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from functools import cached_property
-from typing import Annotated, Any, Literal
+from typing import Annotated, Literal
 
 from pydantic import (
     BaseModel,
@@ -291,7 +291,7 @@ _BY_KEY = {
 }
 
 
-def _which(value: Any) -> str | None:
+def _which(value: object) -> str | None:
     if isinstance(value, Mapping):
         return next((tag for key, tag in _BY_KEY.items() if key in value), None)
     return None

@@ -85,7 +85,7 @@ class Gathered:
                 for index, item in enumerate(items):
                     self._entry(layer, located, (section, index), item)
 
-    def _entry(self, layer: int, located: Located, path: Path, item: Any) -> None:
+    def _entry(self, layer: int, located: Located, path: Path, item: object) -> None:
         section = str(path[0])
         if not isinstance(item, dict):
             self.fail("an entry is a mapping", located.place(path), "start it with '- id:'")

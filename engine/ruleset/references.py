@@ -6,12 +6,11 @@ Runs once, when loading, over entries that are each well formed.
 from __future__ import annotations
 
 from collections.abc import Iterable
-from typing import Any
 
 from stillflow.engine.base import NUMBER, FactKind, nearest, vocabulary
 from stillflow.engine.ruleset.complaints import Complaint
 from stillflow.engine.ruleset.conditions import Condition, Leaf, Not, parts
-from stillflow.engine.ruleset.entries import Check, Doubt, Evidence, Fault, Rule, Warn
+from stillflow.engine.ruleset.entries import Check, Doubt, Entry, Evidence, Fault, Rule, Warn
 from stillflow.engine.ruleset.gathering import Gathered
 from stillflow.engine.ruleset.selectors import selecting
 
@@ -62,7 +61,7 @@ class References:
                 nearest(name, group),
             )
 
-    def _listed(self, section: str, entry: Any, key: str) -> None:
+    def _listed(self, section: str, entry: Entry, key: str) -> None:
         value = getattr(entry, key, None) or ()
         for name in (value,) if isinstance(value, str) else value:
             self._known(_LISTED[key], name, section, entry.id, key)
