@@ -109,8 +109,7 @@ def to_model(source: Located, model: type[Model]) -> Model:
         right = "a few levels are enough"
         raise InputError("nested too deeply", Place(source.file), right) from None
     except ValidationError as problem:
-        found = explain_validation(problem, source, (), known.at)
-        what, place, right = found[0]
+        what, place, right = next(explain_validation(problem, source, (), known.at))
         raise _plain(what, _present(place, source), right or known.home(what)) from None
 
 

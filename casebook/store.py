@@ -41,7 +41,7 @@ from stillflow.casebook.tables import (
     whole_visits,
 )
 from stillflow.engine.base import InputError, Place, SetupError, counted
-from stillflow.engine.inference import Event, Visit
+from stillflow.engine.inference import Event, Visit, with_event
 
 _SHOWN_CANDIDATES = 5
 
@@ -169,15 +169,17 @@ class Casebook:
 
         Raises:
             Overtaken: the casebook has other events of it, since somebody else has gone on.
-            InputError: no such visit, or a time without a time zone.
+            InputError: no such visit, a time without a time zone, or as many events as a visit
+                may have.
         """
-        number = len(known.events) + 1
+        visit = with_event(known, event).model_copy(update={"conclusion": None})
         with self._transaction() as connection:
             _reopen(connection, known.id)
             _same_events(connection, known)
             row = event_row(event)
+            number = len(visit.events)
             connection.execute(events.insert().values(visit_id=known.id, number=number, **row))
-        return known.model_copy(update={"events": (*known.events, event), "conclusion": None})
+        return visit
 
     def drop_last_event(self, known: Visit) -> Visit:
         """Take back the last event of `known`, if it has any. Opens the visit again.

@@ -22,6 +22,9 @@ _UNKNOWN = "extra_forbidden"
 SIZE_LIMIT = 1_000_000
 """Characters. A visit is a few thousand, the longest rule file a hundred thousand."""
 
+_PURE_LIMIT = 200_000
+"""Characters the pure parser is given, two seconds' worth."""
+
 DEPTH_LIMIT = 40
 """Levels of a file. A rule has eight."""
 
@@ -44,18 +47,16 @@ class Located:
         return Place(self.file, self.lines.get(known, 1), ".".join(str(step) for step in path))
 
 
-def read_yaml(
-    text: str, file: str, error: Callable[[str, Place, str], StillflowError], fast: bool = False
-) -> Located:
+def read_yaml(text: str, file: str, error: Callable[[str, Place, str], StillflowError]) -> Located:
     """Parse one YAML document.
+
+    The C parser is asked first. It is ten times faster but stricter than YAML 1.2 about colons in
+    flow collections, so whatever it refuses the pure parser decides, unless that would take long.
 
     Args:
         text: the document.
         file: the name people know it by, used in errors.
         error: the class of error to raise, called with (what, place, what would be right).
-        fast: try the C parser first. It is eight times faster but stricter than YAML 1.2 about
-            colons in flow collections, so it is for the long files that ship with stillflow;
-            whatever it refuses, the pure parser decides.
 
     Raises:
         StillflowError: of the given class, with the line.
@@ -69,19 +70,19 @@ def read_yaml(
             Place(file),
             f"a file here has at most {SIZE_LIMIT:,} characters",
         )
-    if fast:
+    try:
         try:
             return _Builder(file, error).build(YAML(typ="safe").parse(text))
-        except YAMLError:
-            pass
-    try:
+        except (YAMLError, UnicodeEncodeError):
+            if len(text) > _PURE_LIMIT:
+                raise
         return _Builder(file, error).build(YAML(typ="safe", pure=True).parse(text))
     except MarkedYAMLError as problem:
         mark = problem.problem_mark or problem.context_mark
         line = mark.line + 1 if mark is not None else None
         what = (problem.problem or problem.context or "it cannot be read").strip()
         raise error(f"not valid YAML: {what}", Place(file, line), "") from None
-    except YAMLError as problem:
+    except (YAMLError, UnicodeEncodeError) as problem:
         what = str(problem).splitlines()[0]
         raise error(f"not valid YAML: {what}", Place(file), "") from None
 
@@ -224,8 +225,8 @@ def nearest(word: str, known: Iterable[str]) -> str:
 
 def explain_validation(
     problem: ValidationError, source: Located, base: Path, keys: Callable[[Path], Iterable[str]]
-) -> list[tuple[str, Place, str]]:
-    """Turn pydantic's findings into (what, place, what would be right), one each.
+) -> Iterator[tuple[str, Place, str]]:
+    """Turn pydantic's findings into (what, place, what would be right), one each, when asked for.
 
     Args:
         problem: what pydantic raised for the value standing at `base` in `source`.
@@ -233,7 +234,6 @@ def explain_validation(
         base: path of the validated value.
         keys: given a path, the keys that a mapping there may have.
     """
-    found: list[tuple[str, Place, str]] = []
     # An unknown key first: the missing one that comes with it is mostly the same slip.
     errors = sorted(problem.errors(include_url=False), key=lambda one: one["type"] != _UNKNOWN)
     for item in errors:
@@ -247,6 +247,9 @@ def explain_validation(
         elif kind == "missing":
             what, right = f"'{name}' is missing", f"add '{name}:'"
             place = source.place(path[:-1])
+        elif kind == "too_long":
+            what = f"{item['ctx']['actual_length']:,} stand here, which is too many"
+            right = f"write at most {item['ctx']['max_length']:,}"
         elif kind in ("literal_error", "enum") and isinstance(given, str):
             words = str(item.get("ctx", {}).get("expected", ""))
             what = f"'{given}' cannot stand here"
@@ -256,8 +259,7 @@ def explain_validation(
             shown = f" (given: {given!r})" if isinstance(given, str | int | float) else ""
             what, _, right = message.partition("; ")
             what = f"{what.removeprefix('Input ')}{shown}"
-        found.append((what, place, right))
-    return found
+        yield what, place, right
 
 
 def _real(loc: tuple[int | str, ...], source: Located, base: Path) -> Path:

@@ -31,6 +31,7 @@ from stillflow.engine.inference import (
     inference_for,
     known_check,
     rule_table,
+    with_event,
 )
 from stillflow.engine.planning import Think
 from stillflow.engine.ruleset import Check, FactValue, Knowledge, Stop
@@ -179,8 +180,9 @@ class Session:
 
     def _take(self, event: Event) -> None:
         event = checked_event(self.knowledge, event)
+        visit = with_event(self._visit, event)
         self.progress.apply(event)
-        self._visit = self._visit.model_copy(update={"events": (*self._visit.events, event)})
+        self._visit = visit
         self._step = None
 
     def _replay(self, events: Sequence[Event]) -> Progress:

@@ -38,6 +38,7 @@ from stillflow.engine.inference.visit import (
     Site,
     Unit,
     Visit,
+    with_event,
 )
 
 __all__ = [
@@ -77,4 +78,5 @@ __all__ = [
     "tolerance_of",
     "typical",
     "typical_reading",
+    "with_event",
 ]

@@ -71,6 +71,9 @@ LIMITS: Mapping[str, tuple[str, float, float]] = {
 """Unit, least and most of every quantity of a visit: the one place that says so. Options, prompts
 and files take what the airflow model can work with, and nothing else."""
 
+MOST_EVENTS = 500
+"""Of one visit. A long one has sixty; to take in 500 readings takes two seconds."""
+
 Suction = Annotated[float, _Read(*LIMITS["suction"])]
 RatedSuction = Annotated[float, _Read(*LIMITS["rated_sealed"])]
 Airflow = Annotated[float, _Read(*LIMITS["rated_airflow"])]
@@ -203,7 +206,21 @@ class Visit(_Part):
         default_factory=dict, description="readings after the last good visit, by station"
     )
     missing_tools: tuple[str, ...] = Field((), description="tools that are not at hand, by id")
-    events: tuple[Event, ...] = Field((), description="everything that happened, in order")
+    events: tuple[Event, ...] = Field(
+        (), max_length=MOST_EVENTS, description="everything that happened, in order"
+    )
     conclusion: Conclusion | None = Field(
         None, description="how it ended; nothing while it is open"
     )
+
+
+def with_event(visit: Visit, event: Event) -> Visit:
+    """The visit with one event more.
+
+    Raises:
+        InputError: it has as many as a visit may have.
+    """
+    if len(visit.events) >= MOST_EVENTS:
+        what = f"this visit has {MOST_EVENTS} answers, as many as a visit may have"
+        raise InputError(what, right="begin a new visit")
+    return visit.model_copy(update={"events": (*visit.events, event)})

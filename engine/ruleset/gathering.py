@@ -6,6 +6,7 @@ What the entries say of each other is checked in `references`, once all are ther
 from __future__ import annotations
 
 from collections.abc import Iterable
+from itertools import islice
 from typing import Any
 
 from pydantic import BaseModel, ValidationError
@@ -52,6 +53,10 @@ SECTIONS: dict[str, type[BaseModel]] = {
 }
 
 
+_SHOWN_OF_AN_ENTRY = 20
+"""Errors of one entry that are told; who has more reads the rest once these are mended."""
+
+
 class Gathered:
     """Entries and errors, gathered file by file."""
 
@@ -68,7 +73,7 @@ class Gathered:
     def read(self, layer: int, name: str, text: str) -> None:
         """Take in one file; what is wrong with it is noted, not raised."""
         try:
-            located = read_yaml(text, name, KnowledgeError, fast=True)
+            located = read_yaml(text, name, KnowledgeError)
         except KnowledgeError as error:
             self.errors.append(error)
             return
@@ -95,7 +100,8 @@ class Gathered:
             entry: Any = model.model_validate(item)
         except ValidationError as problem:
             name = str(item.get("id", f"entry {int(path[1]) + 1}"))
-            for what, place, right in explain_validation(problem, located, path, _allowed_keys):
+            explained = explain_validation(problem, located, path, _allowed_keys)
+            for what, place, right in islice(explained, _SHOWN_OF_AN_ENTRY):
                 self.fail(what, _named(place, path, name), right)
             return
         key = (section, entry.id)

@@ -10,6 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from stillflow.casebook.files import load_visit, locate, read_visit, visit_schema, visit_text
+from stillflow.engine.base import located
 from stillflow.engine.base.errors import InputError, Place
 from stillflow.engine.inference.visit import Visit
 
@@ -128,6 +129,10 @@ def test_times_are_turned_into_utc() -> None:
         ("[" * 20_000, "v.yaml:1: nested too deeply; a few levels are enough"),
         ("{a: " * 400 + "1" + "}" * 400, "v.yaml"),
         ("complaint: \x00\n", "v.yaml: not valid YAML: unacceptable character #x0000"),
+        (
+            "events:\n" + "  - {fix: hose-clogged}\n" * 501,
+            "v.yaml:1, events: 501 stand here, which is too many; write at most 500",
+        ),
         ("x" * 1_000_001, "v.yaml: the file is too long (1,000,001 characters)"),
     ],
 )
@@ -230,3 +235,17 @@ def test_a_number_without_end_and_a_time_before_all_years_are_one_line() -> None
         read_visit(f"stillflow: 1\nunit: {{rated_sealed: {'9' * 5000}}}\n", "v.yaml")
     with pytest.raises(InputError, match="cannot be written in UTC"):
         read_visit("stillflow: 1\nopened: 0001-01-01T00:00:00+14:00\n", "v.yaml")
+
+
+def test_of_many_unknown_keys_only_the_first_is_looked_up(monkeypatch: pytest.MonkeyPatch) -> None:
+    # Each look-up compares with every known key; 80,000 took ten seconds.
+    asked: list[str] = []
+    real = located.nearest
+    monkeypatch.setattr(located, "nearest", lambda *a: asked.append(a[0]) or real(*a))
+    with pytest.raises(InputError, match=r"v\.yaml:1, k0: 'k0' is not a known key"):
+        read_visit("".join(f"k{number}: 1\n" for number in range(1000)), "v.yaml")
+    assert asked == ["k0"]
+
+
+def test_what_the_quick_reader_of_yaml_refuses_is_read_all_the_same() -> None:
+    assert read_visit('site: {"name":Heron Court}\n', "v.yaml").site.name == "Heron Court"

@@ -461,3 +461,14 @@ def test_nothing_but_the_store_imports_the_database_library() -> None:
     )
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert done.stdout.split() == ["False", "False"]
+
+
+def test_an_answer_more_than_a_visit_may_have_is_refused_and_the_visit_still_opens(
+    tmp_path: Path,
+) -> None:
+    full = Visit(events=tuple(Event(fix="hose-clogged", done=False) for _ in range(500)))
+    with Casebook(f"sqlite:///{tmp_path / 'casebook.db'}") as casebook:
+        kept = casebook.begin(full)
+        with pytest.raises(InputError, match="500 answers, as many as a visit may have"):
+            casebook.add_event(kept, Event(fix="hose-clogged", done=False))
+        assert casebook.get(kept.id).events == full.events

@@ -380,3 +380,11 @@ def test_the_record_is_given_without_looking_ahead(monkeypatch: pytest.MonkeyPat
     monkeypatch.setattr(Planner, "decide", never)
     assert session.visit.events == session.events
     assert session.visit.conclusion is None
+
+
+def test_a_session_takes_no_more_than_a_visit_file_may_hold() -> None:
+    full = Visit(events=tuple(Event(fix="seal-torn", done=False) for _ in range(500)))
+    session = Session(small(), full)
+    with pytest.raises(InputError, match="500 answers, as many as a visit may have"):
+        session.record_fix("seal-torn", done=False)
+    assert len(session.events) == 500

@@ -177,3 +177,10 @@ def test_a_folder_without_rule_files_is_refused(tmp_path: Path) -> None:
     (tmp_path / "rules.yml").write_text("rules: []\n")
     with pytest.raises(InputError, match=r"no rule file is in this folder; .* not \.yml"):
         load_rules([tmp_path])
+
+
+def test_of_an_entry_with_thousands_of_slips_the_first_twenty_are_told() -> None:
+    entry = "faults:\n  - id: odd\n" + "".join(f"    k{number}: 1\n" for number in range(5000))
+    with pytest.raises(KnowledgeError) as caught:
+        load_texts([(0, "x.yaml", entry)])
+    assert len(caught.value.others) == 19
