@@ -89,7 +89,10 @@ def density_ratio(pressure_pa: Array, temperature_f: Array) -> Array:
 
     Ideal gas: (P / 101325 Pa) (529.67 / (t + 459.67)). Indoors the air is at room temperature, so
     it is pressure that thins it, not the standard atmosphere's colder density. Moisture (under
-    1 %) is left out.
+    1 %) is left out. At 70 degF a mile up, where ISO 2533 has a pressure of 0.82341 of sea level's:
+
+    >>> round(float(density_ratio(pressure_at(5280), np.asarray(70.0))), 4)
+    0.8234
     """
     return (pressure_pa / STANDARD_PRESSURE_PA) * (STANDARD_RANKINE / (temperature_f + 459.67))
 

@@ -67,5 +67,14 @@ class Fan(BaseModel):
 
 
 def fan_from_rating(sealed_inh2o: float, airflow_cfm: float) -> Fan:
-    """The straight fan line through rated sealed suction (inH2O) and rated airflow (cfm)."""
+    """The straight fan line through rated sealed suction (inH2O) and rated airflow (cfm).
+
+    Where it crosses the 5/8 in hole is the working suction at the unit: 44.0 cfm at 80 inH2O.
+
+    >>> from stillflow.engine.airflow.orifice import orifice_airflow
+    >>> (_, sealed), (most, _) = fan_from_rating(130.0, 114.5).points
+    >>> airflow = float(orifice_airflow(80.0))
+    >>> round(airflow, 1), round(sealed * (1 - airflow / most), 1)  # cfm, inH2O
+    (44.0, 80.0)
+    """
     return Fan(sealed_inh2o=sealed_inh2o, airflow_cfm=airflow_cfm)

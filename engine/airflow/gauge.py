@@ -22,6 +22,15 @@ BLOCK_ROWS = 16384
 def readings(system: System, station: str, condition: str, inlet: str | None = None) -> float:
     """What the gauge shows at one point of a system.
 
+    A unit rated 130 inH2O, at sea level and a mile up. A series motor speeds up in thin air, so
+    that suction goes as density to the 2/3: 130 * 0.82341 ** (2 / 3) = 114.2.
+
+    >>> from stillflow.engine.airflow.fan import fan_from_rating
+    >>> house = System(fan=fan_from_rating(130.0, 114.5))
+    >>> high = house.model_copy(update={"altitude_ft": 5280.0})
+    >>> [round(readings(one, "unit", "sealed"), 1) for one in (house, high)]  # inH2O
+    [130.0, 114.2]
+
     Args:
         system: the air path, with whatever is damaged in it.
         station: `unit` (tubing off, at the intake), `utility` (inlet on the unit, tubing on),
