@@ -106,13 +106,13 @@ def _explained(tree: FaultTree, analysis: Analysis, complaint: Complaint | None)
     how = {
         "exact": "worked out as if causes came independently of one another, which shares of "
         "calls do not: their sum, without --exact, is right",
-        "rare-event": "the sum over what is enough by itself, which is right for shares: one call "
+        "rare-event": "sums over what is enough by itself, which is right for shares: one call "
         "is counted under one cause",
     }[analysis.method]
     calls = "calls about poor suction" if complaint is None else "the calls with this complaint"
     words = (
         f"Figures are shares of {calls}, from how common the rules say each fault is. "
-        f"The figure on top is {how}."
+        f"Those of gates, the top among them, are {how}."
     )
     if any(event.kind == "condition" for event in tree.events):
         words += " A fault under a condition is there more often than it is felt."
