@@ -10,7 +10,7 @@ import re
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
-from stillflow.engine.audit.finding import Finding, Inspection, Severity
+from stillflow.engine.audit.finding import Severity, Slips, inspection
 from stillflow.engine.audit.subject import Subject
 from stillflow.engine.ruleset import Knowledge
 
@@ -83,51 +83,36 @@ def steps(knowledge: Knowledge) -> Iterator[Task]:
         yield Task("faults", fault.id, fix.steps, frozenset(), fix.access, fix.cautions)
 
 
-class _Unsaid(Inspection):
-    severity = Severity.HIGH
-    about: str
-    signs: tuple[Sign, ...]
-    tools: frozenset[str]
-
-    def look(self, subject: Subject) -> Iterator[Finding]:
-        """Steps that lack the caution."""
-        knowledge = subject.knowledge
-        dangers = {c.id for c in knowledge.cautions.values() if c.about == self.about}
-        for step in steps(knowledge):
-            # What opening an access is shown with comes before the step as well.
-            said = set(step.cautions)
-            if step.access is not None:
-                said |= set(knowledge.accesses[step.access].cautions)
-            if said & dangers:
-                continue
-            sign = self._sign(step)
-            if sign:
-                what = f"'{sign}' tells of {self.about}, and no caution does"
-                known = f": {', '.join(sorted(dangers))}" if dangers else ""
-                right = f"name a caution about {self.about}{known}"
-                yield self.found(subject, step.section, step.id, what, right)
-
-    def _sign(self, step: Task) -> str:
-        tools = sorted(step.tools & self.tools)
-        if tools:
-            return tools[0]
-        sentences = (one for text in step.sentences for one in re.split(r"(?<=[.;?!])\s", text))
-        return next(
-            (words for one in sentences for sign in self.signs if (words := sign.seen_in(one))), ""
-        )
+@inspection(Severity.HIGH)
+def unsaid_mains(subject: Subject) -> Slips:
+    """A check or fix near mains voltage without a caution about it."""
+    yield from _unsaid(subject.knowledge, "mains", MAINS, _MAINS_TOOLS)
 
 
-class UnsaidMains(_Unsaid):
-    """Looks for mains in the tools, the access and the words of each step."""
-
-    name = "unsaid-mains"
-    finds = "A check or fix near mains voltage without a caution about it."
-    about, signs, tools = "mains", MAINS, _MAINS_TOOLS
+@inspection(Severity.HIGH)
+def unsaid_heights(subject: Subject) -> Slips:
+    """A check or fix at a height without a caution about it."""
+    yield from _unsaid(subject.knowledge, "heights", HEIGHTS, _HEIGHT_TOOLS)
 
 
-class UnsaidHeights(_Unsaid):
-    """Looks for heights in the tools, the access and the words of each step."""
+def _unsaid(
+    knowledge: Knowledge, about: str, signs: Sequence[Sign], tools: frozenset[str]
+) -> Slips:
+    dangers = {c.id for c in knowledge.cautions.values() if c.about == about}
+    for step in steps(knowledge):
+        # What opening an access is shown with comes before the step as well.
+        said = set(step.cautions)
+        if step.access is not None:
+            said |= set(knowledge.accesses[step.access].cautions)
+        if said & dangers:
+            continue
+        seen = min(step.tools & tools, default="") or _words(step, signs)
+        if seen:
+            what = f"'{seen}' tells of {about}, and no caution does"
+            known = f": {', '.join(sorted(dangers))}" if dangers else ""
+            yield step.section, step.id, what, f"name a caution about {about}{known}"
 
-    name = "unsaid-heights"
-    finds = "A check or fix at a height without a caution about it."
-    about, signs, tools = "heights", HEIGHTS, _HEIGHT_TOOLS
+
+def _words(step: Task, signs: Sequence[Sign]) -> str:
+    sentences = (one for text in step.sentences for one in re.split(r"(?<=[.;?!])\s", text))
+    return next((words for one in sentences for sign in signs if (words := sign.seen_in(one))), "")

@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from itertools import combinations
 
 import numpy as np
 
-from stillflow.engine.audit.finding import Finding, Inspection, Severity
+from stillflow.engine.audit.finding import Severity, Slips, inspection
 from stillflow.engine.audit.subject import Subject
 from stillflow.engine.base import Floats, Strength, in_percent
 from stillflow.engine.inference import Situation, spot_of
@@ -20,125 +19,93 @@ _EQUAL = 1e-9
 """Below this a difference is rounding."""
 
 
-class NeverRaised(Inspection):
-    """Looks for a rule that speaks for each fault."""
-
-    name = "never-raised"
-    finds = "A fault that no rule can raise above its prior."
-    severity = Severity.HIGH
-
-    def look(self, subject: Subject) -> Iterator[Finding]:
-        """Faults that nothing speaks for."""
-        raised = _raised(subject)
-        for fault_id, is_raised in zip(subject.knowledge.faults, raised, strict=True):
-            if not is_raised:
-                what = "no rule that can fire speaks for it"
-                right = "write a rule for the answer that shows it"
-                yield self.found(subject, "faults", fault_id, what, right)
+@inspection(Severity.HIGH)
+def never_raised(subject: Subject) -> Slips:
+    """A fault that no rule can raise above its prior."""
+    raised = _raised(subject)
+    for fault_id, is_raised in zip(subject.knowledge.faults, raised, strict=True):
+        if not is_raised:
+            what = "no rule that can fire speaks for it"
+            right = "write a rule for the answer that shows it"
+            yield "faults", fault_id, what, right
 
 
-class NeverFirst(Inspection):
-    """Answers every check in a fault's favour, and looks who leads."""
-
-    name = "never-first"
-    finds = "A fault that stays behind another even when every answer goes its way."
-    severity = Severity.HIGH
-
-    def look(self, subject: Subject) -> Iterator[Finding]:
-        """Faults that another always outdoes."""
-        if subject.model is None:
-            return
-        faults = list(subject.knowledge.faults.values())
-        prior = subject.model.prior({}, ())
-        raised = _raised(subject)
-        for index, fault in enumerate(faults):
-            if not raised[index]:
-                continue
-            answers, weights = _best_answers(subject, fault, index, prior)
-            if weights[index] >= weights.max():
-                continue
-            # The table of single answers leaves joined evidence out; the belief counts it.
-            shares = _believed(subject, answers, prior)
-            lead = int(shares.argmax())
-            outdone = shares[lead] > shares[index] * (1 + _EQUAL)
-            if outdone and not _declared(subject, fault.id, faults[lead].id):
-                what = (
-                    f"with every answer in its favour '{faults[lead].id}' is still likelier "
-                    f"({in_percent(shares[lead])} against {in_percent(shares[index])})"
-                )
-                right = "give it evidence that the other does not have"
-                yield self.found(subject, "faults", fault.id, what, right)
+@inspection(Severity.HIGH)
+def never_first(subject: Subject) -> Slips:
+    """A fault that stays behind another even when every answer goes its way."""
+    if subject.model is None:
+        return
+    faults = list(subject.knowledge.faults.values())
+    prior = subject.model.prior({}, ())
+    raised = _raised(subject)
+    for index, fault in enumerate(faults):
+        if not raised[index]:
+            continue
+        answers, weights = _best_answers(subject, fault, index, prior)
+        if weights[index] >= weights.max():
+            continue
+        # The table of single answers leaves joined evidence out; the belief counts it.
+        shares = _believed(subject, answers, prior)
+        lead = int(shares.argmax())
+        outdone = shares[lead] > shares[index] * (1 + _EQUAL)
+        if outdone and not _declared(subject, fault.id, faults[lead].id):
+            what = (
+                f"with every answer in its favour '{faults[lead].id}' is still likelier "
+                f"({in_percent(shares[lead])} against {in_percent(shares[index])})"
+            )
+            right = "give it evidence that the other does not have"
+            yield "faults", fault.id, what, right
 
 
-class NotToldApart(Inspection):
-    """Adds up all that any answers could say of one fault rather than of another."""
-
-    name = "not-told-apart"
-    finds = "Two faults that no sequence of answers can separate."
-    severity = Severity.MEDIUM
-
-    def look(self, subject: Subject) -> Iterator[Finding]:
-        """Pairs of faults with the same evidence, or nearly so."""
-        faults = subject.knowledge.faults
-        apart = _separation(subject)
-        limit = np.log(Strength.SUBSTANTIAL.factor)
-        for (i, one), (j, other) in combinations(enumerate(faults), 2):
-            if apart[i, j] >= limit or _declared(subject, one, other):
-                continue
-            # What is known of unit and site tells them apart if they cannot both be possible.
-            whens = faults[one].possible_when, faults[other].possible_when
-            if not subject.logic.possible({}, *whens):
-                continue
-            words = "no answer tells it"
-            if apart[i, j] > _EQUAL:
-                words = (
-                    f"all answers together weigh less than {np.exp(apart[i, j]):.1f} to 1 for it"
-                )
-            what = f"{words} from '{other}'"
-            right = "write a check that does, or name both under 'alike:' with the reason"
-            yield self.found(subject, "faults", one, what, right)
+@inspection(Severity.MEDIUM)
+def not_told_apart(subject: Subject) -> Slips:
+    """Two faults that no sequence of answers can separate."""
+    faults = subject.knowledge.faults
+    apart = _separation(subject)
+    limit = np.log(Strength.SUBSTANTIAL.factor)
+    for (i, one), (j, other) in combinations(enumerate(faults), 2):
+        if apart[i, j] >= limit or _declared(subject, one, other):
+            continue
+        # What is known of unit and site tells them apart if they cannot both be possible.
+        whens = faults[one].possible_when, faults[other].possible_when
+        if not subject.logic.possible({}, *whens):
+            continue
+        words = "no answer tells it"
+        if apart[i, j] > _EQUAL:
+            words = f"all answers together weigh less than {np.exp(apart[i, j]):.1f} to 1 for it"
+        what = f"{words} from '{other}'"
+        right = "write a check that does, or name both under 'alike:' with the reason"
+        yield "faults", one, what, right
 
 
-class AlikeWithoutNeed(Inspection):
-    """Looks whether faults that are said to be alike are told apart after all."""
-
-    name = "alike-without-need"
-    finds = "Faults declared alike that the rules do tell apart."
-    severity = Severity.LOW
-
-    def look(self, subject: Subject) -> Iterator[Finding]:
-        """Declarations that nothing rests on."""
-        index = subject.knowledge.fault_index
-        apart = _separation(subject)
-        limit = np.log(Strength.SUBSTANTIAL.factor)
-        for entry in subject.knowledge.alike.values():
-            for one, other in combinations(entry.faults, 2):
-                if apart[index[one], index[other]] >= limit:
-                    what = f"the rules tell '{one}' from '{other}'"
-                    yield self.found(subject, "alike", entry.id, what, "take one of them out")
+@inspection(Severity.LOW)
+def alike_without_need(subject: Subject) -> Slips:
+    """Faults declared alike that the rules do tell apart."""
+    index = subject.knowledge.fault_index
+    apart = _separation(subject)
+    limit = np.log(Strength.SUBSTANTIAL.factor)
+    for entry in subject.knowledge.alike.values():
+        for one, other in combinations(entry.faults, 2):
+            if apart[index[one], index[other]] >= limit:
+                what = f"the rules tell '{one}' from '{other}'"
+                yield "alike", entry.id, what, "take one of them out"
 
 
-class AlikeInNameOnly(Inspection):
-    """Compares the fixes of faults that are said to be alike."""
-
-    name = "alike-in-name-only"
-    finds = "Faults declared alike that are fixed in different ways."
-    severity = Severity.MEDIUM
-
-    def look(self, subject: Subject) -> Iterator[Finding]:
-        """Declarations that would leave the technician with the wrong fix."""
-        faults = subject.knowledge.faults
-        for entry in subject.knowledge.alike.values():
-            for one, other in combinations(entry.faults, 2):
-                mine, theirs = faults[one].fix, faults[other].fix
-                if (mine.steps, mine.access, mine.refer) != (
-                    theirs.steps,
-                    theirs.access,
-                    theirs.refer,
-                ):
-                    what = f"'{one}' and '{other}' are fixed in different ways"
-                    right = "give them the same steps, or a check that tells them apart"
-                    yield self.found(subject, "alike", entry.id, what, right)
+@inspection(Severity.MEDIUM)
+def alike_in_name_only(subject: Subject) -> Slips:
+    """Faults declared alike that are fixed in different ways."""
+    faults = subject.knowledge.faults
+    for entry in subject.knowledge.alike.values():
+        for one, other in combinations(entry.faults, 2):
+            mine, theirs = faults[one].fix, faults[other].fix
+            if (mine.steps, mine.access, mine.refer) != (
+                theirs.steps,
+                theirs.access,
+                theirs.refer,
+            ):
+                what = f"'{one}' and '{other}' are fixed in different ways"
+                right = "give them the same steps, or a check that tells them apart"
+                yield "alike", entry.id, what, right
 
 
 def _raised(subject: Subject) -> list[bool]:
@@ -157,8 +124,7 @@ def _separation(subject: Subject) -> Floats:
     """
     count = len(subject.knowledge.faults)
     apart = np.zeros((count, count))
-    for outlook in subject.outlooks.values():
-        logs = np.log(outlook.likelihood)
+    for logs in subject.logs.values():
         apart += (logs[:, :, None] - logs[:, None, :]).max(axis=0)
     single = {
         rule_id
@@ -181,7 +147,7 @@ def _best_answers(
         answers by check, and the logarithm of the weight each fault then has by single answers.
     """
     tables = {
-        check_id: (outlook.answers, np.log(outlook.likelihood))
+        check_id: (outlook.answers, subject.logs[check_id])
         for check_id, outlook in subject.outlooks.items()
         if subject.logic.possible(
             {}, fault.possible_when, subject.knowledge.checks[check_id].possible_when

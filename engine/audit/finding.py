@@ -1,12 +1,10 @@
-"""A finding of the audit, and what every inspection has in common."""
+"""A finding of the audit, and what makes a function an inspection."""
 
 from __future__ import annotations
 
-from abc import ABC, abstractmethod
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from enum import StrEnum
-from typing import ClassVar
 
 from stillflow.engine.audit.subject import Subject
 from stillflow.engine.base import Place
@@ -48,26 +46,47 @@ class Finding:
         return f"{self.place}: {words} [{self.severity}, {self.inspection}]"
 
 
-class Inspection(ABC):
+Slip = tuple[str, str, str, str]
+"""Section and id of the entry that is wrong, what is wrong, and what would be right."""
+
+Slips = Iterator[Slip]
+
+Looks = Callable[[Subject], Slips]
+
+
+@dataclass(frozen=True)
+class Inspection:
     """Looks for one kind of slip.
 
     Attributes:
         name: a short name, with hyphens.
         finds: what it finds, in one sentence.
         severity: of all that it finds.
+        slips: what it finds in a rule set.
     """
 
-    name: ClassVar[str]
-    finds: ClassVar[str]
-    severity: ClassVar[Severity]
+    name: str
+    finds: str
+    severity: Severity
+    slips: Looks
 
-    @abstractmethod
     def look(self, subject: Subject) -> Iterator[Finding]:
-        """What it finds in a rule set."""
+        """What it finds in a rule set, and where that stands."""
+        for section, entry_id, what, right in self.slips(subject):
+            place = subject.knowledge.places[section, entry_id]
+            yield Finding(self.severity, self.name, place, what, right)
 
-    def found(
-        self, subject: Subject, section: str, entry_id: str, what: str, right: str
-    ) -> Finding:
-        """A finding about one entry."""
-        place = subject.knowledge.places[section, entry_id]
-        return Finding(self.severity, self.name, place, what, right)
+
+INSPECTIONS: list[Inspection] = []
+"""Every inspection, once the modules that hold them are imported."""
+
+
+def inspection(severity: Severity) -> Callable[[Looks], Looks]:
+    """Make a function an inspection: its name the name, its docstring what it finds."""
+
+    def register(slips: Looks) -> Looks:
+        name = slips.__name__.replace("_", "-")
+        INSPECTIONS.append(Inspection(name, slips.__doc__ or "", severity, slips))
+        return slips
+
+    return register

@@ -1,44 +1,18 @@
 """What is wrong with a rule set: an audit made of small inspections.
 
-`audit` runs them all over a loaded rule set; what the loader itself refuses is put into the same
-form by `refused`.
+Importing their modules registers them. `audit` runs them all over a loaded rule set; what the
+loader itself refuses is put into the same form by `refused`.
 """
 
 from __future__ import annotations
 
-from stillflow.engine.audit import checks, dangers, faults, rules, unused
-from stillflow.engine.audit.finding import Finding, Inspection, Severity
+from stillflow.engine.audit import checks, dangers, faults, rules, unused  # noqa: F401
+from stillflow.engine.audit.finding import INSPECTIONS, Finding, Inspection, Severity
 from stillflow.engine.audit.subject import Subject
 from stillflow.engine.base import KnowledgeError
 from stillflow.engine.ruleset import Knowledge
 
 __all__ = ["INSPECTIONS", "Finding", "Inspection", "Severity", "audit", "refused"]
-
-INSPECTIONS: tuple[Inspection, ...] = (
-    rules.NeverFires(),
-    rules.Contradicts(),
-    rules.CountedTwice(),
-    rules.SaidAlready(),
-    rules.ForTheImpossible(),
-    rules.TooLong(),
-    rules.NothingToWeigh(),
-    faults.NeverRaised(),
-    faults.NeverFirst(),
-    faults.NotToldApart(),
-    faults.AlikeWithoutNeed(),
-    faults.AlikeInNameOnly(),
-    checks.NeverAsked(),
-    checks.SaysNothing(),
-    checks.NotAQuestion(),
-    dangers.UnsaidMains(),
-    dangers.UnsaidHeights(),
-    unused.UnusedSource(),
-    unused.UnusedCaution(),
-    unused.UnusedAccess(),
-    unused.UnusedFinding(),
-    unused.SourceNotToBeFound(),
-)
-"""Every inspection, in the order people are told of them."""
 
 
 def audit(knowledge: Knowledge) -> tuple[Finding, ...]:

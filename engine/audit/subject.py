@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections import defaultdict
 from functools import cached_property
+from itertools import combinations
 
 import numpy as np
 
@@ -21,6 +22,10 @@ from stillflow.engine.inference import (
     typical_reading,
 )
 from stillflow.engine.ruleset import Check, Knowledge, observed
+
+MOST_COMPARED = 200
+"""Cases on the same observations that are compared, so that time grows with the number of rules
+and not with its square. The shipped rules have eight at most."""
 
 
 class Subject:
@@ -57,6 +62,60 @@ class Subject:
         return dict(found)
 
     @cached_property
+    def twins(self) -> tuple[tuple[str, str], ...]:
+        """Rules that fire in the very cases of an earlier one and say the same: (that one, it)."""
+        first: dict[object, str] = {}
+        found = []
+        for rule_id in self.readable:
+            cases = frozenset(frozenset(case.items()) for case in self.logic.cases(rule_id))
+            said = frozenset(self.signs[rule_id].items())
+            earlier = first.setdefault((cases, said), rule_id)
+            if earlier != rule_id and said:
+                found.append((earlier, rule_id))
+        return tuple(found)
+
+    @cached_property
+    def compared(self) -> dict[frozenset[str], list[tuple[str, Case]]]:
+        """`by_observation` without twins: what is held against each other."""
+        again = {rule_id for _, rule_id in self.twins}
+        return {
+            seen: [one for one in cases if one[0] not in again]
+            for seen, cases in self.by_observation.items()
+        }
+
+    @cached_property
+    def left_out(self) -> tuple[tuple[str, ...], ...]:
+        """For each set of observations with too many rules, those that are not compared."""
+        beyond = (cases[MOST_COMPARED:] for cases in self.compared.values())
+        return tuple(tuple(dict.fromkeys(rule for rule, _ in some)) for some in beyond if some)
+
+    @cached_property
+    def meeting(self) -> tuple[tuple[str, str], ...]:
+        """Pairs that speak of a common fault and can fire on the very same observations."""
+        pairs: set[tuple[str, str]] = set()
+        for cases in self.compared.values():
+            for (one, case), (other, other_case) in combinations(cases[:MOST_COMPARED], 2):
+                pair = (one, other)
+                common = not self.signs[one].keys().isdisjoint(self.signs[other])
+                fresh = common and one != other and pair not in pairs
+                if fresh and self.logic.both(case, other_case):
+                    pairs.add(pair)
+        return tuple(sorted(pairs))
+
+    @cached_property
+    def alone(self) -> dict[tuple[str, str, int], list[str]]:
+        """Rules on one observation, by it, a fault they speak of and the sign."""
+        found: dict[tuple[str, str, int], list[str]] = defaultdict(list)
+        for seen, cases in self.compared.items():
+            if len(seen) == 1:
+                (only,) = seen
+                for rule_id in dict.fromkeys(rule for rule, _ in cases[:MOST_COMPARED]):
+                    for fault, signs in self.signs[rule_id].items():
+                        for sign in signs:
+                            found[only, fault, sign].append(rule_id)
+        return dict(found)
+
+    @cached_property
     def baseline(self) -> Baseline | None:
         """What a plain visit expects; None where no class of unit says it."""
         if not (self.knowledge.classes and self.knowledge.levels):
@@ -83,6 +142,12 @@ class Subject:
             return {}
         found = self.model.outlooks(Situation({}), list(self.knowledge.checks))
         return {outlook.check_id: outlook for outlook in found}
+
+    @cached_property
+    def logs(self) -> dict[str, Floats]:
+        """Natural logarithm of what each check's answers say of each fault; of no share, little."""
+        tiny = np.finfo(float).tiny
+        return {name: np.log(np.maximum(o.likelihood, tiny)) for name, o in self.outlooks.items()}
 
     @cached_property
     def weights(self) -> Floats:

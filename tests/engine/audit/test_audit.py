@@ -8,6 +8,7 @@ from small_rules import SMALL, small
 
 from stillflow.engine.audit.finding import Severity
 from stillflow.engine.audit.inspections import INSPECTIONS, audit, refused
+from stillflow.engine.audit.logic import Logic
 from stillflow.engine.base.errors import KnowledgeError
 
 
@@ -170,6 +171,19 @@ BROKEN: list[tuple[str, str, str, list[str]]] = [
         ["the airflow model, which cannot weigh it"],
     ),
     (
+        "not-compared",
+        TIDY
+        + "".join(
+            RULE.replace("extra", f"extra-{number}").format(
+                when=f"{{fact: share.sealed.inlet, below: 0.{number}}}",
+                then="{for: seal-torn, strength: slight}",
+            )
+            for number in range(100, 301)
+        ),
+        "extra-300",
+        ["3 rules from here on", "the first 200 are"],
+    ),
+    (
         "unused-finding",
         rule("{fact: answer.hiss, is: quiet}", "{derive: finding.peace}"),
         "extra",
@@ -198,6 +212,41 @@ def test_each_slip_is_found_and_said_with_its_place(
     assert "\n" not in message
     for word in words:
         assert word in message
+
+
+def alike_rules(count: int, when: str) -> str:
+    return TIDY + "".join(
+        RULE.replace("extra", f"extra-{number:04d}").format(
+            when=when.replace("N", f"{number:04d}"), then="{for: seal-torn, strength: slight}"
+        )
+        for number in range(1, count + 1)
+    )
+
+
+@pytest.mark.parametrize(
+    "when",
+    ["{fact: answer.seal-look, is: whole}", "{fact: share.sealed.inlet, below: 0.N}"],
+    ids=["the very same", "overlapping"],
+)
+def test_many_rules_that_say_the_same_are_one_line(when: str) -> None:
+    told = found(alike_rules(150, when))["counted-twice"]
+    (line,) = [str(one) for one in told if one.place.key == "extra-0001"]
+    assert "'extra-0002' (small.yaml:" in line
+    assert "and 14" in line
+    assert len(told) <= 3
+
+
+def test_the_work_grows_with_the_rules_and_not_with_their_square(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    compared: list[object] = []
+    real = Logic.both
+    monkeypatch.setattr(Logic, "both", lambda *a: compared.append(a) or real(*a))
+    audit(small(alike_rules(600, "{fact: share.sealed.inlet, below: 0.N}")))
+    assert len(compared) < 20_000  # of 179,700 pairs, 200 * 199 / 2 of the extra ones
+    compared.clear()
+    audit(small(alike_rules(600, "{fact: answer.seal-look, is: whole}")))
+    assert len(compared) < 20
 
 
 def test_every_inspection_is_shown_by_a_broken_rule_set_and_says_what_it_finds() -> None:
