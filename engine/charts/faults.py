@@ -105,7 +105,7 @@ def _node(part: TreeGate | PrimaryEvent, uses: int, analysis: Analysis | None) -
         return Node(part.id, NodeKind.EVENT, part.title, note=note, gate=part.kind)
     notes = [part.code, "" if part.probability is None else chance(part.probability)]
     if uses > 1:
-        notes.append(f"one event, drawn {uses} times")
+        notes.append(f"one event under {uses} gates")
     kind = NodeKind.CONDITION if part.kind == "condition" else NodeKind.EVENT
     note = ", ".join(one for one in notes if one)
     return Node(part.id, kind, part.title, note=note, gate=part.kind)

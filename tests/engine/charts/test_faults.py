@@ -191,7 +191,7 @@ def test_conditions_stand_beside_their_gate_and_are_no_causes(
 def test_an_event_that_stands_twice_says_that_it_is_one() -> None:
     tree = conditional()
     (scene,) = faulttree_chart(tree, TITLE, analyse(tree)).pages(None)
-    assert " ".join(words_on(scene)).count("E7, 10 %, one event, drawn 2 times") == 2
+    assert " ".join(words_on(scene)).count("E7, 10 %, one event under 2 gates") == 2
     once = wide(2, 1)
     (scene,) = faulttree_chart(once, TITLE, analyse(once)).pages(None)
     assert "one event" not in " ".join(words_on(scene))
