@@ -71,11 +71,11 @@ def check(rules: tuple[str, ...], as_json: bool) -> int:
 
 
 @command.command("list")
-@click.argument("what", type=click.Choice(["faults", "checks", "rules"]), default="rules")
+@click.argument("what", type=click.Choice(["faults", "checks", "rules", "course"]), default="rules")
 @rules_option
 @json_option
 def list_(what: str, rules: tuple[str, ...], as_json: bool) -> None:
-    """List the faults, the checks or the rules, each with its id."""
+    """List the faults, the checks, the rules or the course of a visit, each with its id."""
     knowledge = load_rules(rules)
     rows = _rows(knowledge, what)
     if as_json:
@@ -89,7 +89,8 @@ def list_(what: str, rules: tuple[str, ...], as_json: bool) -> None:
             screen.head(group)
         screen.item("-", f"{row['id']}: {row['title']}", 0)
     screen.gap()
-    screen.text(f"{len(rows)} {what}; 'stillflow rules show ID' says more about one.")
+    more = "" if what == "course" else "; 'stillflow rules show ID' says more about one"
+    screen.text(f"{len(rows)} {'entries' if what == 'course' else what}{more}.")
 
 
 @command.command("show")
@@ -215,6 +216,7 @@ def _rows(knowledge: Knowledge, what: str) -> list[dict[str, str | int | None]]:
         "faults": [(f.place, f.id, f.title) for f in knowledge.faults.values()],
         "checks": [(c.kind, c.id, c.ask) for c in knowledge.checks.values()],
         "rules": [("", r.id, r.because) for r in knowledge.rules.values()],
+        "course": [("", t.id, t.because) for t in knowledge.turns],
     }
     rows = []
     for group, entry_id, title in entries[what]:

@@ -25,6 +25,7 @@ from stillflow.engine.base import InputError, Place, nearest, percent
 from stillflow.engine.charts import FORMATS, PAPERS, RULED_OUT, PaperName
 from stillflow.engine.dialogue import (
     Contribution,
+    NextStep,
     Round,
     contributions,
     loudness,
@@ -85,6 +86,7 @@ def command(
     else:
         for one in rounds(session):
             show_round(screen, session, one, focus)
+        show_now(screen, session.next_step())
     if paths:
         screen.gap()
         screen.text(drawn(paths))
@@ -123,6 +125,16 @@ def show_round(screen: Screen, session: Session, one: Round, only: str | None) -
     if one.repair is not None:
         title = knowledge.faults[one.repair.fault_id].title
         screen.item("fix:", f"{title}, {percent(one.repair.probability)} likely when chosen", 0)
+
+
+def show_now(screen: Screen, step: NextStep) -> None:
+    """What comes next, and why it and nothing else."""
+    what = "The visit is over."
+    if step.check is not None:
+        what = step.check.ask
+    elif step.fix is not None:
+        what = f"Fix: {step.fix.title}."
+    screen.item("now:", f"{what} {step.why_now}", 0)
 
 
 def show_speaking(screen: Screen, session: Session, one: Round, only: str | None) -> None:

@@ -82,6 +82,7 @@ def _entries(knowledge: Knowledge) -> Iterable[Entry]:
         knowledge.alike,
         knowledge.checks,
         knowledge.rules,
+        knowledge.course,
         knowledge.complaints,
         knowledge.circumstances,
         knowledge.combinations,

@@ -74,6 +74,34 @@ def base_facts(levels: Iterable[str]) -> dict[str, FactKind]:
     return facts
 
 
+def course_facts() -> dict[str, FactKind]:
+    """The facts of a moment of a visit, which its course may name besides all others.
+
+    A flag is known where it is true, and else not at all.
+    """
+    flags = {
+        "now.stop": "a rule that fires stops the visit",
+        "now.first": "a question that comes before anything else is open",
+        "now.unmeasured": "no reading has been taken yet",
+        "now.again": "readings were set aside, and wait to be taken again",
+        "now.left-undone": "some fix was left undone",
+        "now.put-off": "some question was put off",
+        "now.unconfirmed": "something must be known before the fix that is planned",
+        "fix.for-others": "the last fix is not the technician's work",
+        "fix.nothing-wrong": "the last fix was to find that nothing is wrong",
+        "fix.unproved": "the last fix was done, and something is to be measured or asked after it",
+    }
+    words = {
+        "fix.came-to": (("done", "left", "not-there"), "what became of the last fix"),
+        "fix.proved": (("good", "short", "unknown"), "what was measured and asked after it"),
+        "plan.act": (("check", "fix", "none"), "what saves most now; none: no fault is left"),
+    }
+    return {
+        **{name: FactKind(FLAG, (), meaning) for name, meaning in flags.items()},
+        **{name: FactKind(WORD, listed, meaning) for name, (listed, meaning) in words.items()},
+    }
+
+
 def tried_fact(fault_id: str) -> str:
     """The flag that is true once the fix for a fault was done on this visit."""
     return f"tried.{fault_id}"

@@ -1,40 +1,32 @@
 """What to do next: one routine, for the live visit and for every point of a tree.
 
-Holds the order: what stops a visit, safety first, doubted readings, what follows from the last
-fix, then the planner's choice. Words and the making of answers are left to `session` and
-`unrolled`.
+Puts a moment of a visit into facts, and lets the rules of `course.yaml` say what comes next; their
+order is all the order there is. Words are put round it in `session` and `unrolled`.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
-from typing import Literal, Protocol
+from dataclasses import dataclass, field
+from typing import Protocol, cast
 
-from stillflow.engine.base import Mode
+from stillflow.engine.base import KnowledgeError, Mode
 from stillflow.engine.dialogue.askable import Askable
 from stillflow.engine.dialogue.choosing import Decision, Planner, Position
 from stillflow.engine.dialogue.progress import Repair
+from stillflow.engine.dialogue.steps import Choice, Ending, StepKind
 from stillflow.engine.dialogue.verification import Verification
-from stillflow.engine.inference import SKIPPED, Baseline, Visit
-from stillflow.engine.ruleset import Check, FactValue, Fault, Knowledge, Stop
-
-MoveKind = Literal[
-    "stop",
-    "safety",
-    "again",
-    "left",
-    "in-order",
-    "verify",
-    "unmeasured",
-    "restored",
-    "ask",
-    "confirm",
-    "fix",
-    "nothing-left",
-]
-ENDS: frozenset[MoveKind] = frozenset(
-    {"stop", "left", "in-order", "unmeasured", "restored", "nothing-left"}
+from stillflow.engine.inference import SKIPPED, Baseline, Visit, course_for
+from stillflow.engine.ruleset import (
+    ENDS,
+    Check,
+    FactValue,
+    Fault,
+    Knowledge,
+    Next,
+    Stop,
+    Turn,
+    leaves,
 )
 
 
@@ -64,12 +56,53 @@ class Moment(Position, Protocol):
 
 @dataclass(frozen=True)
 class Move:
-    """What is done next: a check, a fix, or an end, with the rule or the numbers behind it."""
+    """What is done next: a check, a fix, or an end.
 
-    kind: MoveKind
+    Attributes:
+        turn: the rule of the course that says so.
+        check: to make, if any.
+        fault: to fix, to prove or to confirm, or the one last dealt with.
+        rule_id: of the trade's rule that stops the visit or doubts readings.
+        decision: the planner's numbers, where it chose.
+        ending: how it ends, if it does; `{measured}` is left open.
+    """
+
+    turn: Turn
     check: Check | None = None
     fault: Fault | None = None
     rule_id: str = ""
+    decision: Decision | None = None
+    ending: Ending | None = None
+
+    @property
+    def kind(self) -> StepKind:
+        """What kind of step it is."""
+        if self.ending is not None:
+            return cast(StepKind, self.turn.next)
+        return "fix" if self.check is None else "check"
+
+    @property
+    def choice(self) -> Choice | None:
+        """What the planner expected, where it chose."""
+        return self.decision.choice if self.decision is not None else None
+
+    @property
+    def because(self) -> str:
+        """Why this now, in a sentence."""
+        return _filled(self.turn.because, self.fault)
+
+
+@dataclass
+class _Now:
+    """A moment as facts, with what they stand for."""
+
+    facts: dict[str, FactValue]
+    checks: dict[Next, Check] = field(default_factory=dict)
+    rules: dict[Next, str] = field(default_factory=dict)
+    fault: Fault | None = None
+    left: str = ""
+    open: Sequence[str] = ()
+    put_off: Sequence[str] = ()
     decision: Decision | None = None
 
 
@@ -81,84 +114,154 @@ class Course:
     ) -> None:
         self._knowledge = knowledge
         self._planner = planner
-        self._purpose = visit.purpose
         self._askable = Askable(knowledge, visit.missing_tools)
         self._verification = Verification(knowledge, baseline)
+        self._engine = course_for(knowledge)
+        named = [(turn, {leaf.fact for leaf in leaves(turn.when)}) for turn in knowledge.turns]
+        self._used = frozenset().union(*(facts for _, facts in named))
+        planned = [turn.salience for turn, facts in named if "plan.act" in facts]
+        self._above_planning = max(planned, default=-1)
 
-    def before_planning(self, moment: Moment, fired: Iterable[str]) -> Move | None:
+    def unplanned(
+        self, moment: Moment, fired: Iterable[str], facts: Mapping[str, FactValue]
+    ) -> Move | None:
         """The move that needs no look-ahead; None where the planner is to choose.
 
         Args:
             moment: how far the visit has come.
-            fired: ids of the rules that fire there.
-        """
-        for rule_id in fired:
-            if any(isinstance(item, Stop) for item in self._knowledge.rules[rule_id].then):
-                return Move("stop", rule_id=rule_id)
-        first = self._first(moment)
-        if first is not None:
-            return Move("safety", first)
-        if moment.again:
-            check = self._knowledge.checks[moment.again[0]]
-            return Move("again", check, rule_id=moment.doubting)
-        return self._after(moment)
-
-    def planned(self, moment: Moment, facts: Mapping[str, FactValue]) -> Move:
-        """The move that is expected to save most.
-
-        Args:
-            moment: how far the visit has come.
+            fired: ids of the rules on the trade that fire there.
             facts: all that is known there, findings too.
         """
-        checks, put_off = self._choices(moment, facts)
-        decision = self._planner.decide(moment, checks)
-        if put_off and (decision is None or decision.check_id is None):
-            # No other check pays for itself any more, so what was put off comes back.
-            decision = self._planner.decide(moment, [*checks, *put_off])
-        if decision is None:
-            return Move("nothing-left")
-        if decision.check_id is not None:
-            return Move("ask", self._knowledge.checks[decision.check_id], decision=decision)
-        assert decision.fault_id is not None
-        fault = self._knowledge.faults[decision.fault_id]
-        standing = moment.situation.standing
-        unknown = self._askable.to_confirm(fault, standing, _closed(moment))
-        return Move("confirm" if unknown else "fix", unknown, fault, decision=decision)
+        return self._unplanned(moment, self._now(moment, fired, facts))
 
-    def nothing_left(self, moment: Moment, facts: Mapping[str, FactValue]) -> bool:
-        """Whether `planned` would find no fault to deal with; looks nothing ahead."""
-        checks, put_off = self._choices(moment, facts)
-        return not self._planner.has_faults(moment, [*checks, *put_off])
+    def move(self, moment: Moment, fired: Iterable[str], facts: Mapping[str, FactValue]) -> Move:
+        """What comes next; arguments as `unplanned`.
 
-    def _first(self, moment: Moment) -> Check | None:
-        """A check that comes before anything else on a call, if one is still open."""
-        if self._purpose != "call" and moment.situation.readings:
-            # Readings taken without a complaint: whatever there was to fear has been run already.
+        Raises:
+            KnowledgeError: no rule of the course says what.
+        """
+        now = self._now(moment, fired, facts)
+        move = self._unplanned(moment, now)
+        if move is not None:
+            return move
+        self._plan(moment, now, now.open)
+        if now.put_off:
+            now.facts["now.put-off"] = True
+        turn = self._turn(now)
+        if turn is not None and turn.next == "put-back":
+            del now.facts["now.put-off"]
+            self._plan(moment, now, [*now.open, *now.put_off])
+            turn = self._turn(now)
+        if turn is None:
+            right = "see that an entry of the course holds whatever plan.act is"
+            raise KnowledgeError("no rule says what comes next", right=right)
+        return self._made(turn, now)
+
+    def _unplanned(self, moment: Moment, now: _Now) -> Move | None:
+        turn = self._turn(now)
+        if turn is None:
             return None
-        return self._askable.first(moment.situation.standing, _closed(moment))
-
-    def _after(self, moment: Moment) -> Move | None:
-        """What follows from the last fix: verify it, finish, hand over; None to go on."""
-        repair = moment.last_repair
-        if repair is None or not repair.found:
+        if turn.salience < self._above_planning and "plan.act" not in now.facts:
             return None
-        fault = self._knowledge.faults[repair.fault_id]
-        if not repair.done:
-            return Move("left", fault=fault) if fault.fix.refer else None
+        return self._made(turn, now)
+
+    def _turn(self, now: _Now) -> Turn | None:
+        """The first rule of the course to fire."""
+        firings = self._engine.run(now.facts).firings
+        return self._knowledge.course[firings[0].rule_id] if firings else None
+
+    def _now(self, moment: Moment, fired: Iterable[str], facts: Mapping[str, FactValue]) -> _Now:
+        """The moment as facts, but for what the planner would choose."""
+        now = _Now({name: facts[name] for name in self._used & facts.keys()})
+        known = now.facts
+        standing, closed = moment.situation.standing, _closed(moment)
+        for rule_id in fired:
+            if any(isinstance(item, Stop) for item in self._knowledge.rules[rule_id].then):
+                known["now.stop"] = True
+                now.rules.setdefault("stop", rule_id)
+        first = self._askable.first(standing, closed)
+        if first is not None:
+            known["now.first"] = True
+            now.checks["ask-first"] = first
+        if not moment.situation.readings:
+            known["now.unmeasured"] = True
+        if moment.again:
+            known["now.again"] = True
+            now.checks["take-again"] = self._knowledge.checks[moment.again[0]]
+            now.rules["take-again"] = moment.doubting
+        if moment.deferred:
+            known["now.left-undone"] = True
+            titles = (self._knowledge.faults[name].title for name in moment.deferred)
+            now.left = ", ".join(titles)
+        if moment.last_repair is not None:
+            self._after(moment.last_repair, moment, now)
+        now.open, now.put_off = self._choices(moment, facts)
+        if not self._planner.has_faults(moment, [*now.open, *now.put_off]):
+            known["plan.act"] = "none"
+        return now
+
+    def _after(self, repair: Repair, moment: Moment, now: _Now) -> None:
+        """What the last fix came to, and whether that is known yet."""
+        now.fault = fault = self._knowledge.faults[repair.fault_id]
+        came_to = ("done" if repair.done else "left") if repair.found else "not-there"
+        now.facts["fix.came-to"] = came_to
+        if fault.fix.refer:
+            now.facts["fix.for-others"] = True
         if fault.mode is Mode.NORMAL:
-            return Move("in-order", fault=fault)
-        standing = moment.situation.standing
-        wanted = self._verification.checks(
-            repair, lambda check: self._askable.possible(check, standing)
-        )
-        closed = _closed(moment)
-        for check in wanted:
-            if check.id not in closed:
-                return Move("verify", check, fault)
-        verdict = self._verification.verdict(wanted, moment.answered)
-        if verdict is None:
-            return Move("unmeasured", fault=fault)
-        return Move("restored", fault=fault) if verdict else None
+            now.facts["fix.nothing-wrong"] = True
+        elif came_to == "done":
+            standing, closed = moment.situation.standing, _closed(moment)
+            wanted = self._verification.checks(
+                repair, lambda check: self._askable.possible(check, standing)
+            )
+            unproved = next((check for check in wanted if check.id not in closed), None)
+            if unproved is not None:
+                now.facts["fix.unproved"] = True
+                now.checks["verify"] = unproved
+            else:
+                verdict = self._verification.verdict(wanted, moment.answered)
+                words = {True: "good", False: "short", None: "unknown"}
+                now.facts["fix.proved"] = words[verdict]
+
+    def _plan(self, moment: Moment, now: _Now, checks: Sequence[str]) -> None:
+        """Lay in what the planner chooses among some checks."""
+        now.decision = decision = self._planner.decide(moment, checks)
+        if decision is None:
+            # Only what was put off could show that nothing is wrong.
+            now.facts["plan.act"] = "fix"
+        elif decision.check_id is not None:
+            now.facts["plan.act"] = "check"
+            now.checks["ask"] = self._knowledge.checks[decision.check_id]
+        else:
+            assert decision.fault_id is not None
+            now.facts["plan.act"] = "fix"
+            now.fault = self._knowledge.faults[decision.fault_id]
+            standing = moment.situation.standing
+            unknown = self._askable.to_confirm(now.fault, standing, _closed(moment))
+            if unknown is not None:
+                now.facts["now.unconfirmed"] = True
+                now.checks["confirm"] = unknown
+
+    def _made(self, turn: Turn, now: _Now) -> Move:
+        """The move that a rule of the course stands for at a moment."""
+        ending = None
+        rule_id = now.rules.get(turn.next, "")
+        if turn.next == "stop" and rule_id:
+            then = self._knowledge.rules[rule_id].then
+            stop = next(item for item in then if isinstance(item, Stop))
+            ending = Ending(what=stop.stop, call=stop.call, do_not=stop.do_not)
+        elif turn.next in ENDS:
+            others = now.fault.fix.refer if now.fault is not None else ""
+            call = (turn.call or others) if turn.next == "refer" else ""
+            says = _filled(turn.says, now.fault, now.left)
+            ending = Ending(what=says, call=call)
+        check = now.checks.get(turn.next)
+        planned = turn.next == "fix" and now.decision is not None
+        if ending is None and check is None and not planned:
+            where = self._knowledge.places["course", turn.id]
+            right = "let its condition name the fact that there is"
+            raise KnowledgeError(f"'{turn.id}' has nothing to {turn.next}", where, right)
+        return Move(turn, check, now.fault, rule_id, now.decision, ending)
 
     def _choices(
         self, moment: Moment, facts: Mapping[str, FactValue]
@@ -169,6 +272,11 @@ class Course:
         unanswered = [check.id for check in fit if check.id not in closed]
         put_off = [check.id for check in fit if moment.silent.get(check.id) == SKIPPED]
         return unanswered, put_off
+
+
+def _filled(words: str, fault: Fault | None, left: str = "") -> str:
+    """Words of the course with what they leave open; what was measured stays open."""
+    return words.replace("{fault}", fault.title if fault else "").replace("{left}", left)
 
 
 def _closed(moment: Moment) -> set[str]:

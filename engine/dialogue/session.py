@@ -12,12 +12,12 @@ from datetime import datetime
 
 from stillflow.engine.airflow import Estimate
 from stillflow.engine.dialogue.choosing import Planner
-from stillflow.engine.dialogue.course import ENDS, Course, Move
+from stillflow.engine.dialogue.course import Course, Move
 from stillflow.engine.dialogue.explain import Meaning, meanings, reasons
 from stillflow.engine.dialogue.measured import outcome_words
 from stillflow.engine.dialogue.present import Presenter
-from stillflow.engine.dialogue.progress import Progress
-from stillflow.engine.dialogue.steps import Ending, NextStep, StepKind
+from stillflow.engine.dialogue.progress import Progress, Repair
+from stillflow.engine.dialogue.steps import Ending, NextStep
 from stillflow.engine.inference import (
     Baseline,
     Conclusion,
@@ -34,11 +34,7 @@ from stillflow.engine.inference import (
     with_event,
 )
 from stillflow.engine.planning import Think
-from stillflow.engine.ruleset import Check, FactValue, Knowledge, Stop
-
-SENIOR = "a senior technician"
-
-NOTHING_CHANGED = "Nothing was put right, so nothing was measured again."
+from stillflow.engine.ruleset import Check, FactValue, Knowledge
 
 
 class Session:
@@ -81,15 +77,13 @@ class Session:
 
         Looks nothing ahead: whether a visit is over can be told without the planner's choice.
         """
-        concluded = self.conclude()
-        move = self._unplanned(concluded)
-        if move is None and self._course.nothing_left(self.progress, concluded.facts):
-            move = Move("nothing-left")
+        move = self._unplanned(self.conclude())
         conclusion = None
-        if move is not None and move.kind in ENDS:
+        if move is not None and move.ending is not None:
             tried = self.progress.tried
-            kind, ending = self._ending(move)
-            conclusion = Conclusion(step=kind, fault=tried[-1] if tried else None, text=ending.what)
+            text = self._ending(move.ending).what
+            fault = tried[-1] if tried else None
+            conclusion = Conclusion(step=move.kind, fault=fault, text=text)
         return self._visit.model_copy(update={"conclusion": conclusion})
 
     @property
@@ -149,13 +143,13 @@ class Session:
     def safety_question(self) -> Check | None:
         """The question about danger, where it comes next."""
         move = self._unplanned(self.conclude())
-        return move.check if move is not None and move.kind == "safety" else None
+        return move.check if move is not None and move.turn.next == "ask-first" else None
 
     @property
     def is_stopped(self) -> bool:
         """A rule forbids to go on."""
         move = self._unplanned(self.conclude())
-        return move is not None and move.kind == "stop"
+        return move is not None and move.turn.next == "stop"
 
     def conclude(self, situation: Situation | None = None) -> Conclusions:
         """What the rules make, by experta, of what is known now or was at an earlier moment."""
@@ -198,64 +192,42 @@ class Session:
         return progress
 
     def _unplanned(self, concluded: Conclusions) -> Move | None:
-        fired = (firing.rule_id for firing in concluded.firings)
-        return self._course.before_planning(self.progress, fired)
+        return self._course.unplanned(self.progress, _fired(concluded), concluded.facts)
 
     def _decide(self) -> NextStep:
         concluded = self.conclude()
         present = Presenter(
             self.knowledge, self.baseline, self._visit, self.progress, concluded.firings
         )
-        move = self._unplanned(concluded) or self._course.planned(self.progress, concluded.facts)
-        if move.kind in ENDS:
-            kind, ending = self._ending(move)
+        move = self._course.move(self.progress, _fired(concluded), concluded.facts)
+        if move.ending is not None:
             why = [self.knowledge.rules[move.rule_id].because] if move.rule_id else []
-            repair = self.progress.last_repair if kind == "done" else None
-            return present.end(kind, ending, why, repair)
-        choice = move.decision.choice if move.decision is not None else None
-        because = self._because(move, concluded)
-        if move.check is not None:
-            verifying = move.fault.id if move.kind == "verify" and move.fault is not None else ""
-            return present.check(move.check, because, choice, verifying)
-        assert move.fault is not None
-        return present.fix(move.fault, because, choice)
+            step = present.end(move.kind, self._ending(move.ending), why, self._proved(move))
+        elif move.check is not None:
+            verifying = move.fault.id if move.turn.next == "verify" and move.fault else ""
+            because = self._because(move, concluded)
+            step = present.check(move.check, because, move.choice, verifying)
+        else:
+            assert move.fault is not None
+            step = present.fix(move.fault, self._because(move, concluded), move.choice)
+        return step.model_copy(update={"turn": move.turn.id, "why_now": move.because})
 
     def _because(self, move: Move, concluded: Conclusions) -> tuple[str, ...]:
         """Why a check or a fix is next, in sentences."""
-        if move.kind == "safety":
-            return ("Safety first: this is asked before anything is run.",)
-        if move.kind == "again":
-            doubt = self.knowledge.rules[move.rule_id].because
-            return (doubt, "So it is taken again before it is believed.")
-        if move.kind == "verify":
-            assert move.fault is not None
-            return (f"'{move.fault.title}' is dealt with: is the suction back?",)
+        doubt = (self.knowledge.rules[move.rule_id].because,) if move.rule_id else ()
+        if move.decision is None:
+            return (*doubt, move.because)
         because = tuple(reasons(self.knowledge, self.progress, concluded.firings))
-        if move.kind == "confirm":
-            assert move.fault is not None
-            need = f"Before it can be called '{move.fault.title.lower()}', this must be known."
-            return (need, *because)
-        return because
+        return (move.because, *because) if move.turn.next == "confirm" else because
 
-    def _ending(self, move: Move) -> tuple[StepKind, Ending]:
-        """The words of a move that ends the guided part."""
-        if move.kind == "stop":
-            rule = self.knowledge.rules[move.rule_id]
-            stop = next(item for item in rule.then if isinstance(item, Stop))
-            return "stop", Ending(what=stop.stop, call=stop.call, do_not=stop.do_not)
-        if move.kind == "nothing-left":
-            left = [self.knowledge.faults[name].title for name in self.progress.deferred]
-            what = f"Left undone: {', '.join(left)}." if left else "Every fault is ruled out."
-            return "refer", Ending(what=what, call=SENIOR)
-        fault = move.fault
-        assert fault is not None
-        if move.kind == "left":
-            ending = Ending(what=f"{fault.title}: left for others.", call=fault.fix.refer)
-            return "refer", ending
-        if move.kind == "unmeasured":
-            what = f"{fault.title}: dealt with, but nothing could be measured afterwards."
-            return "refer", Ending(what=what, call=SENIOR)
-        if move.kind == "in-order":
-            return "done", Ending(what=f"{fault.title}. {NOTHING_CHANGED}")
+    def _ending(self, ending: Ending) -> Ending:
         measured = outcome_words(self.knowledge, self.baseline, self.progress)
-        return "done", Ending(what=f"Restored: {fault.title}. {measured}")
+        return ending.model_copy(update={"what": ending.what.replace("{measured}", measured)})
+
+    def _proved(self, move: Move) -> Repair | None:
+        """The fix that a visit ended on, whose belief its end shows."""
+        return self.progress.last_repair if move.kind == "done" else None
+
+
+def _fired(concluded: Conclusions) -> list[str]:
+    return [firing.rule_id for firing in concluded.firings]

@@ -99,7 +99,8 @@ class NextStep(_Model):
     """What to do now, and the belief it rests on.
 
     `verifying` is the fault whose fix a check is to prove, empty for any other step: until then
-    the belief is over what else there might be.
+    the belief is over what else there might be. `turn` is the rule of the course that chose this
+    step, and `why_now` its reason.
     """
 
     step: StepKind
@@ -112,3 +113,5 @@ class NextStep(_Model):
     because: tuple[str, ...]
     choice: Choice | None = None
     verifying: str = ""
+    turn: str = ""
+    why_now: str = ""

@@ -15,9 +15,10 @@ from stillflow.engine.airflow import FACT_NAMES
 from stillflow.engine.base import Floats, InputError, in_percent
 from stillflow.engine.dialogue.answers import given, learnt
 from stillflow.engine.dialogue.choosing import Planner
-from stillflow.engine.dialogue.course import Course
+from stillflow.engine.dialogue.course import Course, Move
 from stillflow.engine.dialogue.progress import Repair
-from stillflow.engine.dialogue.session import SENIOR, Session
+from stillflow.engine.dialogue.session import Session
+from stillflow.engine.dialogue.steps import Ending
 from stillflow.engine.inference import Situation, rule_table
 from stillflow.engine.planning import Outcome, PolicyStep, PolicyTree, Think, unroll
 from stillflow.engine.ruleset import (
@@ -187,33 +188,27 @@ class _Policy:
             return point.settled
         facts, fired = self._concluded(point)
         point = self._doubting(point, fired)
-        move = self._course.before_planning(point, fired)
-        going_on = move is None or move.kind in ("safety", "verify")
-        if going_on and self._depth is not None and point.steps >= self._depth:
-            return PolicyStep(None, handed_to=LIVE, reason=f"after {self._depth} steps")
-        move = move or self._course.planned(point, facts)
-        if move.kind == "stop":
-            stops = self._knowledge.rules[move.rule_id].then
-            stop = next(item for item in stops if isinstance(item, Stop))
-            return PolicyStep(Act("stop", move.rule_id), handed_to=stop.call, reason=stop.stop)
-        if move.kind == "again":
-            assert move.check is not None
+        if self._depth is not None and point.steps >= self._depth:
+            last = self._course.unplanned(point, fired, facts)
+            if last is None or last.turn.next in ("ask-first", "verify"):
+                return PolicyStep(None, handed_to=LIVE, reason=f"after {self._depth} steps")
+        move = self._course.move(point, fired, facts)
+        if move.ending is not None:
+            return self._end(move, move.ending)
+        if move.check is None:
+            assert move.fault is not None
+            return self._fix(point, move.fault)
+        if move.turn.next == "take-again":
             because = self._knowledge.rules[move.rule_id].because
             return PolicyStep(Act("doubt", move.check.id), handed_to=LIVE, reason=because)
-        if move.kind in ("in-order", "restored"):
+        return self._ask(point, move.check)
+
+    def _end(self, move: Move, ending: Ending) -> PolicyStep[Point]:
+        if move.kind == "done":
             return PolicyStep(Act("fixed"))
-        if move.kind == "left":
-            assert move.fault is not None
-            act = Act("refer", move.fault.id)
-            return PolicyStep(act, handed_to=move.fault.fix.refer, reason=move.fault.title)
-        if move.kind == "unmeasured":
-            return PolicyStep(Act("refer"), handed_to=SENIOR, reason="nothing could be measured")
-        if move.kind == "nothing-left":
-            return PolicyStep(Act("refer"), handed_to=SENIOR, reason="every fault is ruled out")
-        if move.check is not None:
-            return self._ask(point, move.check)
-        assert move.fault is not None
-        return self._fix(point, move.fault)
+        if move.kind == "stop":
+            return PolicyStep(Act("stop", move.rule_id), (), {}, ending.call, ending.what)
+        return PolicyStep(Act("refer"), (), {}, ending.call, ending.what)
 
     def _doubting(self, point: Point, fired: Iterable[str]) -> Point:
         """The point with the readings to take again that the first rule to fire doubts."""
@@ -307,17 +302,14 @@ class _Policy:
 
 
 def _watched(knowledge: Knowledge) -> tuple[tuple[str, ...], set[str]]:
-    """Rules that stop a visit, doubt readings, or find what questions and those rules wait for.
+    """Rules that stop a visit, doubt readings, or find what its course, questions or those want.
 
     Returns:
-        Their ids, findings first, and the facts that they and the questions rest on.
+        Their ids, findings first, and the facts that they, the course and the questions rest on.
     """
-    facts = {
-        leaf.fact
-        for check in knowledge.checks.values()
-        if check.asked_when is not None
-        for leaf in leaves(check.asked_when)
-    }
+    waiting = [check.asked_when for check in knowledge.checks.values()]
+    waiting += [turn.when for turn in knowledge.turns]
+    facts = {leaf.fact for one in waiting if one is not None for leaf in leaves(one)}
     kept = set()
     for rule in reversed(knowledge.ordered_rules):
         if any(

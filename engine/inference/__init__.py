@@ -20,7 +20,12 @@ from stillflow.engine.inference.likelihood import (
     possible,
     spot_of,
 )
-from stillflow.engine.inference.production import Conclusions, Firing, inference_for
+from stillflow.engine.inference.production import (
+    Conclusions,
+    Firing,
+    course_for,
+    inference_for,
+)
 from stillflow.engine.inference.recording import checked_answer, checked_event, known_check
 from stillflow.engine.inference.sizing import tolerance_of
 from stillflow.engine.inference.table import rule_table
@@ -67,6 +72,7 @@ __all__ = [
     "checked_answer",
     "checked_event",
     "class_of",
+    "course_for",
     "inference_for",
     "judge",
     "known_check",

@@ -6,10 +6,10 @@ learnt; when a fact goes away or changes (a new round of readings) the engine st
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
-from typing import Any
+from typing import Any, Protocol
 
 from stillflow.engine.inference._experta import AND, OR, Fact, KnowledgeEngine, P, Rule
 from stillflow.engine.ruleset import (
@@ -18,6 +18,7 @@ from stillflow.engine.ruleset import (
     FactValue,
     Knowledge,
     Leaf,
+    Turn,
     fold,
     leaves,
     truth,
@@ -63,11 +64,42 @@ def inference_for(knowledge: Knowledge) -> Inference:
     return Inference(knowledge)
 
 
+@lru_cache(maxsize=4)
+def course_for(knowledge: Knowledge) -> Inference:
+    """The engine of a rule set's course: the first to fire is what comes next."""
+    return Inference(_Course(knowledge.turns))
+
+
+class Fireable(Protocol):
+    """Rules that an engine can run: those on the trade, or those on the course of a visit."""
+
+    @property
+    def ordered_rules(self) -> Sequence[TradeRule | Turn]:
+        """All of them, in the order in which they fire."""
+
+    def rules_using(self, facts: Iterable[str]) -> list[str]:
+        """Ids of those that these facts can help to fire."""
+
+
+@dataclass(frozen=True)
+class _Course:
+    ordered_rules: tuple[Turn, ...]
+
+    def rules_using(self, facts: Iterable[str]) -> list[str]:
+        known = set(facts)
+        return [
+            turn.id
+            for turn in self.ordered_rules
+            if not known.isdisjoint(leaf.fact for leaf in leaves(turn.when))
+        ]
+
+
 class Inference:
     """One experta engine over one rule set."""
 
-    def __init__(self, knowledge: Knowledge) -> None:
-        self._knowledge = knowledge
+    def __init__(self, rules: Fireable) -> None:
+        self._rules = rules
+        self._order = {rule.id: index for index, rule in enumerate(rules.ordered_rules)}
         self._built: frozenset[str] = frozenset()
         self._kinds: dict[str, type[Any]] = {}
         self._engine: Any = None
@@ -89,7 +121,9 @@ class Inference:
             self._declare(name, facts[name])
         self._known = dict(facts)
         self._engine.run()
-        return Conclusions(tuple(self._fired.values()), dict(self._facts))
+        # What fired in an earlier run would else stand before what only now could.
+        fired = sorted(self._fired.values(), key=lambda firing: self._order[firing.rule_id])
+        return Conclusions(tuple(fired), dict(self._facts))
 
     def _grow(self, facts: Mapping[str, FactValue]) -> bool:
         """See that the engine holds every rule these facts can fire; True if it was built anew.
@@ -97,16 +131,17 @@ class Inference:
         A first engine holds only those, since building the network of all rules takes longer than
         everything else that one `next` does. If a second is needed, it holds them all.
         """
-        needed = self._knowledge.rules_using(facts)
+        needed = self._rules.rules_using(facts)
         if self._engine is not None and self._built.issuperset(needed):
             return False
-        chosen = frozenset(self._knowledge.rules if self._built else needed)
+        ordered = self._rules.ordered_rules
+        chosen = frozenset((rule.id for rule in ordered) if self._built else needed)
         members: dict[str, Any] = {}
-        count = len(self._knowledge.ordered_rules)
-        for index, rule in enumerate(self._knowledge.ordered_rules):
+        count = len(ordered)
+        for index, rule in enumerate(ordered):
             if rule.id in chosen:
-                # Salience in dependency order, so that the trace reads the same whatever the
-                # order in which the facts were learnt.
+                # Salience in their order, so that the trace reads the same whatever the order in
+                # which the facts were learnt.
                 decorate = Rule(self._pattern(rule.when), salience=count - index)
                 members[f"rule_{index:04d}"] = decorate(self._action(rule))
         # A class of its own per engine: experta's rules remember the instance they last ran on.
@@ -120,12 +155,14 @@ class Inference:
         if kind is not None:
             self._engine.declare(kind(value=value))
 
-    def _action(self, rule: TradeRule) -> Any:
+    def _action(self, rule: TradeRule | Turn) -> Any:
+        then = rule.then if isinstance(rule, TradeRule) else ()
+
         def fire(engine: Any) -> None:
             # A condition with `any` matches once per branch; the trace wants it once.
             if rule.id in self._fired:
                 return
-            found = tuple(item.derive for item in rule.then if isinstance(item, Derivation))
+            found = tuple(item.derive for item in then if isinstance(item, Derivation))
             self._fired[rule.id] = Firing(rule.id, supporting(rule.when, self._facts), found)
             for name in found:
                 if name not in self._facts:

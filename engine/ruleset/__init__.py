@@ -16,6 +16,7 @@ from stillflow.engine.ruleset.conditions import (
     truth,
 )
 from stillflow.engine.ruleset.entries import (
+    ENDS,
     Advice,
     Check,
     Derivation,
@@ -24,8 +25,10 @@ from stillflow.engine.ruleset.entries import (
     Evidence,
     Fault,
     Level,
+    Next,
     Rule,
     Stop,
+    Turn,
     UnitClass,
     Warn,
 )
@@ -35,6 +38,7 @@ from stillflow.engine.ruleset.uses import checks_used, observation, observation_
 from stillflow.engine.ruleset.words import condition_words, effect_words, fact_words, source_words
 
 __all__ = [
+    "ENDS",
     "Advice",
     "Check",
     "Comparand",
@@ -49,8 +53,10 @@ __all__ = [
     "Knowledge",
     "Leaf",
     "Level",
+    "Next",
     "Rule",
     "Stop",
+    "Turn",
     "UnitClass",
     "Warn",
     "checks_used",

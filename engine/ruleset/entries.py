@@ -6,6 +6,7 @@ conditions are evaluated is in `conditions`.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
 from functools import cached_property
 from typing import Annotated, Literal
@@ -317,6 +318,50 @@ def consequence_keys() -> tuple[str, ...]:
     """Every key a consequence may have, for error messages."""
     keys = set(_BY_KEY) | {"except", "source", "call", "do_not"}
     return tuple(sorted(keys))
+
+
+Next = Literal[
+    "stop",
+    "ask-first",
+    "take-again",
+    "verify",
+    "put-back",
+    "ask",
+    "confirm",
+    "fix",
+    "refer",
+    "done",
+]
+
+ENDS: frozenset[Next] = frozenset({"stop", "refer", "done"})
+
+BLANKS = ("fault", "left", "measured")
+"""What `says` may leave open: the fault last dealt with, those left undone, what was read after."""
+
+
+class Turn(Entry):
+    """One entry of a visit's course: what comes next when it holds and nothing above it does.
+
+    `says` and `call` are the words of an ending, and whom to call; where `call` is left out it is
+    whose work the fix is.
+    """
+
+    salience: Annotated[int, Field(ge=0, le=1000)]
+    when: Condition
+    next: Next
+    because: Sentence
+    says: str = ""
+    call: str = ""
+
+    @model_validator(mode="after")
+    def _says_how_it_ends(self) -> Turn:
+        if bool(self.says) != (self.next in ("refer", "done")):
+            raise ValueError("'says:' is the words of next: refer and next: done, and of no other")
+        unknown = set(re.findall(r"{(.*?)}", self.says + self.because)).difference(BLANKS)
+        if unknown:
+            listed = ", ".join(f"{{{blank}}}" for blank in BLANKS)
+            raise ValueError(f"nothing stands for {{{min(unknown)}}}; use {listed}")
+        return self
 
 
 class Rule(Entry):

@@ -33,6 +33,7 @@ from stillflow.engine.ruleset.entries import (
     Level,
     Rule,
     Source,
+    Turn,
     UnitClass,
     consequence_keys,
 )
@@ -47,6 +48,7 @@ SECTIONS: dict[str, type[BaseModel]] = {
     "alike": Alike,
     "checks": Check,
     "rules": Rule,
+    "course": Turn,
     "complaints": Complaint,
     "circumstances": Circumstance,
     "combinations": Combination,

@@ -22,6 +22,7 @@ from stillflow.engine.ruleset.entries import (
     Level,
     Rule,
     Source,
+    Turn,
     UnitClass,
 )
 from stillflow.engine.ruleset.selectors import selecting
@@ -40,6 +41,7 @@ class Knowledge:
     alike: Mapping[str, Alike]
     checks: Mapping[str, Check]
     rules: Mapping[str, Rule]
+    course: Mapping[str, Turn]
     complaints: Mapping[str, Complaint]
     circumstances: Mapping[str, Circumstance]
     combinations: Mapping[str, Combination]
@@ -71,6 +73,11 @@ class Knowledge:
     def ordered_rules(self) -> tuple[Rule, ...]:
         """Rules so that each finding is derived before it is used (ties by id)."""
         return tuple(self.rules[rule_id] for rule_id in dependency_order(self.rules))
+
+    @cached_property
+    def turns(self) -> tuple[Turn, ...]:
+        """The course of a visit, the highest salience first (ties by id)."""
+        return tuple(sorted(self.course.values(), key=lambda turn: (-turn.salience, turn.id)))
 
     @cached_property
     def reach(self) -> dict[str, frozenset[str]]:

@@ -48,6 +48,9 @@ class References:
             self._check(check)
         for rule in self.loader.entries["rules"].values():
             self._rule(rule)
+        self.facts = {**self.facts, **vocabulary.course_facts()}
+        for turn in self.loader.entries["course"].values():
+            self._condition(turn.when, "course", turn.id, "when")
         for complaint in self.loader.entries["complaints"].values():
             self._complaint(complaint)
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from stillflow.engine.ruleset.knowledge import Knowledge
-from stillflow.engine.ruleset.loading import load_texts
+from stillflow.engine.ruleset.loading import load_texts, shipped_folder
 
 SMALL = """
 sources:
@@ -171,5 +171,6 @@ rules:
 
 
 def small(text: str = SMALL) -> Knowledge:
-    """The small rule set, or a changed text of it."""
-    return load_texts([(0, "small.yaml", text)])
+    """The small rule set, or a changed text of it, with the shipped course of a visit."""
+    course = (shipped_folder() / "course.yaml").read_text(encoding="utf-8")
+    return load_texts([(0, "course.yaml", course), (0, "small.yaml", text)])

@@ -67,3 +67,15 @@ def test_only_the_known_part_of_a_condition_supports_it() -> None:
 
 def test_sessions_over_a_rule_set_share_one_engine() -> None:
     assert inference_for(KNOWLEDGE) is inference_for(KNOWLEDGE)
+
+
+def test_the_trace_reads_the_same_whatever_the_order_in_which_facts_were_learnt() -> None:
+    facts = {"answer.seal-look": "torn", "level.sealed.inlet": "low"}
+    at_once = [one.rule_id for one in Inference(KNOWLEDGE).run(facts).firings]
+    assert len(at_once) > 1
+    for backwards in (False, True):
+        inference, known = Inference(KNOWLEDGE), {}
+        for name in sorted(facts, reverse=backwards):
+            known[name] = facts[name]
+            fired_ = [one.rule_id for one in inference.run(known).firings]
+        assert fired_ == at_once
