@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import sys
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from dataclasses import asdict
 
 import click
 
@@ -51,6 +52,8 @@ def check(rules: tuple[str, ...], as_json: bool) -> int:
             {
                 "rules": knowledge.digest if knowledge else None,
                 "clean": not found,
+                "files": [name for _, name in knowledge.files] if knowledge else None,
+                "replaced": [asdict(one) for one in knowledge.replaced] if knowledge else None,
                 "findings": [_finding(one) for one in found],
                 "inspections": {one.name: one.finds for one in INSPECTIONS},
             }
@@ -58,6 +61,8 @@ def check(rules: tuple[str, ...], as_json: bool) -> int:
         return code
     for one in found:
         say(str(one))
+    for line in _laid_over(knowledge) if knowledge else ():
+        say(line)
     if knowledge is None:
         say(f"{len(found)} wrong; the rules cannot be loaded.")
     elif found:
@@ -206,9 +211,19 @@ def _finding(one: Finding) -> dict[str, object]:
     }
 
 
+def _laid_over(knowledge: Knowledge) -> Iterator[str]:
+    """Which files were laid over the shipped rules, and what they replaced there."""
+    for layer, name in knowledge.files:
+        if layer:
+            yield f"{name}: laid over the shipped rules"
+            for one in knowledge.replaced:
+                if (one.layer, one.place.file) == (layer, name):
+                    yield f"{one.place}: replaces that of {one.over.file}:{one.over.line}"
+
+
 def _size(knowledge: Knowledge) -> str:
     counts = len(knowledge.faults), len(knowledge.checks), len(knowledge.rules)
-    return "{} faults, {} checks and {} rules".format(*counts)
+    return "{} faults, {} checks and {} rules in {} files".format(*counts, len(knowledge.files))
 
 
 def _rows(knowledge: Knowledge, what: str) -> list[dict[str, str | int | None]]:

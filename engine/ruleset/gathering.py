@@ -5,7 +5,9 @@ What the entries say of each other is checked in `references`, once all are ther
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+import json
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
 from itertools import islice
 from typing import Any
 
@@ -59,6 +61,25 @@ _SHOWN_OF_AN_ENTRY = 20
 """Errors of one entry that are told; who has more reads the rest once these are mended."""
 
 
+@dataclass(frozen=True)
+class Replaced:
+    """An entry that took the place of one in an earlier folder.
+
+    Attributes:
+        section: such as `faults`.
+        id: of both.
+        layer: of the folder it is from, counted from 0.
+        place: where it stands.
+        over: where the other stands.
+    """
+
+    section: str
+    id: str
+    layer: int
+    place: Place
+    over: Place
+
+
 class Gathered:
     """Entries and errors, gathered file by file."""
 
@@ -67,6 +88,8 @@ class Gathered:
         self.entries: dict[str, dict[str, Any]] = {section: {} for section in SECTIONS}
         self.raw: dict[str, dict[str, Any]] = {section: {} for section in SECTIONS}
         self.where: dict[tuple[str, str], tuple[int, Located, Path]] = {}
+        self.files: list[tuple[int, str]] = []
+        self.replaced: list[Replaced] = []
 
     def fail(self, what: str, place: Place, right: str = "") -> None:
         """Note one thing wrong."""
@@ -74,6 +97,7 @@ class Gathered:
 
     def read(self, layer: int, name: str, text: str) -> None:
         """Take in one file; what is wrong with it is noted, not raised."""
+        self.files.append((layer, name))
         try:
             located = read_yaml(text, name, KnowledgeError)
         except KnowledgeError as error:
@@ -116,9 +140,27 @@ class Gathered:
                 f"rename one; the other is at {first.file}:{first.line}",
             )
             return
+        if key in self.where:
+            over = self.place(*key)
+            place = _named(located.place(path), path, entry.id)
+            self.replaced.append(Replaced(section, entry.id, layer, place, over))
         self.where[key] = (layer, located, path)
         self.entries[section][entry.id] = entry
         self.raw[section][entry.id] = item
+
+    def blamed(self) -> Iterator[KnowledgeError]:
+        """The errors; one in an entry that was sound before names what was laid over the rules."""
+        entries = {(located.file, key[1]): key for key, (_, located, _) in self.where.items()}
+        for error in self.errors:
+            key = entries.get((error.place.file, error.place.key.partition(" ")[0]))
+            over = [one for one in self.replaced if key and one.layer > self.where[key][0]]
+            if key and over:
+                words = json.dumps(self.raw[key[0]][key[1]], default=str)
+                over = [one for one in over if one.id in words] or over
+                names = ", ".join(str(one.place) for one in over[:_SHOWN_OF_AN_ENTRY])
+                right = f"{error.right + '; ' if error.right else ''}laid over it: {names}"
+                error = KnowledgeError(error.what, error.place, right)
+            yield error
 
     def place(self, section: str, entry_id: str, *inside: str | int) -> Place:
         """Where an entry, or a value inside it, stands."""

@@ -25,12 +25,17 @@ from stillflow.engine.ruleset.entries import (
     Turn,
     UnitClass,
 )
+from stillflow.engine.ruleset.gathering import Replaced
 from stillflow.engine.ruleset.selectors import selecting
 
 
 @dataclass(frozen=True, eq=False)
 class Knowledge:
-    """A loaded rule set: entries by id, in id order (levels and classes in file order)."""
+    """A loaded rule set: entries by id, in id order (levels and classes in file order).
+
+    `files` are those read, with the number of their folder; `replaced` says which of their entries
+    took the place of an earlier folder's.
+    """
 
     sources: Mapping[str, Source]
     cautions: Mapping[str, Caution]
@@ -46,6 +51,8 @@ class Knowledge:
     circumstances: Mapping[str, Circumstance]
     combinations: Mapping[str, Combination]
     places: Mapping[tuple[str, str], Place]
+    files: tuple[tuple[int, str], ...]
+    replaced: tuple[Replaced, ...]
     digest: str
 
     @cached_property

@@ -109,7 +109,7 @@ def _finish(gathered: Gathered) -> Knowledge:
                 "let one of them use plain facts only",
             )
     if gathered.errors:
-        first, *others = gathered.errors
+        first, *others = gathered.blamed()
         raise KnowledgeError(first.what, first.place, first.right, tuple(others))
     ordered = {name: {key: group[key] for key in sorted(group)} for name, group in groups.items()}
     text = json.dumps(gathered.raw, sort_keys=True, ensure_ascii=False, default=str)
@@ -117,5 +117,7 @@ def _finish(gathered: Gathered) -> Knowledge:
         **{name: ordered[name] for name in SECTIONS if name != "levels"},
         levels=tuple(groups["levels"].values()),
         places={key: gathered.place(*key) for key in gathered.where},
+        files=tuple(gathered.files),
+        replaced=tuple(gathered.replaced),
         digest=hashlib.sha256(text.encode()).hexdigest()[:16],
     )

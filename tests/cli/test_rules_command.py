@@ -11,6 +11,7 @@ from small_rules import SMALL, small
 
 from stillflow.casebook.cases import load_cases
 from stillflow.engine import load_rules
+from stillflow.engine.audit import INSPECTIONS
 
 EXTRA = """rules:
   - id: shop-rule
@@ -72,6 +73,26 @@ def test_files_that_cannot_be_loaded_are_told_in_the_same_form_with_exit_code_2(
     assert "never 'ajar'" in second
     assert first.endswith("[high, not-loaded]")
     assert total == "2 wrong; the rules cannot be loaded."
+
+
+def test_what_was_read_and_what_it_replaces_is_said(shop: Path) -> None:
+    write(shop, EXTRA.replace("shop-rule", "slider-look-open").replace("SLIDER", "open"))
+    outcome = stillflow("rules", "check", "--rules", str(shop))
+    read, replaced, *_, total = outcome.out.splitlines()[-3:]
+    shipped = load_rules()
+    place = shipped.places["rules", "slider-look-open"]
+    assert read == "shop/extra.yaml: laid over the shipped rules"
+    assert replaced == (
+        f"shop/extra.yaml:2, slider-look-open: replaces that of {place.file}:{place.line}"
+    )
+    assert total.endswith(
+        f"rules in {len(shipped.files) + 1} files; {len(INSPECTIONS)} kinds of slips looked for."
+    )
+    shown = json.loads(stillflow("rules", "check", "--json", "--rules", str(shop)).out)
+    assert shown["files"][-1] == "shop/extra.yaml"
+    (one,) = shown["replaced"]
+    assert (one["section"], one["id"]) == ("rules", "slider-look-open")
+    assert one["over"] == {"file": place.file, "line": place.line, "key": "slider-look-open"}
 
 
 def test_a_folder_that_is_not_there_is_one_line_with_exit_code_2() -> None:

@@ -143,6 +143,35 @@ rules:
     assert len(both.rules) == len(small().rules)
 
 
+def test_what_breaks_a_rule_below_it_is_named_in_the_error() -> None:
+    over = """
+checks:
+  - id: seal-look
+    kind: choice
+    ask: Is the seal sound?
+    how: [Look.]
+    minutes: 1
+    answers:
+      - {id: sound, label: it is, usual: 0.5}
+      - {id: ragged, label: it is not, usual: 0.5}
+    source: common-practice
+"""
+    others = over.replace("seal-look", "lid-look")
+    texts = [(0, "small.yaml", SMALL), (1, "shop.yaml", over), (1, "new.yaml", others)]
+    with pytest.raises(KnowledgeError) as caught:
+        load_texts(texts)
+    first = caught.value
+    assert first.place.file == "small.yaml"
+    assert str(first).endswith("laid over it: shop.yaml:3, seal-look")
+
+
+def test_a_slip_of_an_entrys_own_file_is_laid_at_no_other_door() -> None:
+    over = "rules:\n  - {id: torn, because: So., source: hearsay, then: [], when: {}}\n"
+    with pytest.raises(KnowledgeError) as caught:
+        load_texts([(0, "small.yaml", SMALL), (1, "shop.yaml", over)])
+    assert "laid over" not in str(caught.value)
+
+
 def test_a_folder_that_is_not_there_is_named() -> None:
     with pytest.raises(InputError, match="no such folder"):
         load_folders(["/nowhere/at/all"])
