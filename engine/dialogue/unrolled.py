@@ -20,7 +20,7 @@ from stillflow.engine.dialogue.progress import Repair
 from stillflow.engine.dialogue.session import Session
 from stillflow.engine.dialogue.steps import Ending
 from stillflow.engine.inference import Situation, rule_table
-from stillflow.engine.planning import Outcome, PolicyStep, PolicyTree, Think, unroll
+from stillflow.engine.planning import Branch, PolicyStep, PolicyTree, Think, unroll
 from stillflow.engine.ruleset import (
     Check,
     Derivation,
@@ -240,8 +240,8 @@ class _Policy:
             minutes=point.minutes + cost,
             steps=point.steps + 1,
         )
-        outcomes = tuple(
-            Outcome(
+        branches = tuple(
+            Branch(
                 answer,
                 float(chance),
                 replace(
@@ -256,7 +256,7 @@ class _Policy:
             for said in [given(self._knowledge, self._baseline, check, answer)]
         )
         figures = {"minutes": cost, "elapsed": after.minutes}
-        return PolicyStep(Act("check", check.id), outcomes, figures)
+        return PolicyStep(Act("check", check.id), branches, figures)
 
     def _fix(self, point: Point, fault: Fault) -> PolicyStep[Point]:
         column = self._knowledge.fault_index[fault.id]
@@ -269,7 +269,7 @@ class _Policy:
             )
         else:
             end = PolicyStep(Act("fixed"))
-        outcomes = [Outcome(THERE, probability, replace(point, settled=end))]
+        branches = [Branch(THERE, probability, replace(point, settled=end))]
         left = point.probabilities.copy()
         left[column] = 0.0
         rest = float(left.sum())
@@ -278,8 +278,8 @@ class _Policy:
             if probability >= self._until:
                 sure = f"a fix is {in_percent(self._until)} sure"
                 over = PolicyStep(None, handed_to=LIVE, reason=sure)
-            outcomes.append(
-                Outcome(
+            branches.append(
+                Branch(
                     NOT_THERE,
                     rest,
                     replace(
@@ -293,7 +293,7 @@ class _Policy:
                 )
             )
         figures = {"minutes": cost, "elapsed": elapsed, "probability": probability}
-        return PolicyStep(Act("fix", fault.id), tuple(outcomes), figures)
+        return PolicyStep(Act("fix", fault.id), tuple(branches), figures)
 
     def _opening(self, access: str | None, point: Point) -> float:
         if access is None or access in point.opened:

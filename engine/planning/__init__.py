@@ -7,13 +7,11 @@ Knows nothing of suction.
 from stillflow.engine.planning.choice import Action, Think, next_action
 from stillflow.engine.planning.policytree import unroll
 from stillflow.engine.planning.problem import Problem
-from stillflow.engine.planning.treenodes import Branch, Outcome, PolicyNode, PolicyStep, PolicyTree
+from stillflow.engine.planning.treenodes import Branch, PolicyStep, PolicyTree
 
 __all__ = [
     "Action",
     "Branch",
-    "Outcome",
-    "PolicyNode",
     "PolicyStep",
     "PolicyTree",
     "Problem",

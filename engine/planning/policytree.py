@@ -10,15 +10,13 @@ from __future__ import annotations
 
 import heapq
 from collections.abc import Callable, Hashable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import replace
 from typing import Generic
 
 from stillflow.engine.base import InputError
 from stillflow.engine.planning.treenodes import (
     Branch,
     Growth,
-    Outcome,
-    PolicyNode,
     PolicyStep,
     PolicyTree,
     State,
@@ -27,8 +25,6 @@ from stillflow.engine.planning.treenodes import (
 __all__ = [
     "Branch",
     "Growth",
-    "Outcome",
-    "PolicyNode",
     "PolicyStep",
     "PolicyTree",
     "Unrolled",
@@ -36,16 +32,6 @@ __all__ = [
 ]
 
 _SUM_TOLERANCE = 1e-6
-
-
-@dataclass
-class _Opened(Generic[State]):
-    """A node while the tree is being unrolled; `step` is None where it was cut."""
-
-    reach: float
-    step: PolicyStep[State] | None
-    reason: str
-    children: list[int]
 
 
 class Unrolled(Generic[State]):
@@ -76,26 +62,31 @@ class Unrolled(Generic[State]):
             raise InputError(f"most is {most}", right="at least one node is needed")
         self._reach = reach
         self._cut_to = cut_to
-        self._opened: list[_Opened[State]] = []
-        waiting = [(-1.0, self._add(1.0), start)]
+        self._nodes = [PolicyStep[int](None, reach=1.0)]
+        waiting = [(-1.0, 0, start)]
         asked = 0
         while waiting:
             # Numbers are unique, so states are never compared.
             _, number, state = heapq.heappop(waiting)
+            share = self._nodes[number].reach
             if asked == most:
-                self._opened[number].reason = f"more than {most:,} nodes"
+                why = f"more than {most:,} nodes"
+                self._nodes[number] = PolicyStep(None, (), {}, cut_to, why, share)
                 continue
             asked += 1
             step = policy(state)
             _check(step)
-            node = self._opened[number]
-            node.step = step
-            for outcome in step.outcomes:
-                share = node.reach * outcome.probability
-                child = self._add(share)
-                node.children.append(child)
-                if share > 0.0 and share >= reach:
-                    heapq.heappush(waiting, (-share, child, outcome.state))
+            branches = []
+            for way in step.branches:
+                child = len(self._nodes)
+                chance = share * way.probability
+                self._nodes.append(PolicyStep(None, reach=chance))
+                branches.append(Branch(way.label, way.probability, child))
+                if chance > 0.0 and chance >= reach:
+                    heapq.heappush(waiting, (-chance, child, way.to))
+            self._nodes[number] = PolicyStep(
+                step.act, tuple(branches), step.figures, step.handed_to, step.reason, share
+            )
 
     def tree(self, reach: float | None = None) -> PolicyTree:
         """Return the tree cut below a reach probability, identical subtrees kept once.
@@ -110,16 +101,22 @@ class Unrolled(Generic[State]):
         if cut < self._reach:
             right = f"it was unrolled to {self._reach:g}"
             raise InputError(f"cannot cut at a reach of {cut:g}", right=right)
-        return _Sharing(self._opened, cut, self._cut_to).tree()
+        kept: dict[int, PolicyStep[int]] = {}
+        waiting = [0]
+        while waiting:
+            number = waiting.pop()
+            node = self._nodes[number]
+            if number and node.reach < cut:
+                why = f"reached in fewer than {cut:g} of calls"
+                node = PolicyStep(None, (), {}, self._cut_to, why, node.reach)
+            kept[number] = node
+            waiting += [way.to for way in node.branches if self._nodes[way.to].reach > 0.0]
+        return PolicyTree(_shared(kept), len(kept))
 
     def growth(self, reaches: Sequence[float]) -> tuple[Growth, ...]:
         """Return the size of the tree at each of some reach probabilities."""
         trees = [(reach, self.tree(reach)) for reach in reaches]
         return tuple(Growth(r, len(t.nodes), t.unshared, t.ended) for r, t in trees)
-
-    def _add(self, reach: float) -> int:
-        self._opened.append(_Opened(reach, None, "", []))
-        return len(self._opened) - 1
 
 
 def unroll(
@@ -134,106 +131,52 @@ def unroll(
 
 
 def _check(step: PolicyStep[State]) -> None:
-    if not step.outcomes:
+    if not step.branches:
         return
-    labels = [outcome.label for outcome in step.outcomes]
+    labels = [way.label for way in step.branches]
     if len(set(labels)) != len(labels):
-        raise InputError(f"{step.act} has two outcomes of one label", right="tell them apart")
-    total = sum(outcome.probability for outcome in step.outcomes)
-    lowest = min(outcome.probability for outcome in step.outcomes)
+        raise InputError(f"{step.act} has two branches of one label", right="tell them apart")
+    total = sum(way.probability for way in step.branches)
+    lowest = min(way.probability for way in step.branches)
     if lowest < 0.0 or abs(total - 1.0) > _SUM_TOLERANCE:
-        what = f"the outcomes of {step.act} have probabilities adding up to {total:.6g}"
+        what = f"the branches of {step.act} have probabilities adding up to {total:.6g}"
         raise InputError(what, right="they should be 0 or more and add up to 1")
 
 
-@dataclass
-class _Shared:
-    """A node kept once; `reach` is the sum over all states it stands for."""
+def _shared(kept: Mapping[int, PolicyStep[int]]) -> tuple[PolicyStep[int], ...]:
+    """Subtrees with the same acts, figures, branches and endings once, the root first.
 
-    act: Hashable
-    branches: tuple[tuple[Hashable, float, int], ...]
-    handed_to: str
-    reason: str
-    figures: Mapping[str, float] = field(default_factory=dict)
-    reach: float = 0.0
-
-
-class _Sharing(Generic[State]):
-    """Keeps subtrees with the same acts, figures, branches and endings once, from the leaves up."""
-
-    def __init__(self, opened: list[_Opened[State]], cut: float, cut_to: str) -> None:
-        self._opened = opened
-        self._cut = cut
-        self._cut_to = cut_to
-        self._shared: list[_Shared] = []
-        self._known: dict[Hashable, int] = {}
-
-    def tree(self) -> PolicyTree:
-        """Return the tree, root first."""
-        kept = self._within_cut()
-        place: dict[int, int] = {}
-        # A child is always numbered after its parent, so children come first in reverse.
-        for number in reversed(kept):
-            place[number] = self._place(number, place)
-        # The root was placed last, and every node before those that lead to it.
-        last = len(self._shared) - 1
-        nodes = tuple(self._node(shared, last) for shared in reversed(self._shared))
-        return PolicyTree(nodes, len(kept))
-
-    def _within_cut(self) -> list[int]:
-        kept, waiting = [], [0]
-        while waiting:
-            number = waiting.pop()
-            kept.append(number)
-            if self._asked(number):
-                waiting.extend(
-                    child
-                    for child in self._opened[number].children
-                    if self._opened[child].reach > 0.0
-                )
-        return sorted(kept)
-
-    def _asked(self, number: int) -> bool:
-        node = self._opened[number]
-        return node.step is not None and (number == 0 or node.reach >= self._cut)
-
-    def _place(self, number: int, place: Mapping[int, int]) -> int:
-        node = self._opened[number]
-        if node.step is None or not self._asked(number):
-            reason = node.reason or f"reached in fewer than {self._cut:g} of calls"
-            made = _Shared(None, (), self._cut_to, reason)
+    Args:
+        kept: nodes by number; a child is always numbered after its parent.
+    """
+    made: list[PolicyStep[int]] = []
+    known: dict[Hashable, int] = {}
+    place: dict[int, int] = {}
+    for number in sorted(kept, reverse=True):
+        ways = (way for way in kept[number].branches if way.to in place)
+        node = replace(kept[number], branches=tuple(replace(w, to=place[w.to]) for w in ways))
+        at = place[number] = known.setdefault(_looks(node), len(made))
+        if at == len(made):
+            made.append(node)
         else:
-            step = node.step
-            branches = tuple(
-                (outcome.label, outcome.probability, place[child])
-                for outcome, child in zip(step.outcomes, node.children, strict=True)
-                if child in place
-            )
-            made = _Shared(step.act, branches, step.handed_to, step.reason, step.figures)
-        key = (
-            made.act,
-            tuple((label, _alike(chance), child) for label, chance, child in made.branches),
-            made.handed_to,
-            made.reason,
-            tuple(sorted((name, _alike(value)) for name, value in made.figures.items())),
-        )
-        at = self._known.setdefault(key, len(self._shared))
-        if at == len(self._shared):
-            self._shared.append(made)
-        self._shared[at].reach += node.reach
-        return at
+            made[at] = replace(made[at], reach=made[at].reach + node.reach)
+    # The root was placed last, and every node before those that lead to it.
+    last = len(made) - 1
+    return tuple(
+        replace(node, branches=tuple(replace(way, to=last - way.to) for way in node.branches))
+        for node in reversed(made)
+    )
 
-    def _node(self, shared: _Shared, last: int) -> PolicyNode:
-        return PolicyNode(
-            act=shared.act,
-            reach=shared.reach,
-            branches=tuple(
-                Branch(label, chance, last - child) for label, chance, child in shared.branches
-            ),
-            figures=shared.figures,
-            handed_to=shared.handed_to,
-            reason=shared.reason,
-        )
+
+def _looks(node: PolicyStep[int]) -> Hashable:
+    """What two nodes have in common that can be kept as one."""
+    return (
+        node.act,
+        tuple((way.label, _alike(way.probability), way.to) for way in node.branches),
+        node.handed_to,
+        node.reason,
+        tuple(sorted((name, _alike(value)) for name, value in node.figures.items())),
+    )
 
 
 def _alike(figure: float) -> float:

@@ -1,4 +1,4 @@
-"""The parts of an unrolled policy: what a policy answers, and the nodes made of it.
+"""The parts of an unrolled policy: what a policy answers, which is what a node of its tree says.
 
 Leaves unrolling, cutting and sharing to `engine.policytree`.
 """
@@ -13,68 +13,41 @@ State = TypeVar("State")
 
 
 @dataclass(frozen=True)
-class Outcome(Generic[State]):
+class Branch(Generic[State]):
     """One thing that can come of an act.
 
     Attributes:
-        label: what is seen; no other outcome of the act has it.
+        label: what is seen; no other branch of the act has it.
         probability: of seeing it, given the state before.
-        state: where it leads.
+        to: the state it leads to; in a tree the number of the node.
     """
 
     label: Hashable
     probability: float
-    state: State
+    to: State
 
 
 @dataclass(frozen=True)
 class PolicyStep(Generic[State]):
-    """What a policy does in a state.
+    """What a policy does in a state; in a tree, a node that stands for every state like it.
 
     Attributes:
-        act: names the act; two nodes of the same act can become one.
-        outcomes: what can come of it, probabilities adding to 1. None means the policy ends here.
+        act: names the act; two nodes of the same act can become one. None in a node that was cut
+            before the policy was asked.
+        branches: what can come of it, probabilities adding to 1. None means the policy ends here.
         figures: numbers about the state (expected minutes, probability of a fault). They tell
             nodes apart as acts do, so that what is printed is true on every way that leads there.
         handed_to: who takes over, where the policy ends without having solved the call.
         reason: why, where it is handed over.
+        reach: probability of coming here, laid in by the tree.
     """
 
     act: Hashable
-    outcomes: Sequence[Outcome[State]] = ()
+    branches: Sequence[Branch[State]] = ()
     figures: Mapping[str, float] = field(default_factory=dict)
     handed_to: str = ""
     reason: str = ""
-
-
-@dataclass(frozen=True)
-class Branch:
-    """A way on from a node: what is seen, how likely from there, and the number of the node."""
-
-    label: Hashable
-    probability: float
-    node: int
-
-
-@dataclass(frozen=True)
-class PolicyNode:
-    """A node of the tree, standing for every state with the same acts and figures from there on.
-
-    Attributes:
-        act: what the policy does; None in a node that was cut before the policy was asked.
-        reach: probability of coming here.
-        branches: the ways on; none in a leaf.
-        figures: numbers about each of the states it stands for.
-        handed_to: who takes over; empty unless the leaf is handed over.
-        reason: why it is handed over.
-    """
-
-    act: Hashable
-    reach: float
-    branches: tuple[Branch, ...]
-    figures: Mapping[str, float]
-    handed_to: str
-    reason: str
+    reach: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -86,7 +59,7 @@ class PolicyTree:
         unshared: how many nodes there were before that.
     """
 
-    nodes: tuple[PolicyNode, ...]
+    nodes: tuple[PolicyStep[int], ...]
     unshared: int
 
     @property

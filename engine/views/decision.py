@@ -15,7 +15,7 @@ from stillflow.engine.base import AirState
 from stillflow.engine.charts import DecisionTree, TitleBlock, TreeBranch, TreeNode
 from stillflow.engine.dialogue import LIVE, NOT_THERE, Act, Session, given, past_safety
 from stillflow.engine.inference import Baseline, spot_of
-from stillflow.engine.planning import Branch, PolicyNode, PolicyTree
+from stillflow.engine.planning import Branch, PolicyStep, PolicyTree
 from stillflow.engine.ruleset import Check, Knowledge
 
 NOT_FOUND = "not there"
@@ -56,7 +56,7 @@ def decision_tree(tree: PolicyTree, session: Session, title: TitleBlock) -> Deci
     return DecisionTree(title=title, start=content, root="0", nodes=tuple(nodes))
 
 
-def _left_to_visit(node: PolicyNode) -> bool:
+def _left_to_visit(node: PolicyStep[int]) -> bool:
     return node.act is None and node.handed_to == LIVE
 
 
@@ -65,7 +65,9 @@ class _Words:
         self._knowledge = knowledge
         self._baseline = baseline
 
-    def node(self, number: int, node: PolicyNode, nodes: Sequence[PolicyNode]) -> TreeNode:
+    def node(
+        self, number: int, node: PolicyStep[int], nodes: Sequence[PolicyStep[int]]
+    ) -> TreeNode:
         act = node.act
         if not isinstance(act, Act) or act.kind not in ("check", "fix"):
             return self._end(number, node)
@@ -82,7 +84,7 @@ class _Words:
                 cautions += access.cautions
                 details.append(f"First: {access.title[0].lower()}{access.title[1:]}.")
         branches = tuple(self._branches(check, node, nodes))
-        if all(_left_to_visit(nodes[branch.node]) for branch in node.branches):
+        if all(_left_to_visit(nodes[branch.to]) for branch in node.branches):
             # Whatever the answer, this is as far as the tree goes.
             details.append(f"Then go on with {LIVE}.")
             branches = ()
@@ -98,7 +100,7 @@ class _Words:
         )
 
     def _fix(
-        self, number: int, node: PolicyNode, act: Act, nodes: Sequence[PolicyNode]
+        self, number: int, node: PolicyStep[int], act: Act, nodes: Sequence[PolicyStep[int]]
     ) -> TreeNode:
         fault = self._knowledge.faults[act.id]
         fix = fault.fix
@@ -110,10 +112,10 @@ class _Words:
                 answer="It is not there",
                 given=NOT_FOUND,
                 probability=branch.probability,
-                to=str(branch.node),
+                to=str(branch.to),
             )
             for branch in node.branches
-            if branch.label == NOT_THERE and not _left_to_visit(nodes[branch.node])
+            if branch.label == NOT_THERE and not _left_to_visit(nodes[branch.to])
         ]
         return TreeNode(
             id=str(number),
@@ -128,7 +130,7 @@ class _Words:
             branches=tuple(onward),
         )
 
-    def _end(self, number: int, node: PolicyNode) -> TreeNode:
+    def _end(self, number: int, node: PolicyStep[int]) -> TreeNode:
         check = ""
         if node.handed_to == LIVE:
             title, detail = f"On with {LIVE}", ""
@@ -141,12 +143,12 @@ class _Words:
         return TreeNode(id=str(number), kind="hand-over", check=check, title=title, detail=detail)
 
     def _branches(
-        self, check: Check, node: PolicyNode, nodes: Sequence[PolicyNode]
+        self, check: Check, node: PolicyStep[int], nodes: Sequence[PolicyStep[int]]
     ) -> Iterable[TreeBranch]:
         """The ways on, those that lead to the same step together, the cut ones last."""
-        by_node: dict[int, list[Branch]] = {}
+        by_node: dict[int, list[Branch[int]]] = {}
         for branch in node.branches:
-            by_node.setdefault(branch.node, []).append(branch)
+            by_node.setdefault(branch.to, []).append(branch)
         cut = [number for number in by_node if _left_to_visit(nodes[number])]
         for number in [*(n for n in by_node if n not in cut), *cut]:
             ways = by_node[number]

@@ -15,7 +15,7 @@ from stillflow.engine.dialogue.unrolled import LIVE, NOT_THERE, THERE, Act, visi
 from stillflow.engine.inference.facts import typical
 from stillflow.engine.inference.likelihood import spot_of
 from stillflow.engine.inference.visit import Unit, Visit
-from stillflow.engine.planning.treenodes import PolicyNode, PolicyTree
+from stillflow.engine.planning.treenodes import PolicyStep, PolicyTree
 from stillflow.engine.ruleset.knowledge import Knowledge
 
 RATED = Visit(unit=Unit(rated_sealed=130, rated_airflow=114))
@@ -57,7 +57,7 @@ def answer_as_seen(session: Session, knowledge: Knowledge, check_id: str, label:
     session.record(check_id, session.baseline.at(*spot_of(check)) * share)
 
 
-def agrees(session: Session, node: PolicyNode) -> None:
+def agrees(session: Session, node: PolicyStep[int]) -> None:
     step = session.next_step()
     assert isinstance(node.act, Act)
     if node.act.kind == "check":
@@ -72,7 +72,7 @@ def agrees(session: Session, node: PolicyNode) -> None:
         assert step.step in ("stop", "refer", "check")
 
 
-def walks(tree: PolicyTree, count: int) -> Iterator[list[tuple[PolicyNode, object]]]:
+def walks(tree: PolicyTree, count: int) -> Iterator[list[tuple[PolicyStep[int], object]]]:
     """Ways from the root down to a leaf, drawn by how likely they are."""
     chance = random.Random(count)
     for _ in range(count):
@@ -83,7 +83,7 @@ def walks(tree: PolicyTree, count: int) -> Iterator[list[tuple[PolicyNode, objec
             way.append((node, branch.label))
             if branch.label == THERE:
                 break
-            node = tree.nodes[branch.node]
+            node = tree.nodes[branch.to]
         else:
             way.append((node, None))
         yield way
@@ -162,7 +162,7 @@ def test_minutes_add_up_along_every_way_and_an_access_is_paid_once() -> None:
     knowledge = small()
     access = knowledge.accesses["lid-off"].minutes
     tree = visit_tree(Session(knowledge, RATED), reach=0.0)
-    ways_in = Counter(branch.node for node in tree.nodes for branch in node.branches)
+    ways_in = Counter(branch.to for node in tree.nodes for branch in node.branches)
     paid = 0
     for way in walks(tree, 200):
         minutes, opened = 0.0, False
@@ -236,7 +236,7 @@ def test_until_ends_a_branch_with_a_fix_that_is_sure_enough() -> None:
     for node in short.nodes:
         for branch in node.branches:
             if branch.label == NOT_THERE and node.figures["probability"] > 0.6:
-                assert short.nodes[branch.node].act is None
+                assert short.nodes[branch.to].act is None
 
 
 def test_what_few_calls_come_to_is_left_to_the_guided_visit() -> None:

@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 
 from stillflow.engine.base.errors import InputError
 from stillflow.engine.planning.policytree import Unrolled, unroll
-from stillflow.engine.planning.treenodes import Outcome, PolicyNode, PolicyStep, PolicyTree
+from stillflow.engine.planning.treenodes import Branch, PolicyStep, PolicyTree
 
 
 def coins(sides: tuple[float, ...], throws: int) -> Callable[[str], PolicyStep[str]]:
@@ -21,13 +21,13 @@ def coins(sides: tuple[float, ...], throws: int) -> Callable[[str], PolicyStep[s
             return PolicyStep(act=f"end {seen[-1:]}", figures={"throws": float(throws)})
         return PolicyStep(
             act="throw",
-            outcomes=[Outcome(str(i), p, seen + str(i)) for i, p in enumerate(sides)],
+            branches=[Branch(str(i), p, seen + str(i)) for i, p in enumerate(sides)],
         )
 
     return policy
 
 
-def leaves(tree: PolicyTree) -> list[PolicyNode]:
+def leaves(tree: PolicyTree) -> list[PolicyStep[int]]:
     return [node for node in tree.nodes if not node.branches]
 
 
@@ -38,7 +38,7 @@ def paths(tree: PolicyTree, number: int = 0) -> list[tuple[tuple[object, ...], o
     return [
         ((branch.label, *rest), end)
         for branch in node.branches
-        for rest, end in paths(tree, branch.node)
+        for rest, end in paths(tree, branch.to)
     ]
 
 
@@ -59,7 +59,7 @@ def test_identical_subtrees_are_kept_once() -> None:
 def test_subtrees_that_differ_in_one_leaf_are_kept_apart() -> None:
     def policy(state: str) -> PolicyStep[str]:
         if len(state) < 2:
-            return PolicyStep("ask", [Outcome(c, 0.5, state + c) for c in "ab"])
+            return PolicyStep("ask", [Branch(c, 0.5, state + c) for c in "ab"])
         return PolicyStep(f"fix {'special' if state == 'bb' else state[1]}")
 
     tree = unroll("", policy, reach=0.0)
@@ -73,10 +73,10 @@ def test_states_that_differ_in_a_figure_or_a_chance_are_kept_apart(
 ) -> None:
     def policy(state: str) -> PolicyStep[str]:
         if not state:
-            return PolicyStep("first", [Outcome(w, p, w) for w, p in (("x", 0.75), ("y", 0.25))])
+            return PolicyStep("first", [Branch(w, p, w) for w, p in (("x", 0.75), ("y", 0.25))])
         if len(state) == 1:
             yes, took = (0.9, 10.0) if state == "x" else (likely, minutes)
-            ways = [Outcome("yes", yes, state + "+"), Outcome("no", 1 - yes, state + "-")]
+            ways = [Branch("yes", yes, state + "+"), Branch("no", 1 - yes, state + "-")]
             return PolicyStep("second", ways, figures={"minutes": took})
         return PolicyStep("done")
 
@@ -107,7 +107,7 @@ def test_an_ending_the_policy_hands_over_itself_keeps_its_name_and_is_not_an_end
         if state:
             handed = ("the senior", "wiring") if state == "b" else ("", "")
             return PolicyStep("stop", handed_to=handed[0], reason=handed[1])
-        return PolicyStep("ask", [Outcome("a", 0.7, "a"), Outcome("b", 0.3, "b")])
+        return PolicyStep("ask", [Branch("a", 0.7, "a"), Branch("b", 0.3, "b")])
 
     tree = unroll("", policy, reach=0.0)
     assert tree.ended == pytest.approx(0.7)
@@ -156,7 +156,7 @@ def test_calls_are_never_lost_and_the_same_policy_gives_the_same_tree(
     assert sum(node.reach for node in leaves(tree)) == pytest.approx(1.0)
     assert tree.nodes[0].reach == pytest.approx(1.0)
     for number, node in enumerate(tree.nodes):
-        assert all(branch.node > number for branch in node.branches)
+        assert all(branch.to > number for branch in node.branches)
         if node.branches:
             assert sum(b.probability for b in node.branches) == pytest.approx(1.0)
     assert tree == unroll("", policy, reach)
@@ -181,12 +181,12 @@ def test_a_tree_cannot_be_cut_finer_than_it_was_unrolled() -> None:
 @pytest.mark.parametrize(
     ("outcomes", "words"),
     [
-        ([Outcome("a", 0.5, "x"), Outcome("b", 0.4, "y")], "adding up to 0.9"),
-        ([Outcome("a", 1.5, "x"), Outcome("b", -0.5, "y")], "0 or more"),
-        ([Outcome("a", 0.5, "x"), Outcome("a", 0.5, "y")], "one label"),
+        ([Branch("a", 0.5, "x"), Branch("b", 0.4, "y")], "adding up to 0.9"),
+        ([Branch("a", 1.5, "x"), Branch("b", -0.5, "y")], "0 or more"),
+        ([Branch("a", 0.5, "x"), Branch("a", 0.5, "y")], "one label"),
     ],
 )
-def test_a_policy_that_does_not_add_up_is_refused(outcomes: list[Outcome[str]], words: str) -> None:
+def test_a_policy_that_does_not_add_up_is_refused(outcomes: list[Branch[str]], words: str) -> None:
     with pytest.raises(InputError, match=words):
         unroll("", lambda _: PolicyStep("ask", outcomes), reach=0.0)
 

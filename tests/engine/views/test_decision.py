@@ -260,7 +260,7 @@ def test_where_several_answers_share_a_way_the_likeliest_stands_for_them() -> No
     for node in decision_tree(unrolled, session, TitleBlock(title="A tree")).nodes:
         for branch in node.branches if node.check else ():
             every = unrolled.nodes[int(node.id)].branches
-            ways = [way for way in every if way.node == int(branch.to)]
+            ways = [way for way in every if way.to == int(branch.to)]
             likeliest = max(ways, key=lambda way: way.probability)
             check = knowledge.checks[node.check]
             assert branch.given == given(knowledge, session.baseline, check, str(likeliest.label))
