@@ -41,7 +41,9 @@ class References:
                 if section != "sources":
                     self._known("sources", entry.source, section, entry.id, "source")
                 for key in _LISTED:
-                    self._listed(section, entry, key)
+                    # A model takes long to say that it lacks an attribute.
+                    if key in type(entry).model_fields:
+                        self._listed(section, entry, key)
         for fault in self.loader.entries["faults"].values():
             self._fault(fault)
         for check in self.loader.entries["checks"].values():
@@ -65,7 +67,7 @@ class References:
             )
 
     def _listed(self, section: str, entry: Entry, key: str) -> None:
-        value = getattr(entry, key, None) or ()
+        value = getattr(entry, key) or ()
         for name in (value,) if isinstance(value, str) else value:
             self._known(_LISTED[key], name, section, entry.id, key)
 
