@@ -1,27 +1,30 @@
 """A good printed card: a fixed procedure without any probabilities, as paper can hold it.
 
-It asks a few things, has the customer's tool taken off, reads at the hose end and at the inlet, and
-goes by differences between stations, in which altitude, label and class of unit cancel: the hose
-end against the inlet, working against sealed, the house against the unit. The place they point
-to is looked over, what is common and quickly looked at first; what was told moves a fault up.
-What a look shows is put right at once, what it clears is struck. Then come the neighbours, then
-the rest. The customer's own tool and the hose end have the last word.
+A few questions, the customer's tool taken off, readings at the hose end and at the inlet. From
+there the card goes by differences between stations, in which altitude, label and class of unit
+cancel: the hose end against the inlet, working against sealed, the house against the unit. Faults
+and looks stand in a table with marks: more for what is common, more for what was told, fewer for
+a place the stations do not point to, fewer for what was looked for in vain. What has most marks
+for its minutes is done next, whatever lies behind one opening together. What a look shows is put
+right at once, unless the stations speak against it. The customer's own tool and the hose end have
+the last word: the card stops when the one pulls and the other is near enough.
 
 It is played as a `Session` is: `next_step`, `record`, `record_fix`.
 """
 
 from __future__ import annotations
 
-from collections.abc import Generator, Iterable, Sequence
+from collections import Counter
+from collections.abc import Generator, Iterator, Mapping
 from dataclasses import dataclass, field
 from functools import lru_cache
-from math import log10
-
-import numpy as np
+from math import log, log10
+from typing import NamedTuple
 
 from stillflow.engine import Visit
 from stillflow.engine.base import Mode, Where, answer_fact
 from stillflow.engine.inference import (
+    CANT_TELL,
     NO_ANSWER,
     baseline_for,
     possible,
@@ -32,46 +35,84 @@ from stillflow.engine.inference import (
 from stillflow.engine.ruleset import Check, Fault, Knowledge
 
 
+class Fall(NamedTuple):
+    """From which share a fall between two stations may be one, and from which it is one."""
+
+    soft: float
+    sure: float
+
+    def seen(self, before: float, after: float) -> int:
+        """0 for none, 1 for perhaps, 2 for surely."""
+        lost = 1.0 - after / before
+        return (lost > self.soft) + (lost > self.sure)
+
+
 @dataclass(frozen=True)
 class Settings:
-    """The card's thresholds and what it asks; chosen on seeds 7001 to 7010.
+    """What the card asks and its thresholds, chosen on seeds 7001 to 7010.
+
+    A mark is half a power of ten.
 
     Attributes:
         asked: questions asked of everybody, in order.
-        hose: share the hose may lose of the inlet's working reading beyond what is computed.
-        squeeze: share working may lose beyond sealed at the inlet; `squeeze_class` with a class.
-        loss: share sealed at the inlet may lose; `loss_class` with a class.
-        between: share two stations along the way may differ.
-        hint: marks, half powers of ten, that an answer must speak for a fault to move it up.
+        hose: fall of the working reading from inlet to hose end, beyond what is computed.
+        squeeze: how much more working falls short at the inlet than sealed; then with a class.
+        loss: how far sealed falls short at the inlet; then with a class.
+        between: fall along the tubing.
+        off: marks of a place the stations perhaps point to, and of one they speak against.
+        vain: marks of a fault looked for in vain.
+        again: how often a look may be taken again.
+        shown: marks from which an answer shows a fault.
+        against: marks of a place from which what was seen there is not believed.
+        untold: marks of a fix that is tried without its fault having been seen.
+        after: minutes of seeing whether a fix has worked.
+        explained: marks of a fix that only explains, which ends the call.
+        least: marks for its minutes under which nothing is worth doing any more.
         moved: share the hose end must move after a fix for all to be read afresh.
         enough: share of expected at the hose end that is enough where the tool pulls.
     """
 
-    asked: tuple[str, ...] = ("where-weak", "what-before", "how-began", "ever-better")
-    hose: float = 0.045
-    squeeze: float = 0.07
-    squeeze_class: float = 0.10
-    loss: float = 0.07
-    loss_class: float = 0.17
-    between: float = 0.05
+    asked: tuple[str, ...] = ("where-weak", "what-before", "ever-better", "tool-off")
+    hose: Fall = Fall(0.025, 0.05)
+    squeeze: Fall = Fall(0.03, 0.07)
+    squeeze_class: Fall = Fall(0.05, 0.12)
+    loss: Fall = Fall(0.03, 0.07)
+    loss_class: Fall = Fall(0.05, 0.18)
+    between: Fall = Fall(0.03, 0.05)
+    off: tuple[float, float] = (-1.5, -5.0)
+    vain: float = -2.0
+    again: int = 2
+    shown: int = 3
+    against: float = -3.5
+    untold: float = 0.0
+    after: float = 3.0
+    explained: float = -1.0
+    least: float = -9.0
     moved: float = 0.05
     enough: float = 0.75
-    blind: float = 12.0
+    forget: bool = False
+    before: tuple[tuple[str, float], ...] = (
+        ("working-hose", 3.0),
+        ("working-inlet", 3.0),
+        ("sealed-inlet", 2.0),
+        ("working-utility", 2.0),
+        ("sealed-unit", 2.0),
+    )
 
 
 SETTINGS = Settings()
 
 
 @dataclass(frozen=True)
-class Share:
-    """A fault at the head of what the card has left; paper knows no probabilities."""
+class Named:
+    """A fault the card names; paper knows no probabilities."""
 
     id: str
-    probability: float
+    probability: float = float("nan")
 
 
 @dataclass(frozen=True)
-class FixOf:
+class CardFix:
     """What is to be put right."""
 
     fault: str
@@ -85,9 +126,9 @@ class CardStep:
 
     step: str
     check: Check | None = None
-    fix: FixOf | None = None
+    fix: CardFix | None = None
     ending: str | None = None
-    faults: tuple[Share, ...] = ()
+    faults: tuple[Named, ...] = ()
 
 
 @dataclass
@@ -98,58 +139,58 @@ class CardProgress:
 
 
 Said = float | str | bool
-Course = Generator[CardStep, Said, bool]
-"""A part of the procedure: yields steps, is told what came of each, and returns whether the call
-is over."""
+Course = Generator[CardStep, Said, None]
+"""A part of the procedure: yields steps, and is told what came of each."""
 
 
-@dataclass(frozen=True)
-class Printed:
+class CallIsOver(Exception):
+    """The call is at its end, with the last step."""
+
+    def __init__(self, step: CardStep) -> None:
+        super().__init__(step.step)
+        self.step = step
+
+
+class Printed(NamedTuple):
     """What stands on the card: the same for every call.
 
     Attributes:
-        looks: by fault, the look that shows it best, None where nothing does.
-        marks: what an answer says for or against each fault, in half powers of ten, shape (F,).
-        shows: by check and answer, the faults it shows.
+        told: by question and answer, marks for each fault it speaks for or against.
+        looks: by look, each fault it may show and how surely.
+        shows: by look and answer, the faults it shows.
     """
 
-    looks: dict[str, str | None]
-    marks: dict[tuple[str, str], np.ndarray]
-    shows: dict[tuple[str, str], tuple[str, ...]]
+    told: Mapping[tuple[str, str], Mapping[str, float]]
+    looks: Mapping[str, Mapping[str, float]]
+    shows: Mapping[tuple[str, str], tuple[str, ...]]
 
 
-@lru_cache(maxsize=2)
-def printed(knowledge: Knowledge) -> Printed:
-    """Draw up the card from the rules."""
+@lru_cache(maxsize=4)
+def printed(knowledge: Knowledge, settings: Settings) -> Printed:
+    """Draw up the card from the rules, as its author would."""
     table = rule_table(knowledge)
-    marks = {}
+    told: dict[tuple[str, str], dict[str, float]] = {}
+    looks: dict[str, dict[str, float]] = {}
+    shows: dict[tuple[str, str], tuple[str, ...]] = {}
     for check in knowledge.checks.values():
         name = answer_fact(check.id)
-        for answer in check.answer_ids:
-            rows = table.rows([{name: answer}])
-            fired = table.fire(rows, knowledge.rules_using([name]))
-            marks[check.id, answer] = np.round(table.weigh(fired)[0] / np.log(10.0) * 2)
-    looks: dict[str, str | None] = {}
-    for name, column in knowledge.fault_index.items():
-        rated = [
-            (min(said[column], 3.0), -knowledge.checks[check_id].minutes, check_id)
-            for (check_id, _), said in marks.items()
-            if said[column] >= SHOWN and not knowledge.checks[check_id].verifies
-        ]
-        looks[name] = max(rated)[2] if rated else None
-    shows = {
-        (check_id, answer): tuple(
-            name
-            for name, column in knowledge.fault_index.items()
-            if said[column] >= SHOWN and looks[name] == check_id
-        )
-        for (check_id, answer), said in marks.items()
-    }
-    return Printed(looks, marks, shows)
+        rows = table.rows([{name: answer} for answer in check.answer_ids])
+        weights = table.weigh(table.fire(rows, knowledge.rules_using([name])))
+        usual = [answer.usual for answer in check.answers]
+        for fault, column in knowledge.fault_index.items():
+            seen = [one * 10 ** (w / log(10)) for one, w in zip(usual, weights[:, column])]
+            for row, answer in enumerate(check.answer_ids):
+                marks = round(weights[row, column] / log(10) * 2)
+                if check.id in settings.asked:
+                    told.setdefault((check.id, answer), {})[fault] = marks
+                elif marks >= settings.shown and not check.verifies and check.id not in NO_PROOF:
+                    looks.setdefault(check.id, {})[fault] = seen[row] / sum(seen)
+                    shows[check.id, answer] = (*shows.get((check.id, answer), ()), fault)
+    return Printed(told, looks, shows)
 
 
-SHOWN = 3
-"""Marks from which an answer shows a fault: a factor of thirty."""
+NO_PROOF = ("clogged-before", "what-before", "how-began", "where-weak", "ever-better")
+"""Questions whose answers speak for a fault, but show none."""
 
 
 class PrintedCard:
@@ -158,25 +199,30 @@ class PrintedCard:
     Args:
         knowledge: a loaded rule set.
         visit: the record on arrival.
-        settings: thresholds.
+        settings: what it asks, and its thresholds.
     """
 
     def __init__(self, knowledge: Knowledge, visit: Visit, settings: Settings = SETTINGS) -> None:
         self.progress = CardProgress()
         self._knowledge = knowledge
         self._set = settings
-        self._printed = printed(knowledge)
+        self._card = printed(knowledge, settings)
         self._baseline = baseline_for(visit, knowledge)
-        self._standing = standing_facts(visit, self._baseline)
-        self._wide = self._baseline.wide
+        standing = standing_facts(visit, self._baseline)
+        self._possible = {
+            entry.id
+            for entry in (*knowledge.faults.values(), *knowledge.checks.values())
+            if possible(entry.possible_when, standing)
+        }
         self._answers: dict[str, str] = {}
         self._shares: dict[str, float] = {}
         self._tried: list[str] = []
-        self._cleared: set[str] = set()
         self._opened: set[str] = set()
-        self._asked: set[str] = set()
+        self._looked: Counter[str] = Counter()
+        self._vain: Counter[str] = Counter()
+        self._seen: Counter[str] = Counter()
         self._course = self._procedure()
-        self._step = next(self._course)
+        self._step = self._run(None)
 
     def next_step(self) -> CardStep:
         """What to do now."""
@@ -184,20 +230,19 @@ class PrintedCard:
 
     def record(self, check_id: str, answer: float | str) -> None:
         """Take in the answer to a check."""
-        self._go_on(check_id, answer)
+        self._step = self._run(answer)
 
     def record_fix(self, fault_id: str, done: bool = True, found: bool = True) -> None:
-        """Take in that a fix was done, left, or not needed."""
+        """Take in that a fix was done, or left."""
         if not done and found:
             self.progress.deferred.append(fault_id)
-        self._go_on(fault_id, done)
+        self._step = self._run(done)
 
-    def _go_on(self, name: str, said: Said) -> None:
-        step = self._step
-        expected = step.check.id if step.check else step.fix.fault if step.fix else None
-        if name != expected:
-            raise ValueError(f"the card asked for {expected}, not {name}")
-        self._step = self._course.send(said)
+    def _run(self, said: Said | None) -> CardStep:
+        try:
+            return next(self._course) if said is None else self._course.send(said)
+        except CallIsOver as over:
+            return over.step
 
     # The procedure.
 
@@ -207,214 +252,219 @@ class PrintedCard:
                 yield from self._ask(check.id)
         for name in self._set.asked:
             yield from self._ask(name)
-        if (yield from self._tool()):
-            return True
-        yield from self._ask("working-hose")
-        yield from self._ask("working-inlet")
-        done: list[str] = []
-        while True:
-            place = yield from self._place(done)
-            if place is None:
-                break
-            before = len(self._tried)
-            if (yield from self._search(PLACES[place])):
+        while (yield from self._round()):
+            pass
+        raise CallIsOver(CardStep("refer", ending="Nothing on this card is left."))
+
+    def _round(self) -> Generator[CardStep, Said, bool]:
+        """Look and read by turns, until a fix has moved something (True) or nothing is left."""
+        for reading, marks in (*self._set.before, ("", self._set.least)):
+            if (yield from self._act(marks)):
                 return True
-            if len(self._tried) > before and "working-hose" not in self._shares:
-                # Something moved: read afresh, and start with the places from the top.
-                done = []
-                yield from self._ask("working-hose")
-                yield from self._ask("working-inlet")
-            else:
-                done.append(place)
-        if (yield from self._rest()):
+            if reading and self._wanted(reading):
+                yield from self._ask(reading)
+        return False
+
+    def _wanted(self, reading: str) -> bool:
+        """Whether the readings so far leave a question to which this one is the answer."""
+        if reading in ("working-hose", "working-inlet"):
             return True
-        yield CardStep("refer", ending="Nothing on this card is left.")
+        if self._fall("working-inlet", "working-hose", self._set.hose) == 2:
+            return False
+        if reading == "working-utility":
+            return self._squeezed() == 2
+        if reading == "sealed-unit":
+            return self._lost() == 2 and self._squeezed() != 2
         return True
 
-    def _tool(self) -> Course:
-        yield from self._ask("tool-off")
-        better = self._answers.get("tool-off", "no-change")
-        if better != "no-change":
-            return (yield from self._search(("tool",)))
-        return False
+    def _places(self) -> dict[str, float]:
+        """Marks of each place, by what the stations say."""
+        worst = [self._set.off[1], self._set.off[0], 0.0]
+        hose = self._fall("working-inlet", "working-hose", self._set.hose)
+        squeeze, loss = self._squeezed(), self._lost()
+        tube = self._fall("working-utility", "working-inlet", self._set.between)
+        house = self._fall("sealed-unit", "sealed-inlet", self._set.between)
+        run = self._fall("working-unit", "working-inlet", self._set.between)
+        place = dict.fromkeys(PLACES, 0.0)
+        if hose is not None:
+            place["hose"] += worst[hose]
+            for one in set(PLACES) - {"hose", "orifice"}:
+                place[one] += worst[2 - hose] if hose == 2 else 0.0
+        if squeeze is not None:
+            for one in ("tube-squeeze", "intake-squeeze", "unit-squeeze", "orifice"):
+                place[one] += worst[squeeze]
+            for one in ("house-leak", "unit-leak", "power", "gauge"):
+                place[one] += worst[0] if squeeze == 2 else 0.0
+        if loss is not None:
+            for one in ("house-leak", "unit-leak", "power", "gauge"):
+                place[one] += worst[loss]
+        if tube is not None:
+            place["tube-squeeze"] += worst[tube]
+            place["intake-squeeze"] += worst[tube]
+            place["unit-squeeze"] += worst[2 - tube]
+            place["orifice"] += worst[2 - tube]
+        if house is not None:
+            place["house-leak"] += worst[house]
+            for one in ("unit-leak", "power", "gauge"):
+                place[one] += worst[2 - house]
+        if run is not None:
+            place["tube-squeeze"] += worst[run]
+            place["intake-squeeze"] += worst[2 - run]
+        strongest = max(hose or 0, squeeze or 0, loss or 0)
+        for one in ("tool", "normal"):
+            place[one] += (0.0, self._set.off[0], self._set.off[1])[strongest]
+        return place
 
-    def _place(self, done: Sequence[str]) -> Generator[CardStep, Said, str | None]:
-        """The next place to look over, by what the stations say."""
-        order: list[str] = []
-        if self._less("working-hose", "working-inlet", self._set.hose):
-            order.append("hose")
-        elif self._answers.get("where-weak") == "one-tool":
-            order.append("tool")
-        if "hose" in order and "hose" not in done:
-            return "hose"
-        yield from self._ask("sealed-inlet")
-        squeeze = self._set.squeeze_class if self._wide else self._set.squeeze
-        loss = self._set.loss_class if self._wide else self._set.loss
-        sealed = self._shares.get("sealed-inlet", 1.0)
-        if self._less("working-inlet", "sealed-inlet", squeeze):
-            yield from self._ask("working-utility")
-            if self._less("working-inlet", "working-utility", self._set.between):
-                order += ["tube-squeeze", "unit-squeeze"]
-            else:
-                order += ["unit-squeeze", "tube-squeeze"]
-            order.append("gauge")
-        elif sealed < 1.0 - loss:
-            if not {"house-leak", "unit-leak", "power"} & set(done):
-                yield from self._ask("sealed-unit")
-            if self._less("sealed-inlet", "sealed-unit", self._set.between):
-                order += ["house-leak", "unit-leak", "power"]
-            else:
-                order += ["unit-leak", "gauge", "power", "house-leak"]
-        elif "hose" not in order:
-            order += ["tool", "normal"]
-        return next((one for one in order if one not in done), None)
-
-    def _rest(self) -> Course:
-        for place in (
-            "tool",
-            "hose",
-            "unit-squeeze",
-            "tube-squeeze",
-            "unit-leak",
-            "house-leak",
-            "gauge",
-            "power",
-            "normal",
-        ):
-            if (yield from self._search(PLACES[place])):
-                return True
-        return False
-
-    def _search(self, kinds: Iterable[str]) -> Course:
-        """Look a place over, and put right what is seen; True if that ended the call."""
+    def _act(self, least: float) -> Generator[CardStep, Said, bool]:
+        """Looks and fixes, most marks for the minutes first, down to some; True if one moved."""
+        marks = self._marks()
         while True:
-            left = [one for one in self._left() if line_of(one) in kinds]
-            looked = [one for one in left if self._look(one) is not None]
-            if not looked:
-                break
-            best = max(looked, key=lambda one: (self._worth(one), one.id))
-            check_id = str(self._look(best))
-            answer = yield from self._ask(check_id)
-            for name in sorted(
-                self._printed.shows.get((check_id, str(answer)), ()),
-                key=lambda one: -self._marks(self._knowledge.faults[one]),
-            ):
-                fault = self._knowledge.faults[name]
-                if name not in self._tried and self._possible(fault):
-                    if (yield from self._mend(fault)):
-                        return True
-                    if check_id not in self._answers:
-                        break
-        for fault in sorted(
-            (one for one in self._left() if line_of(one) in kinds),
-            key=lambda one: (-self._worth(one, fixing=True), one.id),
-        ):
-            fix = fault.fix
-            if self._look(fault) is None and (
-                fault.mode is Mode.NORMAL or (fix.minutes <= self._set.blind and not fix.refer)
-            ):
-                if (yield from self._mend(fault)):
+            left = {
+                one: mark
+                + self._set.vain * self._vain[one]
+                + self._set.shown * self._seen[one]
+                for one, mark in marks.items()
+                if one not in self._tried
+            }
+            acts = (*self._looks(left), *self._fixes(left, least <= self._set.least))
+            best = max(acts, default=(-99.0, "", ""))
+            if best[0] < least:
+                return False
+            _, check_id, fault_id = best
+            if fault_id:
+                if (yield from self._mend(fault_id)):
                     return True
-                if not self._shares:
-                    break
-        return False
+                continue
+            answer = yield from self._ask(check_id, again=True)
+            for one in sorted(self._shown(check_id, answer), key=lambda one: -left[one]):
+                believed = marks[one] > self._set.against and one not in self._tried
+                if believed and (yield from self._mend(one)):
+                    return True
 
-    def _mend(self, fault: Fault) -> Course:
-        """Put a fault right, and see whether that was all."""
+    def _mend(self, fault_id: str) -> Generator[CardStep, Said, bool]:
+        """Put a fault right, and see whether that was all; True if something moved."""
+        fault = self._knowledge.faults[fault_id]
         for name in fault.confirm_first:
-            yield from self._ask(name)
+            others = self._shown(name, (yield from self._ask(name)))
+            if others and fault_id not in others:
+                return (yield from self._mend(others[0]))
         fix = fault.fix
+        minutes = fix.minutes + self._opening(fix.access)
         done = yield CardStep(
-            "fix",
-            fix=FixOf(fault.id, fix.minutes + self._opening(fix.access), fix.refer),
-            faults=(Share(fault.id, float("nan")),),
+            "fix", fix=CardFix(fault.id, minutes, fix.refer), faults=(Named(fault.id),)
         )
         self._tried.append(fault.id)
         if not done:
-            yield CardStep("refer", ending=fault.title)
-            return True
+            raise CallIsOver(CardStep("refer", ending=fault.title))
         if fault.mode is Mode.NORMAL:
-            yield CardStep("done", ending=fault.title)
-            return True
+            raise CallIsOver(CardStep("done", ending=fault.title))
         self._opened.clear()
-        works = yield from self._ask("works-now", again=True)
         before = self._shares.get("working-hose")
+        works = yield from self._ask("works-now", again=True)
+        if works != "as-it-should" and (before is None or place_of(fault) == "tool"):
+            return False
         yield from self._ask("working-hose", again=True)
-        now = self._shares.get("working-hose", 0.0)
+        now = self._shares["working-hose"]
         if works == "as-it-should" and now >= self._set.enough:
-            yield CardStep("done", ending=fault.title)
-            return True
-        if before is None or abs(now / before - 1.0) > self._set.moved:
-            self._shares.clear()
-            again = [one for one in self._answers if self._knowledge.checks[one].again_after_fix]
-            for name in again:
-                del self._answers[name]
-        return False
+            raise CallIsOver(CardStep("done", ending=fault.title))
+        if before is None or abs(now / before - 1.0) <= self._set.moved:
+            return False
+        self._shares = {"working-hose": now}
+        self._looked.clear()
+        if self._set.forget:
+            self._vain.clear()
+        return True
 
     # What the card goes by.
 
-    def _ask(self, check_id: str, again: bool = False) -> Generator[CardStep, Said, Said | None]:
+    def _ask(
+        self, check_id: str, again: bool = False
+    ) -> Generator[CardStep, Said, Said | None]:
         """The answer to a check, asked for unless it is known or cannot be."""
         check = self._knowledge.checks[check_id]
-        if not again:
-            known = self._shares if check.kind == "reading" else self._answers
-            if check_id in known:
-                return known[check_id]
-            if not possible(check.possible_when, self._standing):
-                return None
+        known: Mapping[str, Said] = self._shares if check.kind == "reading" else self._answers
+        if not again and check_id in known:
+            return known[check_id]
+        if check_id not in self._possible:
+            return None
         answer = yield CardStep("check", check=check)
         if check.access:
             self._opened.add(check.access)
-        if check.kind == "reading" and answer not in NO_ANSWER:
-            self._shares[check_id] = float(answer) / self._baseline.at(*spot_of(check))
-        else:
+        if check.kind != "reading":
             self._answers[check_id] = str(answer)
+            shown = self._shown(check_id, answer)
+            self._looked[check_id] += 1
+            self._seen.update(shown)
+            self._vain.update(set(self._card.looks.get(check_id, ())) - set(shown))
+        elif answer not in NO_ANSWER:
+            self._shares[check_id] = float(answer) / self._baseline.at(*spot_of(check))
         return answer
 
-    def _less(self, one: str, other: str, by: float) -> bool:
-        """Whether a reading falls short of another, each as a share of what is computed."""
-        if one not in self._shares or other not in self._shares:
-            return False
-        return self._shares[one] < self._shares[other] * (1.0 - by)
-
-    def _left(self) -> list[Fault]:
-        return [
-            fault
-            for fault in self._knowledge.faults.values()
-            if fault.id not in self._tried and self._possible(fault)
-        ]
-
-    def _possible(self, fault: Fault) -> bool:
-        return possible(fault.possible_when, self._standing)
-
-    def _look(self, fault: Fault) -> str | None:
-        """The look that would show a fault, None where it was made or there is none."""
-        look = self._printed.looks[fault.id]
-        if look is None or look in self._answers:
+    def _fall(self, before: str, after: str, fall: Fall) -> int | None:
+        if before not in self._shares or after not in self._shares:
             return None
-        if not possible(self._knowledge.checks[look].possible_when, self._standing):
+        return fall.seen(self._shares[before], self._shares[after])
+
+    def _squeezed(self) -> int | None:
+        fall = self._set.squeeze_class if self._baseline.wide else self._set.squeeze
+        return self._fall("sealed-inlet", "working-inlet", fall)
+
+    def _lost(self) -> int | None:
+        fall = self._set.loss_class if self._baseline.wide else self._set.loss
+        if "sealed-inlet" not in self._shares:
             return None
-        return look
+        return fall.seen(1.0, self._shares["sealed-inlet"])
 
-    def _marks(self, fault: Fault) -> float:
-        """How common a fault is, and what was told for and against it, in half powers of ten."""
-        column = self._knowledge.fault_index[fault.id]
-        told = sum(
-            float(self._printed.marks[name, self._answers[name]][column])
-            for name in self._set.asked
-            if (name, self._answers.get(name, "")) in self._printed.marks
-        )
-        return 2 * log10(fault.how_common.weight) + told
+    def _shown(self, check_id: str, answer: Said | None) -> list[str]:
+        shown = self._card.shows.get((check_id, str(answer)), ())
+        return [one for one in shown if one in self._possible and one not in self._tried]
 
-    def _worth(self, fault: Fault, fixing: bool = False) -> float:
-        """Marks, less those for the minutes of its look or else its fix."""
-        look = None if fixing else self._look(fault)
-        if look is None:
-            minutes = fault.fix.minutes + self._opening(fault.fix.access)
-        else:
-            check = self._knowledge.checks[look]
-            minutes = check.minutes + self._opening(check.access)
-        return self._marks(fault) - 2 * log10(minutes)
+    def _marks(self) -> dict[str, float]:
+        """Marks of each fault that can be: how common it is, what was told, and its place."""
+        place = self._places()
+        told = [self._card.told.get((one, self._answers.get(one, ""))) for one in self._set.asked]
+        return {
+            one.id: 2 * log10(one.how_common.weight)
+            + place[place_of(one)]
+            + sum(said[one.id] for said in told if said)
+            for one in self._knowledge.faults.values()
+            if one.id in self._possible
+        }
+
+    def _looks(self, left: Mapping[str, float]) -> Iterator[tuple[float, str, str]]:
+        """Looks with their marks for the minutes; what lies behind one opening together."""
+        bundles: dict[str, list[tuple[float, float, str]]] = {}
+        worths = {one: 10 ** (marks / 2) for one, marks in left.items()}
+        for check_id, faults in self._card.looks.items():
+            if check_id not in self._possible or self._looked[check_id] >= self._set.again:
+                continue
+            check = self._knowledge.checks[check_id]
+            worth = sum(surely * worths.get(one, 0.0) for one, surely in faults.items())
+            if worth > 0.0:
+                closed = self._opening(check.access) > 0.0
+                behind = str(check.access) if closed else check_id
+                bundles.setdefault(behind, []).append((worth, check.minutes, check_id))
+        for behind, some in bundles.items():
+            some.sort(key=lambda one: (-one[0] / one[1], one[2]))
+            minutes = self._opening(behind) if behind in self._knowledge.accesses else 0.0
+            total = 0.0
+            for worth, more, _ in some:
+                total, minutes = total + worth, minutes + more
+                yield 2 * log10(total / minutes), some[0][2], ""
+
+    def _fixes(self, left: Mapping[str, float], untold: bool) -> Iterator[tuple[float, str, str]]:
+        """Fixes of what was seen, if need be also of what was not, with marks for the minutes."""
+        for name, mark in left.items():
+            if not (untold or self._seen[name]):
+                continue
+            fault = self._knowledge.faults[name]
+            minutes = fault.fix.minutes + self._opening(fault.fix.access) + self._set.after
+            marks = mark - 2 * log10(minutes)
+            if not self._seen[name]:
+                marks += self._set.untold
+            if fault.fix.refer or fault.mode is Mode.NORMAL:
+                marks += self._set.explained
+            yield marks, "", name
 
     def _opening(self, access: str | None) -> float:
         if access is None or access in self._opened:
@@ -422,33 +472,37 @@ class PrintedCard:
         return self._knowledge.accesses[access].minutes
 
 
-PLACES = {
-    "tool": ("tool",),
-    "hose": ("hose",),
-    "unit-squeeze": ("unit-squeeze",),
-    "tube-squeeze": ("tube-squeeze",),
-    "house-leak": ("house-leak",),
-    "unit-leak": ("unit-leak",),
-    "power": ("power",),
-    "gauge": ("gauge",),
-    "normal": ("normal",),
-}
+PLACES = (
+    "tool",
+    "hose",
+    "tube-squeeze",
+    "intake-squeeze",
+    "unit-squeeze",
+    "house-leak",
+    "unit-leak",
+    "power",
+    "gauge",
+    "orifice",
+    "normal",
+)
 
 
-def line_of(fault: Fault) -> str:
+@lru_cache
+def place_of(fault: Fault) -> str:
     """The place a fault is looked for in: by where along the way it takes suction, and how."""
-    at = getattr(fault.effect, "at", "")
+    kind, at = fault.effect.kind, getattr(fault.effect, "at", "")
     if fault.mode is Mode.NORMAL:
         return "normal"
     if fault.place is Where.MEASUREMENT:
-        return "gauge"
-    if fault.place is Where.TOOL:
+        return "orifice" if kind == "orifice" else "gauge"
+    if fault.place is Where.TOOL or kind == "none":
         return "tool"
     if fault.place is Where.HOSE or at == "hose":
         return "hose"
     if fault.mode is Mode.WEAK_POWER or fault.place is Where.SUPPLY:
         return "power"
-    leak = getattr(fault.effect, "kind", "") == "hole"
-    if fault.place is Where.UNIT:
-        return "unit-leak" if leak else "unit-squeeze"
-    return "house-leak" if leak else "tube-squeeze"
+    if kind == "hole":
+        return "unit-leak" if at in ("bin", "motor", "utility") else "house-leak"
+    if at == "intake":
+        return "intake-squeeze"
+    return "unit-squeeze" if fault.place is Where.UNIT else "tube-squeeze"
