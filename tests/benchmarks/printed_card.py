@@ -14,15 +14,26 @@ It is played as a `Session` is: `next_step`, `record`, `record_fix`.
 
 from __future__ import annotations
 
-from collections import Counter
+from collections import Counter, defaultdict
 from collections.abc import Generator, Iterator, Mapping
 from dataclasses import dataclass, field
 from functools import lru_cache
 from math import log, log10
 from typing import NamedTuple
 
+import numpy as np
+
 from stillflow.engine import Visit
-from stillflow.engine.base import Mode, Where, answer_fact
+from stillflow.engine.airflow import (
+    Fan,
+    GaugePoint,
+    System,
+    apply_many,
+    draw_houses,
+    draw_sizes,
+    readings_table,
+)
+from stillflow.engine.base import AirState, Mode, Station, Where, answer_fact
 from stillflow.engine.inference import (
     CANT_TELL,
     NO_ANSWER,
@@ -34,17 +45,8 @@ from stillflow.engine.inference import (
 )
 from stillflow.engine.ruleset import Check, Fault, Knowledge
 
-
-class Fall(NamedTuple):
-    """From which share a fall between two stations may be one, and from which it is one."""
-
-    soft: float
-    sure: float
-
-    def seen(self, before: float, after: float) -> int:
-        """0 for none, 1 for perhaps, 2 for surely."""
-        lost = 1.0 - after / before
-        return (lost > self.soft) + (lost > self.sure)
+Fall = tuple[float, float]
+"""From which share a fall between two readings may be one, and from which it is one."""
 
 
 @dataclass(frozen=True)
@@ -60,7 +62,8 @@ class Settings:
         loss: how far sealed falls short at the inlet; then with a class.
         between: fall along the tubing.
         off: marks of a place the stations perhaps point to, and of one they speak against.
-        vain: marks of a fault looked for in vain.
+        vain: marks of a fault looked for in vain, and `unsure` where it could not be told or
+            the look shows it less often than `fair`.
         again: how often a look may be taken again.
         shown: marks from which an answer shows a fault.
         against: marks of a place from which what was seen there is not believed.
@@ -70,30 +73,37 @@ class Settings:
         least: marks for its minutes under which nothing is worth doing any more.
         moved: share the hose end must move after a fix for all to be read afresh.
         enough: share of expected at the hose end that is enough where the tool pulls.
+        misfit: marks of a fault that leaves more or less at the hose end than is there, beyond
+            `slack`, or `slack_class` with a class.
+        before: readings in order, each with the marks from which looks come before it.
     """
 
     asked: tuple[str, ...] = ("where-weak", "what-before", "ever-better", "tool-off")
-    hose: Fall = Fall(0.025, 0.05)
-    squeeze: Fall = Fall(0.03, 0.07)
-    squeeze_class: Fall = Fall(0.05, 0.12)
-    loss: Fall = Fall(0.03, 0.07)
-    loss_class: Fall = Fall(0.05, 0.18)
-    between: Fall = Fall(0.03, 0.05)
-    off: tuple[float, float] = (-1.5, -5.0)
+    hose: Fall = (0.025, 0.05)
+    squeeze: Fall = (0.03, 0.07)
+    squeeze_class: Fall = (0.05, 0.12)
+    loss: Fall = (0.03, 0.07)
+    loss_class: Fall = (0.05, 0.18)
+    between: Fall = (0.03, 0.05)
+    off: tuple[float, float] = (-2.0, -5.0)
     vain: float = -2.0
+    unsure: float = -1.0
+    fair: float = 0.85
     again: int = 2
     shown: int = 3
-    against: float = -3.5
+    against: float = -2.5
     untold: float = 0.0
     after: float = 3.0
     explained: float = -1.0
-    least: float = -9.0
+    least: float = -6.5
     moved: float = 0.05
     enough: float = 0.75
-    forget: bool = False
+    slack: float = 0.04
+    slack_class: float = 0.12
+    misfit: float = -3.0
     before: tuple[tuple[str, float], ...] = (
-        ("working-hose", 3.0),
-        ("working-inlet", 3.0),
+        ("working-hose", 2.5),
+        ("working-inlet", 2.5),
         ("sealed-inlet", 2.0),
         ("working-utility", 2.0),
         ("sealed-unit", 2.0),
@@ -105,9 +115,9 @@ SETTINGS = Settings()
 
 @dataclass(frozen=True)
 class Named:
-    """A fault the card names; paper knows no probabilities."""
+    """A fault the card names, or none; paper knows no probabilities."""
 
-    id: str
+    id: str = ""
     probability: float = float("nan")
 
 
@@ -128,7 +138,7 @@ class CardStep:
     check: Check | None = None
     fix: CardFix | None = None
     ending: str | None = None
-    faults: tuple[Named, ...] = ()
+    faults: tuple[Named, ...] = (Named(),)
 
 
 @dataclass
@@ -139,16 +149,9 @@ class CardProgress:
 
 
 Said = float | str | bool
-Course = Generator[CardStep, Said, None]
-"""A part of the procedure: yields steps, and is told what came of each."""
-
-
-class CallIsOver(Exception):
-    """The call is at its end, with the last step."""
-
-    def __init__(self, step: CardStep) -> None:
-        super().__init__(step.step)
-        self.step = step
+Moved = Generator[CardStep, Said, bool]
+"""A part of the procedure: yields steps, is told what came of each, and returns whether a fix has
+moved something. An ending is its last step: nobody goes on from there."""
 
 
 class Printed(NamedTuple):
@@ -158,11 +161,13 @@ class Printed(NamedTuple):
         told: by question and answer, marks for each fault it speaks for or against.
         looks: by look, each fault it may show and how surely.
         shows: by look and answer, the faults it shows.
+        leaves: how much a fault leaves at the hose end, working, least and most, as a share.
     """
 
     told: Mapping[tuple[str, str], Mapping[str, float]]
     looks: Mapping[str, Mapping[str, float]]
     shows: Mapping[tuple[str, str], tuple[str, ...]]
+    leaves: Mapping[str, tuple[float, float]]
 
 
 @lru_cache(maxsize=4)
@@ -176,17 +181,33 @@ def printed(knowledge: Knowledge, settings: Settings) -> Printed:
         name = answer_fact(check.id)
         rows = table.rows([{name: answer} for answer in check.answer_ids])
         weights = table.weigh(table.fire(rows, knowledge.rules_using([name])))
-        usual = [answer.usual for answer in check.answers]
+        usual = np.array([answer.usual for answer in check.answers])
         for fault, column in knowledge.fault_index.items():
-            seen = [one * 10 ** (w / log(10)) for one, w in zip(usual, weights[:, column])]
+            seen = usual * np.exp(weights[:, column])
             for row, answer in enumerate(check.answer_ids):
                 marks = round(weights[row, column] / log(10) * 2)
                 if check.id in settings.asked:
                     told.setdefault((check.id, answer), {})[fault] = marks
                 elif marks >= settings.shown and not check.verifies and check.id not in NO_PROOF:
-                    looks.setdefault(check.id, {})[fault] = seen[row] / sum(seen)
+                    looks.setdefault(check.id, {})[fault] = float(seen[row] / seen.sum())
                     shows[check.id, answer] = (*shows.get((check.id, answer), ()), fault)
-    return Printed(told, looks, shows)
+    return Printed(told, looks, shows, _leaves(knowledge))
+
+
+def _leaves(knowledge: Knowledge) -> dict[str, tuple[float, float]]:
+    """What the airflow model leaves at the hose end over all sizes in common houses."""
+    generator, count = np.random.default_rng(0), 200
+    houses = draw_houses(generator, count, System(fan=Fan(sealed_inh2o=120.0, airflow_cfm=100.0)))
+    two = np.full(count, 2.0)
+    houses = houses.with_values({"fan.motors": two, "fan.turning": two})
+    points = [GaugePoint(Station.HOSE, AirState.WORKING)]
+    healthy = readings_table(houses, points)[:, 0]
+    leaves = {}
+    for fault in knowledge.faults.values():
+        sizes = draw_sizes(fault.effect, generator, count)
+        left = readings_table(apply_many(houses, fault.effect, sizes), points)[:, 0] / healthy
+        leaves[fault.id] = (float(np.percentile(left, 4)), float(np.percentile(left, 96)))
+    return leaves
 
 
 NO_PROOF = ("clogged-before", "what-before", "how-began", "where-weak", "ever-better")
@@ -219,34 +240,28 @@ class PrintedCard:
         self._tried: list[str] = []
         self._opened: set[str] = set()
         self._looked: Counter[str] = Counter()
-        self._vain: Counter[str] = Counter()
+        self._vain: dict[str, float] = defaultdict(float)
         self._seen: Counter[str] = Counter()
         self._course = self._procedure()
-        self._step = self._run(None)
+        self._step = next(self._course)
 
     def next_step(self) -> CardStep:
         """What to do now."""
         return self._step
 
     def record(self, check_id: str, answer: float | str) -> None:
-        """Take in the answer to a check."""
-        self._step = self._run(answer)
+        """Take in the answer to the check that is asked for."""
+        self._step = self._course.send(answer)
 
     def record_fix(self, fault_id: str, done: bool = True, found: bool = True) -> None:
-        """Take in that a fix was done, or left."""
+        """Take in that the fix asked for was done, or left."""
         if not done and found:
             self.progress.deferred.append(fault_id)
-        self._step = self._run(done)
-
-    def _run(self, said: Said | None) -> CardStep:
-        try:
-            return next(self._course) if said is None else self._course.send(said)
-        except CallIsOver as over:
-            return over.step
+        self._step = self._course.send(done)
 
     # The procedure.
 
-    def _procedure(self) -> Course:
+    def _procedure(self) -> Generator[CardStep, Said, None]:
         for check in self._knowledge.checks.values():
             if check.first:
                 yield from self._ask(check.id)
@@ -254,9 +269,9 @@ class PrintedCard:
             yield from self._ask(name)
         while (yield from self._round()):
             pass
-        raise CallIsOver(CardStep("refer", ending="Nothing on this card is left."))
+        yield CardStep("refer", ending="Nothing on this card is left.")
 
-    def _round(self) -> Generator[CardStep, Said, bool]:
+    def _round(self) -> Moved:
         """Look and read by turns, until a fix has moved something (True) or nothing is left."""
         for reading, marks in (*self._set.before, ("", self._set.least)):
             if (yield from self._act(marks)):
@@ -315,14 +330,12 @@ class PrintedCard:
             place[one] += (0.0, self._set.off[0], self._set.off[1])[strongest]
         return place
 
-    def _act(self, least: float) -> Generator[CardStep, Said, bool]:
+    def _act(self, least: float) -> Moved:
         """Looks and fixes, most marks for the minutes first, down to some; True if one moved."""
         marks = self._marks()
         while True:
             left = {
-                one: mark
-                + self._set.vain * self._vain[one]
-                + self._set.shown * self._seen[one]
+                one: mark + self._vain[one] + self._set.shown * self._seen[one]
                 for one, mark in marks.items()
                 if one not in self._tried
             }
@@ -341,7 +354,7 @@ class PrintedCard:
                 if believed and (yield from self._mend(one)):
                     return True
 
-    def _mend(self, fault_id: str) -> Generator[CardStep, Said, bool]:
+    def _mend(self, fault_id: str) -> Moved:
         """Put a fault right, and see whether that was all; True if something moved."""
         fault = self._knowledge.faults[fault_id]
         for name in fault.confirm_first:
@@ -349,37 +362,58 @@ class PrintedCard:
             if others and fault_id not in others:
                 return (yield from self._mend(others[0]))
         fix = fault.fix
+        if fix.refer and not (yield from self._confirmed(fault)):
+            return False
         minutes = fix.minutes + self._opening(fix.access)
         done = yield CardStep(
             "fix", fix=CardFix(fault.id, minutes, fix.refer), faults=(Named(fault.id),)
         )
         self._tried.append(fault.id)
         if not done:
-            raise CallIsOver(CardStep("refer", ending=fault.title))
+            yield CardStep("refer", ending=fault.title)
         if fault.mode is Mode.NORMAL:
-            raise CallIsOver(CardStep("done", ending=fault.title))
+            yield CardStep("done", ending=fault.title)
         self._opened.clear()
         before = self._shares.get("working-hose")
         works = yield from self._ask("works-now", again=True)
         if works != "as-it-should" and (before is None or place_of(fault) == "tool"):
             return False
         yield from self._ask("working-hose", again=True)
-        now = self._shares["working-hose"]
+        now = self._shares.get("working-hose", 1.0)
         if works == "as-it-should" and now >= self._set.enough:
-            raise CallIsOver(CardStep("done", ending=fault.title))
+            yield CardStep("done", ending=fault.title)
         if before is None or abs(now / before - 1.0) <= self._set.moved:
             return False
         self._shares = {"working-hose": now}
         self._looked.clear()
-        if self._set.forget:
-            self._vain.clear()
         return True
+
+    def _confirmed(self, fault: Fault) -> Moved:
+        """Whether a second look, another one if there is, shows the fault too."""
+        looks = [
+            check
+            for check in map(self._knowledge.checks.__getitem__, self._card.looks)
+            if fault.id in self._card.looks[check.id] and check.id in self._possible
+        ]
+        if not looks or self._seen[fault.id] >= 2:
+            return True
+
+        def effort(check: Check) -> float:
+            # Another look before the same again, by minutes that a wrong fix would cost.
+            opening = 0.0 if check.access == fault.fix.access else self._opening(check.access)
+            return check.minutes + opening + self._set.after * self._looked[check.id]
+
+        look = min(looks, key=lambda check: (effort(check), check.id))
+        seen = self._seen[fault.id]
+        yield from self._ask(look.id, again=True)
+        if self._seen[fault.id] > seen:
+            return True
+        self._seen[fault.id] = 0
+        return False
 
     # What the card goes by.
 
-    def _ask(
-        self, check_id: str, again: bool = False
-    ) -> Generator[CardStep, Said, Said | None]:
+    def _ask(self, check_id: str, again: bool = False) -> Generator[CardStep, Said, Said | None]:
         """The answer to a check, asked for unless it is known or cannot be."""
         check = self._knowledge.checks[check_id]
         known: Mapping[str, Said] = self._shares if check.kind == "reading" else self._answers
@@ -395,7 +429,10 @@ class PrintedCard:
             shown = self._shown(check_id, answer)
             self._looked[check_id] += 1
             self._seen.update(shown)
-            self._vain.update(set(self._card.looks.get(check_id, ())) - set(shown))
+            for one, surely in self._card.looks.get(check_id, {}).items():
+                if one not in shown:
+                    unsure = answer == CANT_TELL or surely < self._set.fair
+                    self._vain[one] += self._set.unsure if unsure else self._set.vain
         elif answer not in NO_ANSWER:
             self._shares[check_id] = float(answer) / self._baseline.at(*spot_of(check))
         return answer
@@ -403,7 +440,7 @@ class PrintedCard:
     def _fall(self, before: str, after: str, fall: Fall) -> int | None:
         if before not in self._shares or after not in self._shares:
             return None
-        return fall.seen(self._shares[before], self._shares[after])
+        return _seen(self._shares[after] / self._shares[before], fall)
 
     def _squeezed(self) -> int | None:
         fall = self._set.squeeze_class if self._baseline.wide else self._set.squeeze
@@ -413,7 +450,7 @@ class PrintedCard:
         fall = self._set.loss_class if self._baseline.wide else self._set.loss
         if "sealed-inlet" not in self._shares:
             return None
-        return fall.seen(1.0, self._shares["sealed-inlet"])
+        return _seen(self._shares["sealed-inlet"], fall)
 
     def _shown(self, check_id: str, answer: Said | None) -> list[str]:
         shown = self._card.shows.get((check_id, str(answer)), ())
@@ -427,9 +464,18 @@ class PrintedCard:
             one.id: 2 * log10(one.how_common.weight)
             + place[place_of(one)]
             + sum(said[one.id] for said in told if said)
+            + self._size(one.id)
             for one in self._knowledge.faults.values()
             if one.id in self._possible
         }
+
+    def _size(self, fault_id: str) -> float:
+        """Marks off where a fault leaves more or less at the hose end than is there."""
+        least, most = self._card.leaves[fault_id]
+        slack = self._set.slack_class if self._baseline.wide else self._set.slack
+        now = self._shares.get("working-hose")
+        fits = now is None or least - slack <= now <= most + slack
+        return 0.0 if fits else self._set.misfit
 
     def _looks(self, left: Mapping[str, float]) -> Iterator[tuple[float, str, str]]:
         """Looks with their marks for the minutes; what lies behind one opening together."""
@@ -470,6 +516,11 @@ class PrintedCard:
         if access is None or access in self._opened:
             return 0.0
         return self._knowledge.accesses[access].minutes
+
+
+def _seen(left: float, fall: Fall) -> int:
+    """Whether so much left over is a fall: 0 for no, 1 for perhaps, 2 for surely."""
+    return sum(1.0 - left > share for share in fall)
 
 
 PLACES = (
