@@ -3,11 +3,12 @@
 A few questions, the customer's tool taken off, readings at the hose end and at the inlet. From
 there the card goes by differences between stations, in which altitude, label and class of unit
 cancel: the hose end against the inlet, working against sealed, the house against the unit. Faults
-and looks stand in a table with marks: more for what is common, more for what was told, fewer for
-a place the stations do not point to, fewer for what was looked for in vain. What has most marks
-for its minutes is done next, whatever lies behind one opening together. What a look shows is put
-right at once, unless the stations speak against it. The customer's own tool and the hose end have
-the last word: the card stops when the one pulls and the other is near enough.
+and looks stand in a table with marks: more for what is common, more for what was told, fewer for a
+place the stations do not point to, fewer for what was looked for in vain. Marks are added up,
+never turned into probabilities. What has most marks for its minutes is done next, whatever lies
+behind one opening together. What a look shows is put right at once, unless the stations speak
+against it. The customer's own tool and the hose end have the last word: the card stops when the
+one pulls and the other is near enough.
 
 It is played as a `Session` is: `next_step`, `record`, `record_fix`.
 """
@@ -44,6 +45,7 @@ from stillflow.engine.inference import (
     standing_facts,
 )
 from stillflow.engine.ruleset import Check, Fault, Knowledge
+from stillflow.engine.ruleset.entries import Answer
 
 Fall = tuple[float, float]
 """From which share a fall between two readings may be one, and from which it is one."""
@@ -122,8 +124,17 @@ class Named:
 
 
 @dataclass(frozen=True)
+class CardCheck:
+    """What is to be measured, looked at or asked; minutes with what must be opened for it."""
+
+    id: str
+    minutes: float
+    answers: tuple[Answer, ...]
+
+
+@dataclass(frozen=True)
 class CardFix:
-    """What is to be put right."""
+    """What is to be put right; minutes with what must be opened for it."""
 
     fault: str
     minutes: float
@@ -135,7 +146,7 @@ class CardStep:
     """What the card says to do now."""
 
     step: str
-    check: Check | None = None
+    check: CardCheck | None = None
     fix: CardFix | None = None
     ending: str | None = None
     faults: tuple[Named, ...] = (Named(),)
@@ -421,7 +432,8 @@ class PrintedCard:
             return known[check_id]
         if check_id not in self._possible:
             return None
-        answer = yield CardStep("check", check=check)
+        minutes = check.minutes + self._opening(check.access)
+        answer = yield CardStep("check", check=CardCheck(check_id, minutes, check.answers))
         if check.access:
             self._opened.add(check.access)
         if check.kind != "reading":
