@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from readme import README, drawn, fresh
+from pathlib import Path
+
+from readme import CHARTS, README, ROOT, drawn, fresh
 
 
 def test_the_output_shown_is_what_the_commands_print() -> None:
@@ -20,9 +22,9 @@ def test_both_commands_are_where_the_build_looks_for_them() -> None:
 
 def test_the_charts_shown_are_what_the_commands_draw() -> None:
     # If this fails after a change that is meant: python tests/support/readme.py
-    text = README.read_text()
+    text = CHARTS.read_text()
     charts = drawn(text)
     assert len(charts) == 3
     for path, data in charts.items():
-        assert f"({path})" in text
-        assert (README.parent / path).read_bytes() == data, path
+        assert f"({Path(path).name})" in text
+        assert (ROOT / path).read_bytes() == data, path

@@ -1,4 +1,4 @@
-"""What the README shows, made by the commands themselves: terminal output, and drawn charts.
+"""What the README and the page of charts show, made by the commands themselves.
 
 Run `python tests/support/readme.py` to write it all anew; tests hold it fresh.
 """
@@ -12,9 +12,10 @@ from pathlib import Path
 
 from command import stillflow
 
-README = Path(__file__).parents[2] / "README.md"
+ROOT = Path(__file__).parents[2]
+README = ROOT / "README.md"
+CHARTS = ROOT / "casebook" / "charts" / "README.md"
 DEMO = "<!-- from the demo -->\n```text\n"
-CHECKED = "<!-- checked output -->\n```text\n"
 DRAWN = "<!-- drawn -->\n```sh\n"
 FIX_LINES = 5
 
@@ -31,20 +32,13 @@ def demo_excerpt() -> str:
 
 
 def fresh(text: str) -> str:
-    """The README with every shown output made anew."""
+    """The README with the output it shows made anew."""
     head, rest = text.split(DEMO)
-    text = head + DEMO + demo_excerpt() + rest[rest.index("```") :]
-    pieces = text.split(CHECKED)
-    made = [pieces[0]]
-    for piece in pieces[1:]:
-        command = piece.splitlines()[0]
-        outcome = stillflow(*shlex.split(command.removeprefix("$ stillflow ")))
-        made.append(f"{command}\n{outcome.out}{piece[piece.index('```') :]}")
-    return CHECKED.join(made)
+    return head + DEMO + demo_excerpt() + rest[rest.index("```") :]
 
 
 def drawn(text: str) -> dict[str, bytes]:
-    """The charts the README shows, by the path they are kept at, drawn anew."""
+    """The charts the page of charts shows, by the path they are kept at, drawn anew."""
     charts = {}
     for piece in text.split(DRAWN)[1:]:
         _, *args = shlex.split(piece[: piece.index("```")].replace("\\\n", " "))
@@ -60,7 +54,7 @@ def drawn(text: str) -> dict[str, bytes]:
 
 if __name__ == "__main__":
     README.write_text(fresh(README.read_text()))
-    for kept, data in drawn(README.read_text()).items():
-        chart = README.parent / kept
+    for kept, data in drawn(CHARTS.read_text()).items():
+        chart = ROOT / kept
         chart.parent.mkdir(exist_ok=True)
         chart.write_bytes(data)
