@@ -99,13 +99,12 @@ class Inference:
 
     def __init__(self, rules: Fireable) -> None:
         self._rules = rules
-        self._order = {rule.id: index for index, rule in enumerate(rules.ordered_rules)}
         self._built: frozenset[str] = frozenset()
         self._kinds: dict[str, type[Any]] = {}
         self._engine: Any = None
         self._known: dict[str, FactValue] = {}
         self._facts: dict[str, FactValue] = {}
-        self._fired: dict[str, Firing] = {}
+        self._fired: set[str] = set()
 
     def run(self, facts: Mapping[str, FactValue]) -> Conclusions:
         """Every rule that fires on these facts.
@@ -116,14 +115,19 @@ class Inference:
         fresh = self._grow(facts)
         if fresh or any(facts.get(name) != value for name, value in self._known.items()):
             self._engine.reset()
-            self._known, self._facts, self._fired = {}, {}, {}
+            self._known, self._facts, self._fired = {}, {}, set()
         for name in sorted(facts.keys() - self._known.keys()):
             self._declare(name, facts[name])
         self._known = dict(facts)
         self._engine.run()
-        # What fired in an earlier run would else stand before what only now could.
-        fired = sorted(self._fired.values(), key=lambda firing: self._order[firing.rule_id])
-        return Conclusions(tuple(fired), dict(self._facts))
+        # Told of all that is known now, in the order of the rules: what fired in an earlier run
+        # would else stand first, and on the facts of that run.
+        firings = (
+            Firing(rule.id, supporting(rule.when, self._facts), _found(rule))
+            for rule in self._rules.ordered_rules
+            if rule.id in self._fired
+        )
+        return Conclusions(tuple(firings), dict(self._facts))
 
     def _grow(self, facts: Mapping[str, FactValue]) -> bool:
         """See that the engine holds every rule these facts can fire; True if it was built anew.
@@ -137,12 +141,9 @@ class Inference:
         ordered = self._rules.ordered_rules
         chosen = frozenset((rule.id for rule in ordered) if self._built else needed)
         members: dict[str, Any] = {}
-        count = len(ordered)
         for index, rule in enumerate(ordered):
             if rule.id in chosen:
-                # Salience in their order, so that the trace reads the same whatever the order in
-                # which the facts were learnt.
-                decorate = Rule(self._pattern(rule.when), salience=count - index)
+                decorate = Rule(self._pattern(rule.when))
                 members[f"rule_{index:04d}"] = decorate(self._action(rule))
         # A class of its own per engine: experta's rules remember the instance they last ran on.
         self._engine = type("VisitEngine", (KnowledgeEngine,), members)()
@@ -156,15 +157,9 @@ class Inference:
             self._engine.declare(kind(value=value))
 
     def _action(self, rule: TradeRule | Turn) -> Any:
-        then = rule.then if isinstance(rule, TradeRule) else ()
-
         def fire(engine: Any) -> None:
-            # A condition with `any` matches once per branch; the trace wants it once.
-            if rule.id in self._fired:
-                return
-            found = tuple(item.derive for item in then if isinstance(item, Derivation))
-            self._fired[rule.id] = Firing(rule.id, supporting(rule.when, self._facts), found)
-            for name in found:
+            self._fired.add(rule.id)
+            for name in _found(rule):
                 if name not in self._facts:
                     self._declare(name, True)
 
@@ -183,6 +178,11 @@ class Inference:
             return leaf.holds(value) is not negated
 
         return self._kinds[name](value=P(passes))
+
+
+def _found(rule: TradeRule | Turn) -> tuple[str, ...]:
+    then = rule.then if isinstance(rule, TradeRule) else ()
+    return tuple(item.derive for item in then if isinstance(item, Derivation))
 
 
 def supporting(condition: Condition, facts: Mapping[str, FactValue]) -> dict[str, FactValue]:
