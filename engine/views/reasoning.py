@@ -145,6 +145,9 @@ def reasoning_path(
 
 def _faults(session: Session, one: Round, also: Sequence[str]) -> tuple[list[str], dict[str, str]]:
     """The likely faults, and the once likely ones with what ruled them out."""
+    if one.over:
+        # Nothing was decided on what it makes likely.
+        return list(also), {}
     knowledge = session.knowledge
     names = list(knowledge.faults)
     order = sorted(range(len(names)), key=lambda i: (-one.probabilities[i], names[i]))

@@ -67,6 +67,9 @@ def test_why_and_next_of_a_stopped_visit_list_nothing_as_likely(tmp_path: Path) 
         assert "There is a burning smell." in said
         assert "likely" not in said
         assert "filter" not in said
+    drawn = stillflow("why", str(path), "--chart", "-", "--format", "mermaid").out
+    assert "Stop. There is a burning smell." in drawn
+    assert "%" not in drawn
 
 
 def test_cautions_stand_before_the_steps_of_the_fix(played: tuple[Outcome, Path]) -> None:
