@@ -14,6 +14,7 @@ IN_ORDER = (
     "planner",
     "replay",
     "rules_planner",
+    "reliability",
     "house_calls",
     "calls",
 )
