@@ -64,8 +64,7 @@ class Settings:
         loss: how far sealed falls short at the inlet; then with a class.
         between: fall along the tubing.
         off: marks of a place the stations perhaps point to, and of one they speak against.
-        vain: marks of a fault looked for in vain, and `unsure` where it could not be told or
-            the look shows it less often than `fair`.
+        vain: marks of a fault looked for in vain, and `unsure` where it could not be told.
         again: how often a look may be taken again.
         shown: marks from which an answer shows a fault.
         against: marks of a place from which what was seen there is not believed.
@@ -90,19 +89,18 @@ class Settings:
     off: tuple[float, float] = (-2.0, -5.0)
     vain: float = -2.0
     unsure: float = -1.0
-    fair: float = 0.85
     again: int = 2
     shown: int = 3
     against: float = -2.5
-    untold: float = 0.0
+    untold: float = -0.7
     after: float = 3.0
-    explained: float = -1.0
+    explained: float = -1.5
     least: float = -6.5
     moved: float = 0.05
     enough: float = 0.75
     slack: float = 0.04
     slack_class: float = 0.12
-    misfit: float = -3.0
+    misfit: float = -1.5
     before: tuple[tuple[str, float], ...] = (
         ("working-hose", 2.5),
         ("working-inlet", 2.5),
@@ -441,10 +439,8 @@ class PrintedCard:
             shown = self._shown(check_id, answer)
             self._looked[check_id] += 1
             self._seen.update(shown)
-            for one, surely in self._card.looks.get(check_id, {}).items():
-                if one not in shown:
-                    unsure = answer == CANT_TELL or surely < self._set.fair
-                    self._vain[one] += self._set.unsure if unsure else self._set.vain
+            for one in set(self._card.looks.get(check_id, ())).difference(shown):
+                self._vain[one] += self._set.unsure if answer == CANT_TELL else self._set.vain
         elif answer not in NO_ANSWER:
             self._shares[check_id] = float(answer) / self._baseline.at(*spot_of(check))
         return answer
