@@ -259,6 +259,9 @@ class Casebook:
                 raise SetupError(what, Place(self.place), "put it back and start again")
         except UnicodeEncodeError:
             raise InputError("this is not text", right="write it in UTF-8") from None
+        except UnicodeDecodeError:
+            # What SQLite says of a damaged file may repeat bytes of it.
+            raise explained("malformed", self._engine) from None
         except IntegrityError:
             what = "the same visit was written by another program at the same time"
             raise InputError(what, Place(self.place), "try again") from None

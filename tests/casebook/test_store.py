@@ -472,3 +472,13 @@ def test_an_answer_more_than_a_visit_may_have_is_refused_and_the_visit_still_ope
         with pytest.raises(InputError, match="500 answers, as many as a visit may have"):
             casebook.add_event(kept, Event(fix="hose-clogged", done=False))
         assert casebook.get(kept.id).events == full.events
+
+
+def test_a_casebook_whose_damage_is_no_text_is_one_line(tmp_path: Path) -> None:
+    path = tmp_path / "casebook.db"
+    Casebook(f"sqlite:///{path}").close()
+    whole = path.read_bytes()
+    assert b"FOREIGN KEY" in whole
+    path.write_bytes(whole.replace(b"FOREIGN KEY", b"FOREIG\xa7 KEY"))
+    with pytest.raises(SetupError, match="it is no casebook, or is damaged"):
+        Casebook(f"sqlite:///{path}")
