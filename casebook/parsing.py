@@ -6,10 +6,9 @@ be right. What the models mean is left to `files` (visits) and `cases` (worked c
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterator
 from contextlib import contextmanager
 from datetime import UTC, datetime
-from functools import lru_cache
 from pathlib import Path as FilePath
 from typing import Any, TypeVar
 
@@ -18,6 +17,7 @@ from pydantic import BaseModel, ValidationError
 from stillflow.engine.base import (
     SIZE_LIMIT,
     InputError,
+    Keys,
     Located,
     Path,
     Place,
@@ -101,7 +101,7 @@ def to_model(source: Located, model: type[Model]) -> Model:
     Raises:
         InputError: the first thing wrong.
     """
-    known = _Keys(model)
+    known = Keys(model)
     try:
         _refuse_flags(source, source.data, ())
         return model.model_validate(_given(source.data, (), known))
@@ -109,8 +109,17 @@ def to_model(source: Located, model: type[Model]) -> Model:
         right = "a few levels are enough"
         raise InputError("nested too deeply", Place(source.file), right) from None
     except ValidationError as problem:
-        what, place, right = next(explain_validation(problem, source, (), known.at))
-        raise _plain(what, _present(place, source), right or known.home(what)) from None
+        what, place, right = next(explain_validation(problem, source, (), known))
+        raise _plain(what, _present(place, source), right or _home(known, what)) from None
+
+
+def _home(known: Keys, what: str) -> str:
+    """Where a key that is unknown here belongs, or else which keys there are."""
+    name = what.split("'")[1] if "is not a known key" in what else ""
+    homes = [key for key in known.at(()) if name in known.at((key,))]
+    if homes:
+        return f"it belongs under '{homes[0]}:'"
+    return f"known: {', '.join(known.at(()))}" if name else ""
 
 
 @contextmanager
@@ -148,59 +157,7 @@ def in_utc(moment: datetime | None, place: Place) -> datetime | None:
         raise InputError(what, place, "write a year from 1 to 9999 in UTC") from None
 
 
-class _Keys:
-    """Which keys a mapping may have at a path, as the model's JSON Schema says."""
-
-    def __init__(self, model: type[BaseModel]) -> None:
-        self._schema = _schema(model)
-
-    def at(self, path: Path) -> Iterable[str]:
-        return [key for one in self._at(path) for key in self._keys(one)]
-
-    def home(self, what: str) -> str:
-        """Where a key that is unknown here belongs, or else which keys there are."""
-        name = what.split("'")[1] if "is not a known key" in what else ""
-        homes = [key for key in self.at(()) if name in self.at((key,))]
-        if homes:
-            return f"it belongs under '{homes[0]}:'"
-        return f"known: {', '.join(self.at(()))}" if name else ""
-
-    def _at(self, path: Path) -> list[dict[str, Any]]:
-        found = [self._schema]
-        for step in path:
-            found = [inner for one in found for inner in self._step(one, step)]
-        return [one for part in found for one in self._choices(part)]
-
-    def _step(self, schema: dict[str, Any], step: str | int) -> Iterator[dict[str, Any]]:
-        for one in self._choices(schema):
-            if isinstance(step, int):
-                inner = one.get("items")
-            else:
-                inner = one.get("properties", {}).get(step, one.get("additionalProperties"))
-            if isinstance(inner, dict):
-                yield inner
-
-    def _choices(self, schema: dict[str, Any]) -> Iterator[dict[str, Any]]:
-        if "$ref" in schema:
-            yield from self._choices(self._schema["$defs"][schema["$ref"].rpartition("/")[2]])
-        elif "anyOf" in schema:
-            for one in schema["anyOf"]:
-                yield from self._choices(one)
-        else:
-            yield schema
-
-    def _keys(self, schema: dict[str, Any]) -> Iterable[str]:
-        if "propertyNames" in schema:
-            return [key for one in self._choices(schema["propertyNames"]) for key in one["enum"]]
-        return list(schema.get("properties", {}))
-
-
-@lru_cache(maxsize=4)
-def _schema(model: type[BaseModel]) -> dict[str, Any]:
-    return model.model_json_schema(by_alias=True)
-
-
-def _given(data: Any, path: Path, known: _Keys) -> Any:
+def _given(data: Any, path: Path, known: Keys) -> Any:
     """The data without known keys that have nothing after them."""
     if isinstance(data, list):
         return [_given(item, (*path, index), known) for index, item in enumerate(data)]

@@ -14,6 +14,7 @@ from stillflow.engine.base.errors import (
 )
 from stillflow.engine.base.located import (
     SIZE_LIMIT,
+    Keys,
     Located,
     Path,
     explain_validation,
@@ -55,6 +56,7 @@ __all__ = [
     "HowCommon",
     "InputError",
     "Integers",
+    "Keys",
     "KnowledgeError",
     "Located",
     "Mode",

@@ -10,12 +10,13 @@ import difflib
 import re
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
+from functools import lru_cache
 from typing import TYPE_CHECKING, Any, Protocol
 
 from stillflow.engine.base.errors import Place, StillflowError
 
 if TYPE_CHECKING:
-    from pydantic import ValidationError
+    from pydantic import BaseModel, ValidationError
 
 _UNKNOWN = "extra_forbidden"
 
@@ -241,8 +242,53 @@ def nearest(word: str, known: Iterable[str]) -> str:
     return ""
 
 
+class Keys:
+    """Which keys a mapping may have at a path, as the model's JSON Schema says."""
+
+    def __init__(self, model: type[BaseModel]) -> None:
+        self._schema = _schema(model)
+
+    def at(self, path: Path) -> list[str]:
+        """The keys; none where no mapping may stand."""
+        return list(dict.fromkeys(key for one in self._at(path) for key in self._keys(one)))
+
+    def _at(self, path: Path) -> list[dict[str, Any]]:
+        found = [self._schema]
+        for step in path:
+            found = [inner for one in found for inner in self._step(one, step)]
+        return [one for part in found for one in self._choices(part)]
+
+    def _step(self, schema: dict[str, Any], step: str | int) -> Iterator[dict[str, Any]]:
+        for one in self._choices(schema):
+            if isinstance(step, int):
+                inner = one.get("items")
+            else:
+                inner = one.get("properties", {}).get(step, one.get("additionalProperties"))
+            if isinstance(inner, dict):
+                yield inner
+
+    def _choices(self, schema: dict[str, Any]) -> Iterator[dict[str, Any]]:
+        if "$ref" in schema:
+            yield from self._choices(self._schema["$defs"][schema["$ref"].rpartition("/")[2]])
+        elif "anyOf" in schema or "oneOf" in schema:
+            for one in schema.get("anyOf") or schema["oneOf"]:
+                yield from self._choices(one)
+        else:
+            yield schema
+
+    def _keys(self, schema: dict[str, Any]) -> Iterable[str]:
+        if "propertyNames" in schema:
+            return [key for one in self._choices(schema["propertyNames"]) for key in one["enum"]]
+        return list(schema.get("properties", {}))
+
+
+@lru_cache(maxsize=32)
+def _schema(model: type[BaseModel]) -> dict[str, Any]:
+    return model.model_json_schema(by_alias=True)
+
+
 def explain_validation(
-    problem: ValidationError, source: Located, base: Path, keys: Callable[[Path], Iterable[str]]
+    problem: ValidationError, source: Located, base: Path, known: Keys
 ) -> Iterator[tuple[str, Place, str]]:
     """Turn pydantic's findings into (what, place, what would be right), one each, when asked for.
 
@@ -250,7 +296,7 @@ def explain_validation(
         problem: what pydantic raised for the value standing at `base` in `source`.
         source: the located data.
         base: path of the validated value.
-        keys: given a path, the keys that a mapping there may have.
+        known: of the model that was to be.
     """
     # An unknown key first: the missing one that comes with it is mostly the same slip.
     errors = sorted(problem.errors(include_url=False), key=lambda one: one["type"] != _UNKNOWN)
@@ -261,7 +307,10 @@ def explain_validation(
         place = source.place(path)
         right = ""
         if kind == _UNKNOWN:
-            what, right = f"'{name}' is not a known key", nearest(name, keys(path[:-1]))
+            what, right = (
+                f"'{name}' is not a known key",
+                nearest(name, known.at(path[len(base) : -1])),
+            )
         elif kind == "missing":
             what, right = f"'{name}' is missing", f"add '{name}:'"
             place = source.place(path[:-1])

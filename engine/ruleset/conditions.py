@@ -125,8 +125,6 @@ All.model_rebuild()
 AnyOf.model_rebuild()
 Not.model_rebuild()
 
-KEYS = ("all", "any", "not", "fact", "is", "is_not", "one_of", "none_of", *Leaf.NUMERIC)
-
 
 def parts(condition: Condition) -> tuple[Condition, ...]:
     """The direct parts of a compound condition; none for a comparison."""

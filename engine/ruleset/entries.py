@@ -314,12 +314,6 @@ Consequence = Annotated[
 ]
 
 
-def consequence_keys() -> tuple[str, ...]:
-    """Every key a consequence may have, for error messages."""
-    keys = set(_BY_KEY) | {"except", "source", "call", "do_not"}
-    return tuple(sorted(keys))
-
-
 Next = Literal[
     "stop",
     "ask-first",

@@ -6,7 +6,7 @@ What the entries say of each other is checked in `references`, once all are ther
 from __future__ import annotations
 
 import json
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterator
 from dataclasses import dataclass
 from itertools import islice
 from typing import Any
@@ -14,6 +14,7 @@ from typing import Any
 from pydantic import BaseModel, ValidationError
 
 from stillflow.engine.base import (
+    Keys,
     KnowledgeError,
     Located,
     Path,
@@ -23,21 +24,17 @@ from stillflow.engine.base import (
     read_yaml,
 )
 from stillflow.engine.ruleset.complaints import Circumstance, Combination, Complaint
-from stillflow.engine.ruleset.conditions import KEYS as CONDITION_KEYS
 from stillflow.engine.ruleset.entries import (
     Access,
     Alike,
-    Answer,
     Caution,
     Check,
     Fault,
-    Fix,
     Level,
     Rule,
     Source,
     Turn,
     UnitClass,
-    consequence_keys,
 )
 
 SECTIONS: dict[str, type[BaseModel]] = {
@@ -126,7 +123,7 @@ class Gathered:
             entry: Any = model.model_validate(item)
         except ValidationError as problem:
             name = str(item.get("id", f"entry {int(path[1]) + 1}"))
-            explained = explain_validation(problem, located, path, _allowed_keys)
+            explained = explain_validation(problem, located, path, Keys(model))
             for what, place, right in islice(explained, _SHOWN_OF_AN_ENTRY):
                 self.fail(what, _named(place, path, name), right)
             return
@@ -171,16 +168,3 @@ class Gathered:
 def _named(place: Place, path: Path, name: str) -> Place:
     inside = place.key.removeprefix(f"{path[0]}.{path[1]}").lstrip(".")
     return Place(place.file, place.line, f"{name} {inside}".strip())
-
-
-def _allowed_keys(path: Path) -> Iterable[str]:
-    """The keys a mapping at `path` may have, for 'did you mean'."""
-    if "when" in path or path[-1] in ("possible_when", "asked_when"):
-        return CONDITION_KEYS
-    if "then" in path:
-        return consequence_keys()
-    if "fix" in path:
-        return Fix.model_fields
-    if "answers" in path:
-        return Answer.model_fields
-    return SECTIONS[str(path[0])].model_fields

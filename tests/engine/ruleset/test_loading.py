@@ -213,3 +213,13 @@ def test_of_an_entry_with_thousands_of_slips_the_first_twenty_are_told() -> None
     with pytest.raises(KnowledgeError) as caught:
         load_texts([(0, "x.yaml", entry)])
     assert len(caught.value.others) == 19
+
+
+def test_an_unknown_key_is_held_against_those_that_may_stand_there() -> None:
+    for old, new, near in (
+        ("{fact: level.sealed.inlet, is: low}", "{fact: level.sealed.inlet, iz: low}", "'is'?"),
+        ("{kind: hole, at: bin,", "{kind: hole, att: bin,", "'at'?"),
+    ):
+        with pytest.raises(KnowledgeError, match="is not a known key; did you mean") as caught:
+            small(SMALL.replace(old, new, 1))
+        assert near in str(caught.value)
