@@ -202,6 +202,10 @@ def test_readings_that_contradict_each_other_are_taken_again() -> None:
     doubts = [n for n in tree.nodes if isinstance(n.act, Act) and n.act.kind == "doubt"]
     assert doubts
     assert all(node.handed_to == LIVE for node in doubts)
+    assert {node.act for node in doubts} == {Act("doubt", "sealed-inlet")}
+    assert {node.reason for node in doubts} == {
+        "Sealed can never be below working at the same place."
+    }
 
 
 def test_the_question_about_danger_lies_behind_the_tree() -> None:
@@ -223,7 +227,8 @@ def test_depth_ends_every_way_after_so_many_steps() -> None:
     tree = visit_tree(Session(small(), RATED), reach=0.0, depth=2)
     for way in walks(tree, 50):
         acts = [n for n, _ in way if isinstance(n.act, Act) and n.act.kind in ("check", "fix")]
-        assert len(acts) <= 2
+        ended = way[-1][1] == THERE or way[-1][0].reason != "after 2 steps"
+        assert len(acts) == 2 or (len(acts) < 2 and ended)
     cut = [node for node in tree.nodes if node.reason == "after 2 steps"]
     assert {node.handed_to for node in cut} == {LIVE}
 
@@ -275,3 +280,91 @@ def test_starting_facts_that_contradict_each_other_are_refused() -> None:
     session.record("working-inlet", 70.0)
     with pytest.raises(InputError, match="contradict each other"):
         visit_tree(session)
+
+
+def acts_on(way: list[tuple[PolicyStep[int], object]]) -> list[Act]:
+    return [node.act for node, _ in way if isinstance(node.act, Act)]
+
+
+def test_minutes_of_a_fix_are_its_own_what_is_opened_and_what_is_measured_after_it() -> None:
+    knowledge = small()
+    session = Session(knowledge, RATED)
+    for check_id in knowledge.checks:
+        session.record(check_id, "can't do here")
+    tree = visit_tree(session, reach=0.0)
+    told = []
+    number = 0
+    while (node := tree.nodes[number]).branches:
+        assert isinstance(node.act, Act)
+        figures = node.figures
+        told.append((node.act.id, figures["minutes"], figures["elapsed"]))
+        there, *others = node.branches
+        assert (there.label, there.probability) == (THERE, figures["probability"])
+        done = tree.nodes[there.to]
+        refer = knowledge.faults[node.act.id].fix.refer
+        assert (done.act, done.handed_to) == (
+            (Act("refer", node.act.id), refer) if refer else (Act("fixed"), "")
+        )
+        if not others:
+            break
+        [on] = others
+        assert (on.label, on.probability) == (
+            NOT_THERE,
+            pytest.approx(1 - there.probability),
+        )
+        number = on.to
+    # The hose end and the tool take 3 minutes after a fix; the lid takes 4 before the seal.
+    assert told == [
+        ("hose-clogged", 5, 5 + 3),
+        ("seal-torn", 14, 5 + 14 + 3),
+        ("motor-worn", 60, 5 + 14 + 60 + 3),
+    ]
+
+
+def test_what_a_look_has_opened_is_not_paid_for_again_at_the_fix() -> None:
+    session = Session(small(), RATED)
+    session.record("seal-look", "torn")
+    tree = visit_tree(session, reach=0.0)
+    assert tree.nodes[0].act == Act("fix", "seal-torn")
+    assert tree.nodes[0].figures["minutes"] == 10
+    closed = Session(small(), RATED)
+    behind = [
+        node.figures["minutes"]
+        for way in walks(visit_tree(closed, reach=0.0), 200)
+        for index, (node, _) in enumerate(way)
+        if node.act == Act("fix", "seal-torn")
+        and Act("check", "seal-look") not in acts_on(way[:index])
+    ]
+    looked = [
+        node.figures["minutes"]
+        for way in walks(visit_tree(closed, reach=0.0), 200)
+        for index, (node, _) in enumerate(way)
+        if node.act == Act("fix", "seal-torn") and Act("check", "seal-look") in acts_on(way[:index])
+    ]
+    assert set(behind) <= {14}
+    assert set(looked) == {10}
+
+
+def test_a_branch_that_ends_on_a_sure_fix_says_how_sure() -> None:
+    session = Session(small(), RATED)
+    session.record("seal-look", "torn")
+    [share] = [n.figures["probability"] for n in visit_tree(session).nodes[:1]]
+    short = visit_tree(session, until=share)
+    ends = [short.nodes[branch.to] for branch in short.nodes[0].branches]
+    assert [(node.act, node.handed_to) for node in ends] == [(Act("fixed"), ""), (None, LIVE)]
+    assert ends[1].reason.startswith("a fix is ")
+    longer = visit_tree(session, until=min(1.0, share + 1e-6))
+    assert longer.nodes[longer.nodes[0].branches[1].to].act is not None
+
+
+def test_the_tree_is_unrolled_by_the_planner_that_is_asked_for() -> None:
+    text = SMALL.replace("refer: the workshop", "refer: the workshop, if_wrong_minutes: 0")
+    session = Session(small(text), RATED)
+    for check_id in session.knowledge.checks:
+        session.record(check_id, "can't do here")
+    cheap = visit_tree(session, reach=0.0).nodes[0].act
+    dear = visit_tree(session, reach=0.0, wrong_part_minutes=500.0)
+    order = [node.act for node in dear.nodes if isinstance(node.act, Act)]
+    fixes = [act.id for act in order if act.kind == "fix"]
+    assert cheap == Act("fix", "hose-clogged")
+    assert fixes[-1] == "seal-torn"
