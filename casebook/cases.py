@@ -114,7 +114,7 @@ class Case(_Part):
 
 
 @dataclass(frozen=True)
-class Turn:
+class PlayedTurn:
     """One step of a played case, and what was answered: a check's answer, or a fix done or left."""
 
     step: NextStep
@@ -135,7 +135,7 @@ class PlayedCase:
 
     case: Case
     visit: Visit
-    turns: tuple[Turn, ...]
+    turns: tuple[PlayedTurn, ...]
     last: NextStep
     fixes: tuple[str, ...]
 
@@ -216,7 +216,7 @@ def play(case: Case, knowledge: Knowledge) -> PlayedCase:
     """
     checked_case(case, knowledge)
     session = Session(knowledge, case.visit)
-    turns: list[Turn] = []
+    turns: list[PlayedTurn] = []
     fixes: list[str] = []
     fixed = 0
     asked: dict[tuple[int, str], int] = {}
@@ -227,7 +227,7 @@ def play(case: Case, knowledge: Knowledge) -> PlayedCase:
             due = case.expect.fixes[fixed : fixed + 1]
             fixes.append(step.fix.fault)
             fixed += done and due == (step.fix.fault,)
-            turns.append(Turn(step, done))
+            turns.append(PlayedTurn(step, done))
         else:
             assert step.check is not None
             check = knowledge.checks[step.check.id]
@@ -235,7 +235,7 @@ def play(case: Case, knowledge: Knowledge) -> PlayedCase:
             asked[fixed, check.id] = turn + 1
             answer = _answer(case, check, fixed, turn)
             session.record(check.id, answer)
-            turns.append(Turn(step, answer))
+            turns.append(PlayedTurn(step, answer))
     return PlayedCase(case, session.visit, tuple(turns), step, tuple(fixes))
 
 

@@ -22,6 +22,7 @@ import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass, field
+from datetime import UTC, datetime
 from functools import partial
 from itertools import product
 from pathlib import Path
@@ -319,6 +320,8 @@ def arguments(generator: random.Random, count: int) -> Tally:
 
 def visit_kept() -> Visit:
     return Visit(
+        id="0197-fern-cottage",
+        opened=datetime(2026, 1, 5, 9, tzinfo=UTC),
         unit=Unit(rated_sealed=130, rated_airflow=114, filter="bag"),
         complaint="weak everywhere",
         described=True,
@@ -333,7 +336,7 @@ def visit_kept() -> Visit:
 def casebook_bytes() -> bytes:
     with tempfile.TemporaryDirectory() as folder:
         with Casebook(url(folder)) as casebook:
-            casebook.begin(visit_kept())
+            casebook.put(visit_kept())
         with sqlite3.connect(f"{folder}/casebook.db") as connection:
             connection.execute("PRAGMA journal_mode = DELETE")
         return Path(folder, "casebook.db").read_bytes()
