@@ -187,3 +187,15 @@ def test_what_was_never_possible_is_not_ruled_out() -> None:
     [one] = rounds(session)
     assert one.asked[0].before[session.knowledge.fault_index["motor-worn"]] == 0.0
     assert "motor-worn" not in ruled_out(session, one)
+
+
+def test_a_fix_left_undone_before_another_that_was_proved_leaves_the_visit_over() -> None:
+    session = Session(small())
+    session.record_fix("hose-clogged", done=False)
+    session.record("seal-look", "torn")
+    session.record_fix("seal-torn")
+    while (check := session.next_step().check) is not None:
+        good = {"sealed-inlet": 120.0, "working-hose": 60.0, "works-now": "restored"}
+        session.record(check.id, good[check.id])
+    assert session.next_step().step == "done"
+    assert rounds(session)[-1].over

@@ -149,3 +149,11 @@ def test_what_was_mended_is_not_it_after_that_and_may_be_it_before() -> None:
     session.record_fix("nothing-wrong")
     session.record("hiss", "quiet")
     assert why_not(session, rounds(session)[-1], "nothing-wrong").never == ""
+
+
+def test_a_fault_whose_name_comes_first_does_not_lead_for_that() -> None:
+    session = Session(small())
+    session.record("seal-look", "torn")
+    told = asked(session, "hose-clogged")
+    assert told.leader.id == "seal-torn"
+    assert not told.leads
