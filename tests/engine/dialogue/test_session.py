@@ -388,3 +388,18 @@ def test_a_session_takes_no_more_than_a_visit_file_may_hold() -> None:
     with pytest.raises(InputError, match="500 answers, as many as a visit may have"):
         session.record_fix("seal-torn", done=False)
     assert len(session.events) == 500
+
+
+def test_answers_taken_one_by_one_are_believed_as_when_folded_afresh() -> None:
+    session = Session(small())
+    for check_id, answer in (("hiss", "hissing"), ("sealed-inlet", 60.0), ("working-hose", 20.0)):
+        session.record(check_id, answer)
+        taken = session.progress.weights.copy()
+        assert taken.sum() == pytest.approx(1.0)
+        session.progress._believe()
+        assert taken == pytest.approx(session.progress.weights)
+
+
+def test_a_wrong_part_costs_nothing_more_unless_it_is_said() -> None:
+    usual, none = Session(small()), Session(small(), wrong_part_minutes=0.0)
+    assert usual.next_step().choice == none.next_step().choice
