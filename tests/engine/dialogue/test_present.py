@@ -8,7 +8,7 @@ from small_rules import SMALL, small
 from stillflow.engine import Session, Site, Visit
 from stillflow.engine.base.scales import Mode
 from stillflow.engine.dialogue.present import Presenter, fault_shares, mode_shares
-from stillflow.engine.dialogue.steps import NextStep
+from stillflow.engine.dialogue.steps import Choice, NextStep
 from stillflow.engine.ruleset.knowledge import Knowledge
 
 MORE = """
@@ -175,3 +175,8 @@ def test_after_a_fix_that_worked_belief_is_shown_as_it_led_to_it() -> None:
     step = session.next_step()
     assert (step.step, step.verifying) == ("done", "")
     assert step.faults == led
+
+
+def test_what_a_step_saves_is_against_fixing_only_and_never_less_than_nothing() -> None:
+    assert Choice(expected=20.0, fixing_only=20.5).saved == 0.5
+    assert Choice(expected=20.0, fixing_only=19.0).saved == 0.0
