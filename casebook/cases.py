@@ -19,7 +19,7 @@ from stillflow.casebook.parsing import read_mapping, text_of, to_model
 from stillflow.engine.airflow import System, apply, readings
 from stillflow.engine.base import InputError, Located, Path, Place, Station, nearest
 from stillflow.engine.dialogue import NextStep, Session
-from stillflow.engine.inference import CANT_DO, Visit, checked_answer, known_check
+from stillflow.engine.inference import CANT_DO, Event, Visit, checked_answer, known_check
 from stillflow.engine.ruleset import Check, Knowledge
 
 MOST_STEPS = 60
@@ -258,6 +258,18 @@ def checked_case(case: Case, knowledge: Knowledge) -> None:
         if fault_id not in knowledge.faults:
             right = nearest(fault_id, knowledge.faults)
             raise InputError(f"there is no fault '{fault_id}'", case.place(*path), right)
+
+
+def measured(case: Case, knowledge: Knowledge) -> Visit:
+    """The visit with every reading of the case taken one after the other, and nothing else.
+
+    Raises:
+        InputError: the case names a check, answer or fault that the rules do not have.
+    """
+    checked_case(case, knowledge)
+    readings = [name for name in case.finds if knowledge.checks[name].kind == "reading"]
+    events = tuple(Event(check=name, answer=case.finds[name][-1]) for name in readings)
+    return case.visit.model_copy(update={"events": events})
 
 
 def worked_out(case: Case, knowledge: Knowledge, fixed: int) -> dict[str, float]:

@@ -63,8 +63,7 @@ class CallKind:
     def __post_init__(self) -> None:
         self.baseline = baseline_for(self.arrival, self.knowledge)
         table = rule_table(self.knowledge)
-        tolerance = self.arrival.gauge.tolerance
-        self.model = LikelihoodModel(self.knowledge, table, self.baseline, tolerance)
+        self.model = LikelihoodModel(self.knowledge, table, self.baseline, self.arrival)
         self.start = Situation(self.model.standing(self.arrival))
         self._stops = {
             rule.id

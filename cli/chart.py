@@ -26,8 +26,8 @@ from stillflow.cli.visits import any_visit
 from stillflow.engine import Session, load_rules
 from stillflow.engine.base import InputError, Station
 from stillflow.engine.charts import AIRFLOW_FORMATS, FORMATS, Chart, TitleBlock
-from stillflow.engine.dialogue import telling_round
-from stillflow.engine.inference import Situation
+from stillflow.engine.dialogue import Believed, telling_round
+from stillflow.engine.inference import found_system
 from stillflow.engine.ruleset import Knowledge
 
 
@@ -55,7 +55,7 @@ def _of_visit_or_readings(formats: tuple[str, ...] = FORMATS) -> Decorator:
     return add_all
 
 
-Make = Callable[[Session, Situation, TitleBlock], Chart]
+Make = Callable[[Session, Believed, TitleBlock], Chart]
 
 
 @command.command("stations")
@@ -84,18 +84,18 @@ def _draw(visit: str | None, options: dict[str, Any], make: Make) -> None:
     target = Target(options.pop("out"), options.pop("form") or "", options.pop("paper"))
     day = options.pop("day")
     knowledge = load_rules(options.pop("rules"))
-    session, situation, filters = _chosen(visit, knowledge, options.pop("db"), options)
+    session, at, filters = _chosen(visit, knowledge, options.pop("db"), options)
     title = TitleBlock(
         title="", date=day_of(day, session), rules_version=knowledge.digest, filters=filters
     )
-    paths = write_chart(make(session, situation, title), target)
+    paths = write_chart(make(session, at, title), target)
     if paths:
         say(drawn(paths))
 
 
 def _chosen(
     visit: str | None, knowledge: Knowledge, db: str | None, options: dict[str, Any]
-) -> tuple[Session, Situation, tuple[str, ...]]:
+) -> tuple[Session, Believed, tuple[str, ...]]:
     """The session, the moment of it to draw, and what narrows the chart down to that moment."""
     found = take_readings(options)
     if visit is None:
@@ -106,7 +106,7 @@ def _chosen(
         if not session.progress.situation.readings:
             what = "these readings cannot be on this system, so they are set aside"
             raise InputError(what, right="read again, or say what unit it is (--rated-sealed)")
-        return session, session.progress.situation, ()
+        return session, session.progress, ()
     if found or any(value is not None for value in options.values()):
         right = "name a visit, or give readings"
         raise InputError("a visit has its own readings and its own system", right=right)
@@ -120,54 +120,57 @@ def draw_stations(session: Session, target: Target) -> list[Path]:
     Raises:
         InputError: no readings were taken.
     """
-    situation, filters = _told(session)
+    at, filters = _told(session)
     title = TitleBlock(
         title="",
         date=day_of(None, session),
         rules_version=session.knowledge.digest,
         filters=filters,
     )
-    return write_chart(_station_chart(session, situation, title), target)
+    return write_chart(_station_chart(session, at, title), target)
 
 
-def _told(session: Session) -> tuple[Situation, tuple[str, ...]]:
+def _told(session: Session) -> tuple[Believed, tuple[str, ...]]:
     """The readings a visit is drawn with, and what to say of when they were taken."""
     one = telling_round(session)
     if not one.situation.readings:
         raise InputError("no readings were taken on this visit", right="there is nothing to draw")
     if one.repair is None:
-        return one.situation, ()
+        return one, ()
     title = session.knowledge.faults[one.repair.fault_id].title
-    return one.situation, (f"readings before the fix: {title}",)
+    return one, (f"readings before the fix: {title}",)
 
 
-def _station_chart(session: Session, situation: Situation, title: TitleBlock) -> Chart:
+def _station_chart(session: Session, at: Believed, title: TitleBlock) -> Chart:
     from stillflow.engine.charts import station_chart
     from stillflow.engine.views import air_path
 
     title = titled(title.model_copy(update={"title": "Where suction is lost"}), _site(session))
     aside = [
         f"{state} {value:.0f} inH2O"
-        for (state, station), value in situation.readings.items()
+        for (state, station), value in at.situation.readings.items()
         if station is Station.OTHER
     ]
     left_out = f" Read at {Station.OTHER.words}, off this path: {', '.join(aside)}."
     words = _expected(session) + (left_out if aside else "")
     title = title.model_copy(update={"subtitle": words})
     tolerance = session.visit.gauge.tolerance
-    return station_chart(air_path(situation.readings, session.baseline, tolerance, title))
+    return station_chart(air_path(at.situation.readings, session.baseline, tolerance, title))
 
 
-def _airflow_chart(session: Session, situation: Situation, title: TitleBlock) -> Chart:
+def _airflow_chart(session: Session, at: Believed, title: TitleBlock) -> Chart:
     from stillflow.engine.airflow import airflow_chart
     from stillflow.engine.charts import airflow_lines_chart
 
-    estimate = session.sizes(situation)
-    assert estimate is not None
-    words = " ".join(estimate.sentences())
+    sizes, said = session.sizes(at), session.said(at)
+    assert sizes is not None
+    words = " ".join((said.verdict, *said.sizes, *said.left))
     title = titled(title.model_copy(update={"title": "Suction and airflow"}), _site(session))
     title = title.model_copy(update={"subtitle": f"{words} {_expected(session)}"})
-    return airflow_lines_chart(airflow_chart(session.baseline.system, estimate), title, words)
+    system = session.baseline.system
+    found = found_system(session.knowledge, system, sizes)
+    data = airflow_chart(system, found, sizes.readings, sizes.expected)
+    return airflow_lines_chart(data, title, words)
 
 
 def _site(session: Session) -> str:

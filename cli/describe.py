@@ -6,7 +6,6 @@ from collections.abc import Sequence
 
 from stillflow.cli.screen import Screen, suction
 from stillflow.engine import Session
-from stillflow.engine.airflow import Estimate
 from stillflow.engine.base import Station, in_percent, minutes, percent
 from stillflow.engine.dialogue import (
     CheckStep,
@@ -14,6 +13,7 @@ from stillflow.engine.dialogue import (
     Meaning,
     Measured,
     NextStep,
+    Said,
     Summary,
 )
 from stillflow.engine.inference import Baseline, Pair
@@ -141,11 +141,19 @@ def show_baseline(screen: Screen, baseline: Baseline, found: dict[Station, Pair]
     screen.text(f"Expected from {baseline.note}.", 2)
 
 
-def show_sizes(screen: Screen, estimate: Estimate | None) -> None:
-    """How big a leak or a squeeze would explain the readings, and what is left at the hose."""
-    if estimate is not None:
-        screen.text("By the airflow:")
-        screen.items(estimate.sentences())
+def show_said(screen: Screen, said: Said, mended: bool = False) -> None:
+    """What the readings come to: the verdict, how big it would be, what is left at the hose.
+
+    Args:
+        screen: where to.
+        said: what to show.
+        mended: whether a fix is being proved, or was: belief is then over what else there might
+            be, and would be mistaken for a finding.
+    """
+    if not mended:
+        screen.text(said.verdict, style="bold")
+        screen.items(said.sizes)
+    screen.items(said.left)
 
 
 def show_reading(screen: Screen, session: Session, step: CheckStep) -> None:
@@ -157,7 +165,8 @@ def show_reading(screen: Screen, session: Session, step: CheckStep) -> None:
     expected = session.baseline.at(state, station)
     share = in_percent(float(value) / expected)
     screen.text(f"That is {share} of the {expected:.0f} expected from {session.baseline.note}.")
-    show_sizes(screen, session.sizes())
+    now = session.next_step()
+    show_said(screen, session.said(), mended=bool(now.verifying) or now.ending is not None)
 
 
 def show_summary(screen: Screen, summary: Summary, ended: bool = False) -> None:
@@ -179,7 +188,7 @@ def show_summary(screen: Screen, summary: Summary, ended: bool = False) -> None:
             [(r.label, suction(r.found), suction(r.expected)) for r in summary.before],
         )
     if summary.sizes:
-        screen.text("By these readings:")
+        screen.text("By these readings and what was seen:")
     screen.items(summary.sizes)
     for done in summary.done:
         screen.item("done:", done, 0)

@@ -6,7 +6,7 @@ import click
 
 from stillflow.casebook.files import load_visit, locate
 from stillflow.cli.options import json_option, planning_options, rules_option
-from stillflow.cli.output import say
+from stillflow.cli.output import say_json
 from stillflow.engine import Session, load_rules
 from stillflow.engine.planning import Think
 
@@ -23,8 +23,10 @@ def command(
     with locate(visit):
         session = Session(load_rules(rules), load_visit(visit), think, wrong_part)
     step = session.next_step()
+    # Without readings there is nothing to be said that the list of faults does not say.
+    verdict = session.said().verdict if session.progress.situation.readings else ""
     if as_json:
-        say(step.model_dump_json(by_alias=True, indent=2))
+        say_json({**step.model_dump(mode="json", by_alias=True), "verdict": verdict})
         return
     # What people read is laid out by rich, which a program that wants JSON need not wait for.
     from stillflow.cli.describe import show_because, show_belief, show_check, show_ending, show_fix
@@ -41,4 +43,6 @@ def command(
     screen.gap()
     show_because(screen, step)
     screen.gap()
+    if verdict and step.ending is None:
+        screen.text(verdict, style="bold")
     show_belief(screen, step)

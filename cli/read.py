@@ -6,7 +6,7 @@ from typing import Any
 
 import click
 
-from stillflow.cli.describe import MODE_WORDS, show_baseline, show_belief, show_sizes
+from stillflow.cli.describe import MODE_WORDS, show_baseline, show_belief
 from stillflow.cli.options import json_option, rules_option, system_options
 from stillflow.cli.output import say_json
 from stillflow.cli.readings import measured, pairs, reading_options, take_readings
@@ -41,23 +41,17 @@ def command(rules: tuple[str, ...], as_json: bool, **options: Any) -> None:
 
 def _as_json(session: Session, step: NextStep) -> dict[str, Any]:
     whole = step.model_dump(mode="json", by_alias=True)
-    estimate = session.sizes()
-    kept = {key: whole[key] for key in ("faults", "modes", "baseline", "because")}
-    kept["sizes"] = estimate.model_dump(mode="json") if estimate else None
+    sizes = session.sizes()
+    kept: dict[str, Any] = {"verdict": session.said().verdict}
+    kept |= {key: whole[key] for key in ("faults", "modes", "baseline", "because")}
+    kept["sizes"] = sizes.model_dump(mode="json") if sizes else None
     kept["next"] = {key: whole[key] for key in ("step", "check", "fix", "ending", "choice")}
     return kept
 
 
 def _show(screen: Screen, session: Session, step: NextStep, found: dict[Station, Pair]) -> None:
-    screen.head("Readings")
-    show_baseline(screen, session.baseline, found)
-    screen.gap()
-    modes = [(MODE_WORDS[mode], share) for mode, share in step.modes.items() if share >= 0.05]
-    screen.text(", ".join(f"{name} {percent(share)}" for name, share in modes), style="bold")
-    show_belief(screen, step)
-    show_sizes(screen, session.sizes())
-    screen.gap()
-    screen.items(step.because)
+    said = session.said()
+    screen.text(said.verdict, style="bold")
     screen.gap()
     if step.check is not None:
         screen.item("next:", f"{step.check.ask} ({minutes(step.check.minutes)})", 0)
@@ -67,3 +61,13 @@ def _show(screen: Screen, session: Session, step: NextStep, found: dict[Station,
         screen.cautions(step.fix.cautions)
     elif step.ending is not None:
         screen.item("next:", step.ending.what, 0)
+    screen.gap()
+    screen.items((*said.sizes, *said.left))
+    screen.gap()
+    screen.head("Readings")
+    show_baseline(screen, session.baseline, found)
+    screen.gap()
+    modes = [(MODE_WORDS[mode], share) for mode, share in step.modes.items() if share >= 0.05]
+    screen.text(", ".join(f"{name} {percent(share)}" for name, share in modes))
+    show_belief(screen, step)
+    screen.items(step.because)

@@ -14,7 +14,7 @@ from stillflow.engine.audit import (
     SourceCard,
     Voice,
 )
-from stillflow.engine.base import minutes
+from stillflow.engine.base import Strength, minutes
 
 FEW = 6
 """Faults that are named one by one; of more, the rule's own phrases are shown."""
@@ -63,11 +63,21 @@ def _show_rule(screen: Screen, card: RuleCard) -> None:
 
 def _evidence(item: EvidenceCard) -> str:
     count = len(item.faults)
-    head = f"{item.direction}, {item.strength.replace('-', ' ')} (x {item.times:g})"
+    head = f"{item.direction}, {_strength(item)}"
+    if item.strength != Strength.COMPUTED:
+        head += f" (x {item.times:g})"
     if count <= FEW:
         return f"{head}: {'; '.join(one.title for one in item.faults)}"
     but = f"; except {'; '.join(item.except_for)}" if item.except_for else ""
     return f"{head}, {count} faults: {'; '.join(item.named)}{but}"
+
+
+def _strength(said: EvidenceCard | Voice) -> str:
+    if said.strength != Strength.COMPUTED:
+        return said.strength.replace("-", " ")
+    least = said.least if isinstance(said, EvidenceCard) else said.times
+    span = f"{least:g}" if least == said.times else f"{least:g} to {said.times:g}"
+    return f"{span} times; by the airflow model"
 
 
 def _show_fault(screen: Screen, card: FaultCard) -> None:
@@ -99,8 +109,7 @@ def _show_fault(screen: Screen, card: FaultCard) -> None:
 def _show_voices(screen: Screen, title: str, mark: str, voices: Sequence[Voice]) -> None:
     screen.text(title, style="bold")
     for voice in voices:
-        strength = voice.strength.replace("-", " ")
-        screen.item(mark, f"{strength}: {voice.because}")
+        screen.item(mark, f"{_strength(voice)}: {voice.because}")
         screen.text(f"{voice.rule}, when {voice.when}", 4, style="dim")
     if not voices:
         screen.text("Nothing.", 2)
@@ -122,7 +131,8 @@ def _show_check(screen: Screen, card: CheckCard) -> None:
         "shows whether a fix has worked": card.verifies,
     }
     _maybe(screen, "note:", "; ".join(words for words, holds in notes.items() if holds))
-    screen.text("Answers, how often each is seen when the fault is elsewhere, rules:", style="bold")
+    seen = "over all faults" if card.gauge else "when the fault is elsewhere"
+    screen.text(f"Answers, how often each is seen {seen}, rules:", style="bold")
     for answer in card.answers:
         good = ", good" if answer.good else ""
         screen.item("-", f"{answer.label} ({answer.usual * 100:g} %{good})")

@@ -47,7 +47,9 @@ def fired_in(rule_id: str, knowledge: Knowledge) -> list[str]:
 
 def _facts(case: Case, knowledge: Knowledge) -> list[dict[str, FactValue]]:
     """All that is known with every check of the case answered, before and after each fix."""
-    model = LikelihoodModel(knowledge, rule_table(knowledge), baseline_for(case.visit, knowledge))
+    model = LikelihoodModel(
+        knowledge, rule_table(knowledge), baseline_for(case.visit, knowledge), case.visit
+    )
     found = []
     for fixed in range(len(case.expect.fixes) + 1):
         answers = case.answers(fixed)
@@ -65,5 +67,5 @@ def _facts(case: Case, knowledge: Knowledge) -> list[dict[str, FactValue]]:
                     situation = situation.with_reading(spot_of(check), float(answer))
                 else:
                     situation = situation.with_choice(check_id, str(answer))
-            found.append(model.all_facts(situation))
+            found.append(model.facts(situation))
     return found

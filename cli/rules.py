@@ -13,7 +13,7 @@ from stillflow.cli.output import say, say_json
 from stillflow.cli.screen import Screen
 from stillflow.engine import load_rules
 from stillflow.engine.audit import Card, Finding
-from stillflow.engine.base import KnowledgeError
+from stillflow.engine.base import InputError, KnowledgeError
 from stillflow.engine.ruleset import Knowledge
 
 REFUSED, FAULTY = 2, 1
@@ -147,7 +147,7 @@ def coverage(rules: tuple[str, ...], as_json: bool) -> None:
 @click.option(
     "--houses",
     type=click.IntRange(100, 20_000),
-    help="how many houses to simulate  [default: 2000]",
+    help="how many houses to simulate  [default: 3000]",
 )
 @click.option(
     "--seed",
@@ -157,33 +157,58 @@ def coverage(rules: tuple[str, ...], as_json: bool) -> None:
     help="which houses; the same seed draws the same ones",
 )
 @click.option("--all", "every_fault", is_flag=True, help="a line for every fault of every rule")
+@click.option("--db", metavar="URL", help="a casebook whose visits are read too; a database URL")
 @rules_option
 @json_option
 def weigh_(
-    houses: int | None, seed: int, every_fault: bool, rules: tuple[str, ...], as_json: bool
+    houses: int | None,
+    seed: int,
+    every_fault: bool,
+    db: str | None,
+    rules: tuple[str, ...],
+    as_json: bool,
 ) -> int:
-    """Hold the strengths of rules on readings against the airflow model.
+    """Hold rules on readings, and the airflow model behind them, against what they have not seen.
 
-    Simulates houses, puts every fault into each, and reads the gauge; half a minute or so. The
-    exit code is 1 if some rule in effect differs from physics by more than one step of the scale
-    of strengths and gives no reason, 0 if none does.
+    What each rule says for or against a fault is held against the model and against simulated
+    houses; what the model foretells is held against every reading of the worked cases, and with
+    --db of the visits kept there. Takes two minutes or so. The exit code is 1 if physics says the
+    reverse of some rule that gives no reason, 0 otherwise.
     """
     import numpy as np
 
-    from stillflow.cli.rule_weights import show_weighing, weighing_json
-    from stillflow.engine.simulate import HOUSES, weigh
+    from stillflow.casebook.cases import Case, load_cases, measured
+    from stillflow.casebook.store import Casebook
+    from stillflow.cli.rule_weights import show_foretold, show_weighing, weighing_json
+    from stillflow.engine.inference import Visit
+    from stillflow.engine.simulate import HOUSES, Foretold, foretold, weigh
 
     knowledge = load_rules(rules)
     count = HOUSES if houses is None else houses
     if sys.stderr.isatty():
-        say(f"Drawing {count:,} houses and putting every fault into each...", err=True)
+        say(f"Drawing {count:,} houses, then reading all cases and visits...", err=True)
     weighing = weigh(knowledge, np.random.default_rng(seed), count)
+    visits: list[Visit] = []
+    if db is not None:
+        with Casebook(db) as casebook:
+            visits = casebook.recent(sys.maxsize)
+    found: dict[str, tuple[Foretold, ...]] = {}
+    unread: dict[str, str] = {}
+    items: list[Case | Visit] = [*load_cases(), *visits]
+    for item in items:
+        name = item.name if isinstance(item, Case) else str(item.id)
+        try:
+            visit = measured(item, knowledge) if isinstance(item, Case) else item
+            found[name] = foretold(knowledge, visit)
+        except InputError as problem:
+            unread[name] = str(problem)
     if as_json:
         drawn = {"rules": knowledge.digest, "houses": count, "seed": seed}
-        told = {**drawn, **weighing_json(weighing)}
-        say_json(told)
+        say_json({**drawn, **weighing_json(weighing, found, unread)})
     else:
-        show_weighing(Screen(), weighing, f"{count:,} houses, seed {seed}", every_fault)
+        screen = Screen()
+        show_weighing(screen, weighing, f"{count:,} houses, seed {seed}", every_fault)
+        show_foretold(screen, found, unread)
     return FAULTY if any(pair.marked for pair in weighing.pairs) else 0
 
 

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import click
 
-from stillflow.cli.describe import show_sizes
+from stillflow.cli.describe import show_said
 from stillflow.cli.drawing import (
     ENDINGS,
     STDOUT,
@@ -114,7 +114,9 @@ def show_round(screen: Screen, session: Session, one: Round, only: str | None) -
     # What is likely, once nothing more hangs on it, would only be mistaken for a finding.
     if only is not None or not one.over:
         show_speaking(screen, session, one, only)
-    show_sizes(screen, one.sizes)
+    if one.situation.readings:
+        unproved = one.repair is None and bool(session.next_step().verifying)
+        show_said(screen, session.said(one), mended=one.over or unproved)
     if not one.over:
         show_likely(screen, session, one)
         if only is None:

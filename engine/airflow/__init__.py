@@ -1,13 +1,11 @@
-"""The airflow model: what a gauge reads along the air path, and readings run backwards to causes.
+"""The airflow model: what a gauge reads along the air path of a house, healthy or damaged.
 
-Forwards: `system` describes a house, `effects` and `faulty` what a fault does to it, `gauge` what
-it reads; `houses` and `draw` do the same for many at once. Backwards: `backwards` sizes what
-is wrong from readings, `atlas` and `estimate_facts` for many rows of readings. `curves` has the
-lines of a chart.
+`system` describes a house, `effects` and `faulty` what a fault does to it, `gauge` what it reads;
+`houses` and `draw` do the same for many at once. `power` has the air power at an opening, `curves`
+the lines of a chart. What readings say of faults is for `inference`.
 """
 
-from stillflow.engine.airflow.air import HIGHEST_FT, LOWEST_FT
-from stillflow.engine.airflow.backwards import estimate
+from stillflow.engine.airflow.air import CFM_LS, HIGHEST_FT, LOWEST_FT, air_watts, density_at
 from stillflow.engine.airflow.curves import AirflowChart, Line, Mark, airflow_chart
 from stillflow.engine.airflow.draw import draw_houses, gauge_noise
 from stillflow.engine.airflow.effects import (
@@ -23,14 +21,13 @@ from stillflow.engine.airflow.effects import (
     ThroatEffect,
     draw_sizes,
 )
-from stillflow.engine.airflow.estimate_facts import FACT_NAMES
 from stillflow.engine.airflow.fan import Fan, fan_from_rating
 from stillflow.engine.airflow.fan_fit import fan_from_pair
 from stillflow.engine.airflow.faulty import apply, apply_many
-from stillflow.engine.airflow.findings import Estimate, Reading
 from stillflow.engine.airflow.gauge import readings, readings_table
-from stillflow.engine.airflow.houses import PARALLEL, Houses
-from stillflow.engine.airflow.points import GaugePoint
+from stillflow.engine.airflow.houses import CORNER_BEND, CORNER_FLOW, PARALLEL, Houses
+from stillflow.engine.airflow.points import GaugePoint, Reading
+from stillflow.engine.airflow.power import orifice_flow, possible_watts
 from stillflow.engine.airflow.system import (
     LONGEST_HOSE_FT,
     LONGEST_TUBE_FT,
@@ -42,7 +39,9 @@ from stillflow.engine.airflow.system import (
 )
 
 __all__ = [
-    "FACT_NAMES",
+    "CFM_LS",
+    "CORNER_BEND",
+    "CORNER_FLOW",
     "HIGHEST_FT",
     "LONGEST_HOSE_FT",
     "LONGEST_TUBE_FT",
@@ -51,7 +50,6 @@ __all__ = [
     "SHORTEST_HOSE_FT",
     "AirflowChart",
     "Effect",
-    "Estimate",
     "Fan",
     "GaugeFactorEffect",
     "GaugeOffsetEffect",
@@ -71,15 +69,18 @@ __all__ = [
     "System",
     "ThroatEffect",
     "Tube",
+    "air_watts",
     "airflow_chart",
     "apply",
     "apply_many",
+    "density_at",
     "draw_houses",
     "draw_sizes",
-    "estimate",
     "fan_from_pair",
     "fan_from_rating",
     "gauge_noise",
+    "orifice_flow",
+    "possible_watts",
     "readings",
     "readings_table",
 ]

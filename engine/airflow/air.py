@@ -97,6 +97,11 @@ def density_ratio(pressure_pa: Array, temperature_f: Array) -> Array:
     return (pressure_pa / STANDARD_PRESSURE_PA) * (STANDARD_RANKINE / (temperature_f + 459.67))
 
 
+def density_at(altitude_ft: float) -> float:
+    """Density of room air at 70 degF at an altitude (ft) over that at sea level, dimensionless."""
+    return float(density_ratio(pressure_at(altitude_ft), np.asarray(70.0)))
+
+
 def air_watts(airflow_cfm: float, suction_inh2o: float) -> float:
     """Air power of a flow at a suction, W: 0.117354 Q h (ASTM F558).
 

@@ -7,6 +7,7 @@ line of its station meets the orifice's.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 from typing import Literal
 
@@ -14,14 +15,12 @@ import numpy as np
 from pydantic import BaseModel, ConfigDict
 
 from stillflow.engine.airflow.air import Array
-from stillflow.engine.airflow.backwards import measured_at
-from stillflow.engine.airflow.causes import put_in_system
-from stillflow.engine.airflow.findings import Estimate
 from stillflow.engine.airflow.gauge import readings_table
 from stillflow.engine.airflow.houses import Houses
-from stillflow.engine.airflow.network import Loss, LossPath
+from stillflow.engine.airflow.network import Loss
 from stillflow.engine.airflow.path import find_path
-from stillflow.engine.airflow.points import GaugePoint, columns
+from stillflow.engine.airflow.points import GaugePoint, Reading, columns
+from stillflow.engine.airflow.power import orifice_flow, path_to
 from stillflow.engine.airflow.system import System
 
 State = Literal["healthy", "found"]
@@ -71,30 +70,23 @@ class AirflowChart(_Data):
     marks: tuple[Mark, ...]
 
 
-def found_system(system: System, estimate: Estimate) -> System:
-    """The system with the estimate's best explanation put in it."""
-    found = _as_measured(system, estimate)
-    for part in estimate.best.causes:
-        found = put_in_system(found, part.key, part.size, part.along)
-    return found
-
-
-def airflow_chart(system: System, estimate: Estimate) -> AirflowChart:
-    """The lines and marks for an estimate.
+def airflow_chart(
+    system: System, found: System, readings: Sequence[Reading], expected: Sequence[float]
+) -> AirflowChart:
+    """The lines and marks for readings and what explains them best.
 
     Args:
-        system: in the state it should be in, as given to `estimate`.
-        estimate: what the readings say.
+        system: in the state it should be in.
+        found: with what explains the readings best put in.
+        readings: as taken.
+        expected: what the system should read at each, inH2O.
 
     Returns:
         The fan line and the line of each station read, healthy and found, the orifice's line, and
         the readings as marks.
     """
-    systems: dict[State, System] = {
-        "healthy": _as_measured(system, estimate),
-        "found": found_system(system, estimate),
-    }
-    stations = list(dict.fromkeys((r.station, r.inlet) for r in estimate.readings))
+    systems: dict[State, System] = {"healthy": system, "found": found}
+    stations = list(dict.fromkeys((r.station, r.inlet) for r in readings))
     lines = [_fan_line(one, state) for state, one in systems.items()]
     lines += [
         _station_line(one, state, station, inlet)
@@ -102,22 +94,13 @@ def airflow_chart(system: System, estimate: Estimate) -> AirflowChart:
         for state, one in systems.items()
     ]
     highest = max(max(line.suction_inh2o) for line in lines)
-    lines.append(_orifice_line(systems["healthy"], highest))
-    return AirflowChart(lines=tuple(lines), marks=_marks(systems["healthy"], estimate))
-
-
-def _as_measured(system: System, estimate: Estimate) -> System:
-    named = [r.inlet for r in estimate.readings if r.inlet and r.station in ("inlet", "hose")]
-    return measured_at(system, named[0]) if named else system
-
-
-def _path(system: System, point: GaugePoint) -> LossPath:
-    houses = Houses.of([system])
-    return find_path(houses, columns([point], houses))
+    lines.append(_orifice_line(system, highest))
+    marks = [_mark(system, one, should) for one, should in zip(readings, expected, strict=True)]
+    return AirflowChart(lines=tuple(lines), marks=tuple(marks))
 
 
 def _fan_line(system: System, state: State) -> Line:
-    fan = _path(system, GaugePoint("unit", "sealed")).fan
+    fan = path_to(system, GaugePoint("unit", "sealed")).fan
     end = float((fan.stretch * system.fan.airflow_cfm).max())
     w = np.linspace(0.0, end, OPENINGS)
     suction = replace(fan, exhaust=Loss()).suction(w[None, :, None])[0, :, 0]
@@ -144,33 +127,27 @@ def _station_line(system: System, state: State, station: str, inlet: str | None)
 def _orifice_line(system: System, highest: float) -> Line:
     # Flow grows as the root of suction, so even steps of the root keep the foot smooth.
     suction = highest * np.linspace(0.0, 1.0, OPENINGS) ** 2
-    airflow = _path(system, GaugePoint("unit", "working")).flow_in(suction[:, None])[:, 0]
     return Line(
         of="orifice",
         state="healthy",
-        airflow_cfm=_plain(airflow),
+        airflow_cfm=_plain(orifice_flow(system, suction)),
         suction_inh2o=_plain(suction),
     )
 
 
-def _marks(system: System, estimate: Estimate) -> tuple[Mark, ...]:
-    path = _path(system, GaugePoint("unit", "working"))
-    marks = []
-    for reading, expected in zip(estimate.readings, estimate.expected, strict=True):
-        pair = np.array([[reading.inh2o], [expected]])
-        flow = path.flow_in(pair)[:, 0] if reading.condition == "working" else np.zeros(2)
-        marks.append(
-            Mark(
-                station=reading.station,
-                condition=reading.condition,
-                inlet=reading.inlet,
-                airflow_cfm=float(flow[0]),
-                suction_inh2o=reading.inh2o,
-                expected_airflow_cfm=float(flow[1]),
-                expected_suction_inh2o=expected,
-            )
-        )
-    return tuple(marks)
+def _mark(system: System, reading: Reading, expected: float) -> Mark:
+    flow = np.zeros(2)
+    if reading.condition == "working":
+        flow = orifice_flow(system, np.array([reading.inh2o, expected]))
+    return Mark(
+        station=reading.station,
+        condition=reading.condition,
+        inlet=reading.inlet,
+        airflow_cfm=float(flow[0]),
+        suction_inh2o=reading.inh2o,
+        expected_airflow_cfm=float(flow[1]),
+        expected_suction_inh2o=expected,
+    )
 
 
 def _plain(array: Array) -> tuple[float, ...]:

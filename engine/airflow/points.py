@@ -9,9 +9,10 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import lru_cache
-from typing import NamedTuple
+from typing import Literal, NamedTuple
 
 import numpy as np
+from pydantic import BaseModel, ConfigDict, Field
 
 from stillflow.engine.airflow.houses import Houses
 from stillflow.engine.base import AirState, Flags, InputError, Integers, Station
@@ -33,6 +34,17 @@ class GaugePoint(NamedTuple):
     def __str__(self) -> str:
         inlet = "" if self.inlet is None else f" ({self.inlet})"
         return f"{self.condition} at {Station(self.station).words}{inlet}"
+
+
+class Reading(BaseModel):
+    """One reading: where, sealed or working, at which inlet if it has a name, and inH2O."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid")
+
+    station: Literal["unit", "utility", "inlet", "other", "hose"]
+    condition: Literal["sealed", "working"]
+    inlet: str | None = None
+    inh2o: float = Field(ge=0, le=400, allow_inf_nan=False)
 
 
 EVERY_POINT = tuple(

@@ -32,6 +32,9 @@ class SourceCard(_Card):
 class EvidenceCard(_Card):
     """What a rule says of some faults; `times` is the factor its strength stands for.
 
+    Where the strength is computed, `times` and `least` are the largest and the smallest factor that
+    the airflow model gives for these faults; `least` is `times` otherwise.
+
     `named` and `except_for` are the rule's own words, phrases or titles; `faults` is what they
     come to.
     """
@@ -39,6 +42,7 @@ class EvidenceCard(_Card):
     direction: str
     strength: str
     times: float
+    least: float
     named: tuple[str, ...]
     except_for: tuple[str, ...]
     faults: tuple[Named, ...]
@@ -46,7 +50,7 @@ class EvidenceCard(_Card):
 
 
 class Voice(_Card):
-    """One rule that speaks for or against a fault."""
+    """One rule that speaks for or against a fault, and how many times likelier or rarer it is."""
 
     rule: str
     strength: str
@@ -123,7 +127,11 @@ class FaultCard(_Card):
 
 
 class AnswerCard(_Card):
-    """One answer to a check, how often it is seen when the fault is elsewhere, and its rules."""
+    """One answer to a check, how often it is seen when the fault is elsewhere, and its rules.
+
+    For the level of a reading `usual` is how often a first reading falls in it, over all faults as
+    common as they are, by the airflow model.
+    """
 
     id: str
     label: str

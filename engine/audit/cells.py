@@ -13,7 +13,7 @@ from stillflow.engine.audit.shares import Interval
 from stillflow.engine.base import FLAG, NUMBER
 from stillflow.engine.ruleset import Condition, FactValue, Knowledge, Leaf, leaves
 
-_MAY_BE_NEGATIVE = ("drop.", "margin.", "site.", "estimate.")
+_MAY_BE_NEGATIVE = ("drop.", "margin.", "site.")
 _ONLY_EVER_TRUE = ("finding.", "tried.")
 
 

@@ -1,7 +1,8 @@
 """Which checks bear on which faults, so that holes are seen: the data, and the page of it.
 
 A check raises a fault when one of its answers alone makes a rule speak for it, and lowers it when
-one makes a rule speak against it. What only several answers say together is listed apart.
+one makes a rule speak against it; a reading does what the airflow model says of its levels. What
+only several answers say together is listed apart.
 """
 
 from __future__ import annotations
@@ -15,12 +16,19 @@ from pydantic import BaseModel, ConfigDict
 
 from stillflow.engine.audit.lookup import answers_fire
 from stillflow.engine.base import Strength
+from stillflow.engine.inference import bearings_of, spot_of
 from stillflow.engine.ruleset import Check, Knowledge, checks_used
 
 WIDTH = 96
 
-_GRADES = {strength: grade for grade, strength in enumerate(Strength, 1)}
+_GRADES = {strength: grade for grade, strength in enumerate(Strength)}
+"""From 1; what is computed has no grade of its own."""
+
 _SETTLES, _RULES_OUT = _GRADES[Strength.VERY_STRONG], _GRADES[Strength.STRONG]
+
+
+SEEN = 0.05
+"""A level counts for or against where at least so many first readings fall in it."""
 
 
 class _Part(BaseModel):
@@ -63,12 +71,9 @@ def cover(knowledge: Knowledge) -> Coverage:
     """Work out which checks bear on which faults."""
     grades: dict[tuple[str, int], dict[str, int]] = {}
     for check in knowledge.checks.values():
-        for rule_id in set().union(*answers_fire(knowledge, check).values()):
-            for item, faults in knowledge.evidence[rule_id]:
-                for fault_id in faults:
-                    of_fault = grades.setdefault((fault_id, item.sign), {})
-                    grade = _GRADES[item.strength]
-                    of_fault[check.id] = max(of_fault.get(check.id, 0), grade)
+        for fault_id, sign, grade in _said(knowledge, check):
+            of_fault = grades.setdefault((fault_id, sign), {})
+            of_fault[check.id] = max(of_fault.get(check.id, 0), grade)
     together: dict[str, set[str]] = {}
     for rule in knowledge.rules.values():
         checks = checks_used(knowledge, rule)
@@ -96,6 +101,29 @@ def cover(knowledge: Knowledge) -> Coverage:
     )
 
 
+def _said(knowledge: Knowledge, check: Check) -> Iterator[tuple[str, int, int]]:
+    """Fault, sign and grade of all that single answers to a check say."""
+    for rule_id in set().union(*answers_fire(knowledge, check).values()):
+        for item, faults in knowledge.evidence[rule_id]:
+            if item.strength is not Strength.COMPUTED:
+                yield from ((fault, item.sign, _GRADES[item.strength]) for fault in faults)
+    bearings = bearings_of(knowledge)
+    if check.kind == "reading" and bearings is not None:
+        for chance in bearings.chances(spot_of(check)):
+            factors = bearings.factors(chance)
+            for fault, seen, factor in zip(knowledge.faults, chance, factors, strict=True):
+                # With the fault where it speaks for it, with the others where against.
+                for sign, often in ((1, seen), (-1, seen / factor)):
+                    if often >= SEEN and (grade := _graded(factor**sign)):
+                        yield fault, sign, grade
+
+
+def _graded(factor: float) -> int:
+    """The grade of the strongest word that a computed factor comes up to; 0 if to none."""
+    reached = (grade for strength, grade in _GRADES.items() if factor >= strength.factor)
+    return max(reached, default=0)
+
+
 def page(covered: Coverage) -> str:
     """The page, in Markdown that can be read as plain text."""
     lines = [
@@ -105,7 +133,8 @@ def page(covered: Coverage) -> str:
         *wrap(
             f"{len(covered.faults)} faults, {len(covered.checks)} checks, {covered.rules} rules. "
             "A number is the grade of the strongest evidence that one answer gives: 1 slight, "
-            "2 substantial, 3 strong, 4 very strong, 5 decisive.",
+            "2 substantial, 3 strong, 4 very strong, 5 decisive. What a reading says is graded by "
+            "the airflow model, in a nominal house, taken alone.",
             WIDTH,
         ),
         "",

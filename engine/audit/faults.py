@@ -110,7 +110,8 @@ def alike_in_name_only(subject: Subject) -> Slips:
 
 def _raised(subject: Subject) -> list[bool]:
     """Per fault, whether some rule that can fire speaks for it."""
-    return [bool((column > 0).any()) for column in subject.weights.T]
+    said = [subject.signs[rule_id] for rule_id in subject.logic.firing]
+    return [any(1 in signs.get(fault, ()) for signs in said) for fault in subject.knowledge.faults]
 
 
 def _declared(subject: Subject, one: str, other: str) -> bool:

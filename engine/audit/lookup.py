@@ -24,8 +24,8 @@ from stillflow.engine.audit.cards import (
     Stopping,
     Voice,
 )
-from stillflow.engine.base import InputError, answer_fact, nearest
-from stillflow.engine.inference import rule_table, typical
+from stillflow.engine.base import InputError, Strength, answer_fact, nearest
+from stillflow.engine.inference import bearings_of, rule_table, spot_of, typical
 from stillflow.engine.ruleset import (
     Advice,
     Check,
@@ -33,6 +33,7 @@ from stillflow.engine.ruleset import (
     Derivation,
     Doubt,
     Entry,
+    Evidence,
     FactValue,
     Fault,
     Knowledge,
@@ -81,7 +82,8 @@ def rule_card(knowledge: Knowledge, rule: Rule) -> RuleCard:
         EvidenceCard(
             direction="for" if item.sign > 0 else "against",
             strength=item.strength,
-            times=round(item.strength.factor, 1),
+            times=round(max(times(knowledge, rule, item).values()), 1),
+            least=round(min(times(knowledge, rule, item).values()), 1),
             named=tuple(_phrase(knowledge, phrase) for phrase in item.selector),
             except_for=tuple(_phrase(knowledge, phrase) for phrase in item.except_),
             faults=tuple(
@@ -123,7 +125,7 @@ def fault_card(knowledge: Knowledge, fault: Fault) -> FaultCard:
                 voice = Voice(
                     rule=rule.id,
                     strength=item.strength,
-                    times=round(item.strength.factor, 1),
+                    times=round(times(knowledge, rule, item)[fault.id], 1),
                     when=condition_words(rule.when, knowledge),
                     because=rule.because,
                 )
@@ -171,9 +173,11 @@ def check_card(knowledge: Knowledge, check: Check) -> CheckCard:
     options = [(one.id, one.label, one.looks, one.usual, one.good) for one in check.answers]
     if check.station is not None and check.condition is not None:
         gauge = f"{check.condition} suction at {check.station.words}"
+        bearings = bearings_of(knowledge)
+        often = () if bearings is None else bearings.usual(spot_of(check))
         options = [
-            (one.id, one.title, "", check.usual.get(one.id, one.usual), one.good)
-            for one in knowledge.levels
+            (one.id, one.title, "", round(float(usual), 3), one.good)
+            for one, usual in zip(knowledge.levels, often, strict=False)
         ]
     return CheckCard(
         id=check.id,
@@ -203,6 +207,20 @@ def check_card(knowledge: Knowledge, check: Check) -> CheckCard:
         rules=tuple(rule_id for rule_id in users if rule_id not in alone),
         **_standing(knowledge, "checks", check),
     )
+
+
+def times(knowledge: Knowledge, rule: Rule, item: Evidence) -> dict[str, float]:
+    """How many times likelier (for) or rarer (against) a rule's condition is with each fault.
+
+    Its strength, or where that is computed what the airflow model gives.
+    """
+    named = [faults for one, faults in knowledge.evidence[rule.id] if one is item]
+    faults = sorted(frozenset().union(*named))
+    bearings = bearings_of(knowledge) if item.strength is Strength.COMPUTED else None
+    factors = None if bearings is None else bearings.of(rule)
+    if factors is None:
+        return dict.fromkeys(faults, item.strength.factor)
+    return {name: float(factors[knowledge.fault_index[name]] ** item.sign) for name in faults}
 
 
 def answers_fire(knowledge: Knowledge, check: Check) -> dict[str, frozenset[str]]:

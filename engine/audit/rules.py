@@ -8,8 +8,9 @@ from stillflow.engine.audit.finding import Severity, Slips, inspection
 from stillflow.engine.audit.logic import MOST_CASES, Case
 from stillflow.engine.audit.subject import MOST_COMPARED, Subject
 from stillflow.engine.base import counted
+from stillflow.engine.inference import bearings_of
+from stillflow.engine.inference import contradicts as reverses
 from stillflow.engine.ruleset import Evidence, observed, say
-from stillflow.engine.simulate import Question
 
 FOR, AGAINST = 1, -1
 _WORD = {FOR: "for", AGAINST: "against"}
@@ -137,13 +138,42 @@ def not_compared(subject: Subject) -> Slips:
         yield "rules", left[0], what, right
 
 
+@inspection(Severity.MEDIUM)
+def against_physics(subject: Subject) -> Slips:
+    """A rule on readings that says for or against where the airflow model says the reverse."""
+    bearings = bearings_of(subject.knowledge)
+    if bearings is None:
+        return
+    for rule_id, said in subject.signs.items():
+        rule = subject.knowledge.rules[rule_id]
+        if not said or rule.weighed or not rule.gauged:
+            continue
+        factors = bearings.of(rule)
+        if factors is None:
+            continue
+        by_fault = dict(zip(subject.knowledge.faults, factors, strict=True))
+        for sign in (FOR, AGAINST):
+            wrong = [
+                f"'{fault}' (x {by_fault[fault]:.2g})"
+                for fault in sorted(said)
+                if sign in said[fault] and reverses(sign, by_fault[fault])
+            ]
+            if wrong:
+                than = "rarer" if sign > 0 else "likelier"
+                what = (
+                    f"it speaks {_WORD[sign]} {_few(wrong)}, "
+                    f"with which the airflow model makes these readings {than}"
+                )
+                right = "turn it round, take it out with 'except:', or say why under 'weighed:'"
+                yield "rules", rule_id, what, right
+
+
 @inspection(Severity.LOW)
 def nothing_to_weigh(subject: Subject) -> Slips:
     """A rule with `weighed` whose condition is not of readings alone, so nobody weighs it."""
     knowledge = subject.knowledge
     for rule in knowledge.rules.values():
-        asked = Question.reads(rule) and not Question.beyond(knowledge, rule)
-        if rule.weighed and not (asked and knowledge.evidence[rule.id]):
+        if rule.weighed and not (rule.gauged and knowledge.evidence[rule.id]):
             what = "it gives a reason to differ from the airflow model, which cannot weigh it"
             right = "drop 'weighed'; what can fool a technician goes under 'misleads'"
             yield "rules", rule.id, what, right

@@ -127,7 +127,7 @@ class Subject:
         """The arithmetic of belief on a plain visit; None where there is nothing to reckon with."""
         if self.baseline is None or not self.knowledge.faults:
             return None
-        return LikelihoodModel(self.knowledge, rule_table(self.knowledge), self.baseline)
+        return LikelihoodModel(self.knowledge, rule_table(self.knowledge), self.baseline, Visit())
 
     def typical_reading(self, check: Check, level_id: str) -> float:
         """A reading in inH2O that stands for a level."""

@@ -64,8 +64,12 @@ class AirState(StrEnum):
 
 
 class Strength(StrEnum):
-    """Weight of evidence in half powers of ten (Jeffreys, Theory of Probability, appendix B)."""
+    """Weight of evidence in half powers of ten (Jeffreys, Theory of Probability, appendix B).
 
+    `computed` is evidence that a rule only puts into words: how much is the airflow model's say.
+    """
+
+    COMPUTED = "computed"
     SLIGHT = "slight"
     SUBSTANTIAL = "substantial"
     STRONG = "strong"
@@ -77,8 +81,14 @@ class Strength(StrEnum):
         """The likelihood ratio the word stands for (dimensionless)."""
         return float(10.0 ** _EXPONENT[self])
 
+    @property
+    def loudness(self) -> float:
+        """How loudly it is told: its factor, and what the gauge says like something strong."""
+        return (Strength.STRONG if self is Strength.COMPUTED else self).factor
+
 
 _EXPONENT = {
+    Strength.COMPUTED: 0.0,
     Strength.SLIGHT: 0.25,
     Strength.SUBSTANTIAL: 0.5,
     Strength.STRONG: 1.0,

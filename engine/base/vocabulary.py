@@ -22,6 +22,9 @@ KEPT_PAIRS = (
 )
 """Pairs of stations whose readings are compared, nearer the fan first."""
 
+GAUGED = ("reading", "share", "level", "kept", "drop", "margin")
+"""First words of the facts that readings alone make true, and the airflow model can weigh."""
+
 FILTERS = ("bag", "cartridge", "cloth", "none")
 PURPOSES = ("call", "measuring")
 BASELINES = ("last-visit", "rated", "class")
@@ -45,6 +48,9 @@ def base_facts(levels: Iterable[str]) -> dict[str, FactKind]:
     level_words = tuple(levels)
     facts = {
         "baseline.from": FactKind(WORD, BASELINES, "where the expected readings come from"),
+        "expected.working.hose": FactKind(
+            NUMBER, (), "working suction this system should have at the hose end, inH2O"
+        ),
         "baseline.tolerance": FactKind(NUMBER, (), "share, one-sided, of the expected reading"),
         "unit.age_years": FactKind(NUMBER, (), "years since the unit was made"),
         "unit.motors": FactKind(NUMBER, (), "how many motors the unit has"),
@@ -96,9 +102,14 @@ def course_facts() -> dict[str, FactKind]:
         "fix.proved": (("good", "short", "unknown"), "what was measured and asked after it"),
         "plan.act": (("check", "fix", "none"), "what saves most now; none: no fault is left"),
     }
+    numbers = {
+        "fix.unmoved": "fixes in a row, the last among them, that changed nothing",
+        "now.minutes": "minutes of the visit so far, as the rules count them",
+    }
     return {
         **{name: FactKind(FLAG, (), meaning) for name, meaning in flags.items()},
         **{name: FactKind(WORD, listed, meaning) for name, (listed, meaning) in words.items()},
+        **{name: FactKind(NUMBER, (), meaning) for name, meaning in numbers.items()},
     }
 
 

@@ -16,7 +16,7 @@ from stillflow.engine.charts.picture import Plain, TitleBlock
 RULED_OUT = 0.005
 """Only what is less likely than this, "<1 %", may be called ruled out."""
 
-Strength = Literal["slight", "substantial", "strong", "very-strong", "decisive"]
+Strength = Literal["computed", "slight", "substantial", "strong", "very-strong", "decisive"]
 
 
 class PathFact(Plain):

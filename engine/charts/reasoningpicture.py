@@ -17,6 +17,7 @@ from stillflow.engine.charts.reasoning import PathFact, PathFault, ReasoningPath
 from stillflow.engine.charts.scene import Scene
 
 _WEIGHTS: dict[Strength, int] = {
+    "computed": 2,
     "slight": 1,
     "substantial": 1,
     "strong": 2,
@@ -24,6 +25,7 @@ _WEIGHTS: dict[Strength, int] = {
     "decisive": 4,
 }
 _ARROW_WORDS: dict[Strength, str] = {
+    "computed": "computed",
     "slight": "slightly",
     "substantial": "substantially",
     "strong": "strongly",

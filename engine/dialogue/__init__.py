@@ -7,7 +7,7 @@ from stillflow.engine.dialogue.answers import given
 from stillflow.engine.dialogue.explain import Meaning
 from stillflow.engine.dialogue.measured import Measured
 from stillflow.engine.dialogue.progress import Asked
-from stillflow.engine.dialogue.session import Session
+from stillflow.engine.dialogue.session import Believed, Session
 from stillflow.engine.dialogue.steps import (
     AnswerOption,
     CheckStep,
@@ -29,6 +29,7 @@ from stillflow.engine.dialogue.trace import (
     telling_round,
 )
 from stillflow.engine.dialogue.unrolled import LIVE, NOT_THERE, Act, past_safety, visit_tree
+from stillflow.engine.dialogue.voice import Said
 from stillflow.engine.dialogue.whynot import why_not
 
 __all__ = [
@@ -37,6 +38,7 @@ __all__ = [
     "Act",
     "AnswerOption",
     "Asked",
+    "Believed",
     "CheckStep",
     "Contribution",
     "FaultShare",
@@ -45,6 +47,7 @@ __all__ = [
     "Measured",
     "NextStep",
     "Round",
+    "Said",
     "Session",
     "StepKind",
     "Summary",

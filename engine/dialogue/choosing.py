@@ -19,8 +19,8 @@ from stillflow.engine.inference import Baseline, LikelihoodModel, Situation
 from stillflow.engine.planning import Action, Problem, Think, next_action
 from stillflow.engine.ruleset import Check, Fault, Knowledge, Leaf
 
-EVEN = 0.5
-"""A fault likelier than not is mended whatever was seen."""
+DOUBTED = 0.3
+"""A fault this likely is in question again whatever was seen: looks deceive now and then."""
 
 NEGLIGIBLE = 1e-6
 """Faults less likely than this are left out of the look-ahead, not out of the model."""
@@ -190,7 +190,7 @@ class Planner:
         # Looks deceive now and then, so what was seen to be sound comes last, not never.
         doubtful = open_.copy()
         doubtful[[index[name] for name in self._seen_sound(position)]] = False
-        doubtful |= open_ & (weights > EVEN)
+        doubtful |= open_ & (weights > DOUBTED)
         return np.flatnonzero(doubtful if doubtful.any() else open_)
 
     def _seen_sound(self, position: Position) -> set[str]:

@@ -50,6 +50,14 @@ class Moment(Position, Protocol):
         """Id of the rule that set them aside."""
 
     @property
+    def unmoved(self) -> int:
+        """Fixes in a row that changed nothing."""
+
+    @property
+    def spent(self) -> float:
+        """Minutes of the visit so far."""
+
+    @property
     def last_repair(self) -> Repair | None:
         """The last fix, if there was one."""
 
@@ -219,9 +227,13 @@ class Course:
                 now.facts["fix.unproved"] = True
                 now.checks["verify"] = unproved
             else:
-                verdict = self._verification.verdict(wanted, moment.answered)
+                verdict = self._verification.verdict(
+                    repair, wanted, moment.answered, moment.unmoved
+                )
                 words = {True: "good", False: "short", None: "unknown"}
                 now.facts["fix.proved"] = words[verdict]
+                now.facts["fix.unmoved"] = float(moment.unmoved)
+                now.facts["now.minutes"] = moment.spent
 
     def _plan(self, moment: Moment, now: _Now, checks: Sequence[str]) -> None:
         """Lay in what the planner chooses among some checks."""

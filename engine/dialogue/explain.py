@@ -6,7 +6,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from stillflow.engine.dialogue.answers import given, learnt
+from stillflow.engine.dialogue.present import fault_shares, mode_shares
 from stillflow.engine.dialogue.progress import Progress
+from stillflow.engine.dialogue.voice import leading_modes
 from stillflow.engine.inference import Baseline, Firing, LikelihoodModel
 from stillflow.engine.ruleset import Advice, Check, Knowledge, Stop
 
@@ -18,24 +20,31 @@ FAINT = 0.02
 def reasons(knowledge: Knowledge, progress: Progress, firings: Sequence[Firing]) -> tuple[str, ...]:
     """The sentences of the rules that speak loudest for what now leads, then any advice.
 
-    A rule's voice is its log evidence averaged over the belief: for the likely faults less what
-    it says for all of them alike.
+    A rule's voice is its evidence for faults averaged over the belief. Heard are those that raise
+    the modes the verdict names above all others, so that no reason contradicts it.
     """
     if not firings:
         return ()
     share = dict(zip(knowledge.faults, progress.probabilities, strict=True))
+    leading = leading_modes(mode_shares(fault_shares(knowledge, progress.probabilities)))
+    named = {name: knowledge.faults[name].mode in leading for name in share}
+    whole = sum(share[name] for name in share if named[name])
     voices: list[tuple[float, str, str]] = []
     advice: list[str] = []
     for firing in firings:
         rule = knowledge.rules[firing.rule_id]
-        voice = sum(
-            item.sign * item.strength.factor * share[fault]
-            for item, faults in knowledge.evidence[rule.id]
-            if item.sign > 0
-            for fault in faults
+        inside, outside = (
+            sum(
+                item.strength.loudness * share[fault]
+                for item, faults in knowledge.evidence[rule.id]
+                if item.sign > 0
+                for fault in faults
+                if named[fault] is within
+            )
+            for within in (True, False)
         )
-        if voice > 0:
-            voices.append((-voice, rule.id, rule.because))
+        if inside * (1.0 - whole) > outside * whole:
+            voices.append((-inside - outside, rule.id, rule.because))
         advice += [item.advise for item in rule.then if isinstance(item, Advice)]
     voices.sort()
     loudest = voices[0][0] * FAINT if voices else 0.0
@@ -79,8 +88,11 @@ def meanings(
     for answer, row in zip(outlook.answers, joint, strict=True):
         chance = float(row.sum())
         if chance > 0:
-            lead = int(row.argmax())
             said = given(knowledge, baseline, check, answer)
+            if check.kind == "reading":
+                # What is believed then hangs on the reading, not only on its level.
+                row = progress.probabilities * model.likelihood(progress.situation, check, said)
+            lead = int(row.argmax())
             known = learnt(progress.situation, check, said)
             stops = next(
                 (
@@ -91,6 +103,6 @@ def meanings(
                 ),
                 "",
             )
-            share = float(row[lead] / chance)
+            share = float(row[lead] / row.sum())
             found.append(Meaning(labels[answer], chance, titles[lead], share, stops))
     return tuple(sorted(found, key=lambda one: -one.chance))

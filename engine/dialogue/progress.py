@@ -23,6 +23,9 @@ from stillflow.engine.inference import (
 )
 from stillflow.engine.ruleset import Check, Doubt, Knowledge
 
+STILL = 0.06
+"""A reading within this share of the one before a fix has not moved: somewhat over the gauge's."""
+
 
 @dataclass(frozen=True)
 class Asked:
@@ -77,7 +80,12 @@ class Repair:
 
 @dataclass
 class Progress:
-    """The state of a visit after some of its events."""
+    """The state of a visit after some of its events.
+
+    Attributes:
+        spent: minutes of checks, fixes and opening so far, as the rules count them.
+        unmoved: fixes in a row after which nothing read otherwise and the customer was as unhappy.
+    """
 
     knowledge: Knowledge
     model: LikelihoodModel
@@ -92,6 +100,9 @@ class Progress:
     doubting: str = ""
     doubts: list[str] = field(default_factory=list)
     events: int = 0
+    spent: float = 0.0
+    unmoved: int = 0
+    _stale: list[tuple[Check, float | str]] = field(default_factory=list)
 
     def __post_init__(self) -> None:
         self._standing = self.model.standing(self.visit)
@@ -162,8 +173,7 @@ class Progress:
     def _answer(self, check: Check, answer: float | str) -> None:
         self.silent.pop(check.id, None)
         before = self.probabilities
-        if check.access:
-            self.opened.add(check.access)
+        self._spend(check.minutes, check.access)
         if check.id in self.answered:
             self.accepted = [(one, old) for one, old in self.accepted if one.id != check.id]
             self._believe()
@@ -176,6 +186,12 @@ class Progress:
         if doubt is not None:
             self._set_aside(check, answer, before, *doubt)
             return
+        if self._stale and check.verifies and check.kind == "choice":
+            if self._nothing_moved():
+                self._stand_again()
+                self._note(check, answer, before)
+                return
+            self._stale, self.unmoved = [], 0
         prior = self._situation(len(self.accepted) - 1)
         self.weights = self._scaled(self.weights * self.model.likelihood(prior, check, believed))
         self._note(check, answer, before)
@@ -223,18 +239,51 @@ class Progress:
             self._believe()
         if not done:
             return
+        fix = self.knowledge.faults[fault_id].fix
+        self._spend(fix.minutes, fix.access)
         if self.knowledge.faults[fault_id].mode is not Mode.NORMAL:
-            self.accepted = [
+            kept = [
                 (check, answer)
                 for check, answer in self.accepted
                 if check.kind == "choice" and not (check.again_after_fix or check.verifies)
             ]
+            self._stale = [pair for pair in self.accepted if pair not in kept]
+            self.accepted = kept
         # What could not be told or was put off may be asked again; what cannot be done stays so.
         self.silent = {
             name: said for name, said in self.silent.items() if said not in (SKIPPED, "set aside")
         }
         self.opened.clear()
         self.again.clear()
+        self._believe()
+
+    def _spend(self, minutes: float, access: str | None) -> None:
+        self.spent += minutes
+        if access and access not in self.opened:
+            self.opened.add(access)
+            self.spent += self.knowledge.accesses[access].minutes
+
+    def _nothing_moved(self) -> bool:
+        """Whether all that was read again after a fix is as it was."""
+        now = self.answered
+        again = [
+            (float(now[one.id]), float(old))
+            for one, old in self._stale
+            if one.kind == "reading" and one.id in now
+        ]
+        return all(abs(new - old) <= max(STILL * old, 2.0) for new, old in again)
+
+    def _stand_again(self) -> None:
+        """What was read and seen before a fix that changed nothing holds as before."""
+        now = self.answered
+        old = [
+            (check, answer)
+            for check, answer in self._stale
+            if check.id not in now and not (check.verifies and check.kind == "choice")
+        ]
+        self.accepted = [*old, *self.accepted]
+        self._stale = []
+        self.unmoved += 1
         self._believe()
 
     def _believe(self) -> None:

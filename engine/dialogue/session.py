@@ -9,15 +9,17 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from datetime import datetime
+from typing import Protocol
 
-from stillflow.engine.airflow import Estimate
+from stillflow.engine.base import Floats
 from stillflow.engine.dialogue.choosing import Planner
 from stillflow.engine.dialogue.course import Course, Move
 from stillflow.engine.dialogue.explain import Meaning, meanings, reasons
 from stillflow.engine.dialogue.measured import outcome_words
-from stillflow.engine.dialogue.present import Presenter
+from stillflow.engine.dialogue.present import Presenter, fault_shares
 from stillflow.engine.dialogue.progress import Progress, Repair
 from stillflow.engine.dialogue.steps import Ending, NextStep
+from stillflow.engine.dialogue.voice import Said, say
 from stillflow.engine.inference import (
     Baseline,
     Conclusion,
@@ -25,6 +27,7 @@ from stillflow.engine.inference import (
     Event,
     LikelihoodModel,
     Situation,
+    Sizes,
     Visit,
     baseline_for,
     checked_event,
@@ -35,6 +38,20 @@ from stillflow.engine.inference import (
 )
 from stillflow.engine.planning import Think
 from stillflow.engine.ruleset import Check, FactValue, Knowledge
+
+
+class Believed(Protocol):
+    """A moment of a visit: what was known then, and how likely each fault was, shape (F,)."""
+
+    @property
+    def situation(self) -> Situation:
+        """What was known."""
+        ...
+
+    @property
+    def probabilities(self) -> Floats:
+        """Of every fault, in the order of the knowledge."""
+        ...
 
 
 class Session:
@@ -62,9 +79,7 @@ class Session:
         self.knowledge = knowledge
         self.baseline: Baseline = baseline_for(visit, knowledge)
         self._visit = visit if visit.rules else visit.model_copy(update={"rules": knowledge.digest})
-        self._model = LikelihoodModel(
-            knowledge, rule_table(knowledge), self.baseline, visit.gauge.tolerance
-        )
+        self._model = LikelihoodModel(knowledge, rule_table(knowledge), self.baseline, visit)
         self._inference = inference_for(knowledge)
         self._planner = Planner(knowledge, self._model, self.baseline, think, wrong_part_minutes)
         self._course = Course(knowledge, self._planner, visit, self.baseline)
@@ -153,15 +168,26 @@ class Session:
 
     def conclude(self, situation: Situation | None = None) -> Conclusions:
         """What the rules make, by experta, of what is known now or was at an earlier moment."""
-        return self._inference.run(self._model.all_facts(situation or self.progress.situation))
+        return self._inference.run(self._model.facts(situation or self.progress.situation))
 
-    def sizes(self, situation: Situation | None = None) -> Estimate | None:
-        """How big a leak or a squeeze would explain the readings; None without readings."""
-        return self._model.sizes(situation or self.progress.situation)
+    def sizes(self, at: Believed | None = None) -> Sizes | None:
+        """What readings and belief say of losses, and how big; None without readings.
+
+        Args:
+            at: a moment of the visit, such as a round or a repair; now by default.
+        """
+        at = at or self.progress
+        return self._model.sizes(at.situation, at.probabilities)
+
+    def said(self, at: Believed | None = None) -> Said:
+        """The belief of a moment, now by default, in sentences that agree with each other."""
+        at = at or self.progress
+        shares = fault_shares(self.knowledge, at.probabilities)
+        return say(self.knowledge, self.baseline, shares, self.sizes(at))
 
     def facts(self, situation: Situation) -> dict[str, FactValue]:
         """The plain facts of a moment, without findings."""
-        return self._model.all_facts(situation)
+        return self._model.facts(situation)
 
     def meanings(self, check_id: str) -> tuple[Meaning, ...]:
         """What each answer to a check would make of the belief.

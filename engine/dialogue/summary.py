@@ -40,15 +40,15 @@ def summarise(session: Session) -> Summary:
         done.append(f"{fault.title}{how}")
         cautions.update(dict.fromkeys(fault.fix.cautions))
     conclusion = visit.conclusion
-    # Air power is for the technician, not for the customer: causes only.
     # A fix that was not there, or was left, changed nothing: readings after it still belong to it.
-    first = next((one.situation for one in progress.repairs if one.done), progress.situation)
-    estimate = session.sizes(first)
+    first = next((one for one in progress.repairs if one.done), progress)
+    said = session.said(first)
     return Summary(
         site=visit.site.name,
         complaint=visit.complaint,
         before=rounds[0],
-        sizes=tuple(estimate.cause_sentences()) if estimate else (),
+        # Air power is for the technician, not for the customer.
+        sizes=(said.verdict, *said.sizes) if first.situation.readings else (),
         done=tuple(done),
         between=tuple(rounds[1:-1]),
         after=rounds[-1] if progress.round else (),

@@ -9,7 +9,6 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from stillflow.engine.airflow import Estimate
 from stillflow.engine.base import Floats, Strength
 from stillflow.engine.dialogue.progress import Asked, Repair
 from stillflow.engine.dialogue.session import Session
@@ -48,7 +47,6 @@ class Round:
         facts: plain facts at its end, findings not among them.
         firings: the rules that fire on them.
         probabilities: of every fault at its end, shape (F,).
-        sizes: how big a leak or a squeeze would explain its readings, None without readings.
         repair: the fix that ended it, None for the round still open.
         over: the visit ended in it, and not on what it makes likely: it was stopped, or a fix was
             verified.
@@ -60,7 +58,6 @@ class Round:
     facts: Mapping[str, FactValue]
     firings: tuple[Firing, ...]
     probabilities: Floats
-    sizes: Estimate | None
     repair: Repair | None
     over: bool = False
 
@@ -81,7 +78,6 @@ def rounds(session: Session) -> list[Round]:
             continue
         firings = session.conclude(situation).firings
         facts = session.facts(situation)
-        sizes = session.sizes(situation)
         found.append(
             Round(
                 number,
@@ -90,7 +86,6 @@ def rounds(session: Session) -> list[Round]:
                 facts,
                 firings,
                 probabilities,
-                sizes,
                 repair,
                 over=over and repair is None,
             )
@@ -151,4 +146,4 @@ def stops(session: Session, one: Round) -> dict[str, Stop]:
 
 def loudness(item: Contribution) -> tuple[float, str]:
     """Sorts contributions, the strongest first, ties by rule."""
-    return -Strength(item.strength).factor, item.rule_id
+    return -Strength(item.strength).loudness, item.rule_id

@@ -11,7 +11,6 @@ from dataclasses import dataclass, replace
 from itertools import compress
 from typing import Literal, NamedTuple
 
-from stillflow.engine.airflow import FACT_NAMES
 from stillflow.engine.base import Floats, InputError, in_percent
 from stillflow.engine.dialogue.answers import given, learnt
 from stillflow.engine.dialogue.choosing import Planner
@@ -62,7 +61,8 @@ class Point:
         answered: answers by check; `silent`: why there is none.
         deferred: faults whose fix was left undone.
         again: checks to take again; `doubting`: the rule that says so.
-        last_repair: the last fix.
+        last_repair: the last fix; `unmoved`: fixes in a row that changed nothing.
+        spent: minutes of the visit when the tree began.
         minutes: spent since the tree began.
         steps: acts since the tree began.
         settled: the step to take where that is known without thinking.
@@ -75,6 +75,8 @@ class Point:
     silent: Mapping[str, str]
     deferred: tuple[str, ...]
     last_repair: Repair | None
+    unmoved: int = 0
+    spent: float = 0.0
     again: tuple[str, ...] = ()
     doubting: str = ""
     minutes: float = 0.0
@@ -158,11 +160,8 @@ class _Policy:
         self._depth = depth
         self._until = until
         self._table = rule_table(session.knowledge)
-        self._watched, watched_facts = _watched(session.knowledge)
+        self._watched = _watched(session.knowledge)
         self._columns = [self._table.rule_ids.index(rule_id) for rule_id in self._watched]
-        # Sizes cost more than all other facts: they are left out where nothing here rests on them.
-        with_sizes = watched_facts & FACT_NAMES.keys()
-        self._facts = self._model.all_facts if with_sizes else self._model.facts
         self._findings = {
             name: column
             for name, column in self._table.columns.items()
@@ -180,6 +179,8 @@ class _Policy:
             silent=dict(progress.silent),
             deferred=tuple(progress.deferred),
             last_repair=progress.last_repair,
+            unmoved=progress.unmoved,
+            spent=progress.spent,
         )
 
     def __call__(self, point: Point) -> PolicyStep[Point]:
@@ -222,7 +223,7 @@ class _Policy:
 
     def _concluded(self, point: Point) -> tuple[Mapping[str, FactValue], tuple[str, ...]]:
         """The facts at a point with the findings, and which of the rules that can end it fire."""
-        facts = self._facts(point.situation)
+        facts = self._model.facts(point.situation)
         rows = self._table.rows([facts])
         fires = self._table.fire(rows, self._watched)[0, self._columns]
         found = {name: True for name, column in self._findings.items() if rows[0, column] == 1.0}
@@ -248,12 +249,18 @@ class _Policy:
                     after,
                     situation=learnt(point.situation, check, said),
                     answered={**point.answered, check.id: said},
-                    probabilities=row / chance,
+                    probabilities=row / row.sum(),
                 ),
             )
             for answer, chance, row in zip(outlook.answers, chances, joint, strict=True)
             if chance > 0.0
             for said in [given(self._knowledge, self._baseline, check, answer)]
+            # A branch stands for its level, what is believed on it for the reading it is told by.
+            for row in [
+                point.probabilities * self._model.likelihood(point.situation, check, said)
+                if check.kind == "reading"
+                else row
+            ]
         )
         figures = {"minutes": cost, "elapsed": after.minutes}
         return PolicyStep(Act("check", check.id), branches, figures)
@@ -301,11 +308,11 @@ class _Policy:
         return self._knowledge.accesses[access].minutes
 
 
-def _watched(knowledge: Knowledge) -> tuple[tuple[str, ...], set[str]]:
+def _watched(knowledge: Knowledge) -> tuple[str, ...]:
     """Rules that stop a visit, doubt readings, or find what its course, questions or those want.
 
     Returns:
-        Their ids, findings first, and the facts that they, the course and the questions rest on.
+        Their ids, findings first.
     """
     waiting = [check.asked_when for check in knowledge.checks.values()]
     waiting += [turn.when for turn in knowledge.turns]
@@ -319,4 +326,4 @@ def _watched(knowledge: Knowledge) -> tuple[tuple[str, ...], set[str]]:
         ):
             kept.add(rule.id)
             facts |= {leaf.fact for leaf in leaves(rule.when)}
-    return tuple(rule.id for rule in knowledge.ordered_rules if rule.id in kept), facts
+    return tuple(rule.id for rule in knowledge.ordered_rules if rule.id in kept)

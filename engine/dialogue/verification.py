@@ -9,8 +9,11 @@ from stillflow.engine.dialogue.progress import Repair
 from stillflow.engine.inference import Baseline, Spot, judge, spot_of
 from stillflow.engine.ruleset import Check, Knowledge
 
-GAUGE_SHARE = 0.04
-"""Twice a gauge's tolerance of 2 %: of the reading now, and of what the baseline was read from."""
+CAME_UP = 0.1
+"""By how much of itself a reading must rise to count as mended, well above the gauge's 2 %."""
+
+ENOUGH = 0.75
+"""Share of expected that is enough once the customer's own tool pulls as it should (assumed)."""
 
 
 class Verification:
@@ -51,24 +54,44 @@ class Verification:
             again = sorted(low or read, key=_effort)[:1]
         return [*again, *(check for check in hose if check not in again), *choices]
 
-    def verdict(self, checks: Sequence[Check], answered: Mapping[str, float | str]) -> bool | None:
+    def verdict(
+        self,
+        repair: Repair,
+        checks: Sequence[Check],
+        answered: Mapping[str, float | str],
+        unmoved: int = 0,
+    ) -> bool | None:
         """True if every check that was answered came out good, None if none was answered.
 
-        Where the customer's own tool pulls as it should, a reading may be as short as the
-        baseline itself is uncertain; a class of unit cannot promise more than its tolerance.
+        Where the customer's own tool pulls as it should, and a reading has come up since the fix
+        or is most of what is expected, or further fixes change nothing, the call is done: what is
+        short of a label by then is the label's affair.
+
+        Args:
+            repair: the last fix.
+            checks: what was to be checked after it.
+            answered: answers believed now, by check.
+            unmoved: fixes in a row that changed nothing.
         """
         given = [(check, answered[check.id]) for check in checks if check.id in answered]
         tried = [self._is_good(check, answer) for check, answer in given if check.kind == "choice"]
         pulls = bool(tried) and all(tried)
         if not given:
             return None
+        if pulls and (unmoved or any(self._came_up(repair, *one) for one in given)):
+            return True
         return all(self._is_good(*one) or (pulls and self._may_be(*one)) for one in given)
 
     def _may_be(self, check: Check, answer: float | str) -> bool:
-        """Whether a reading is no shorter than the baseline and the gauge leave open."""
+        """Whether a reading is short by no more than a customer who is content leaves open."""
+        return check.kind == "reading" and self._share(check, answer) >= ENOUGH
+
+    def _came_up(self, repair: Repair, check: Check, answer: float | str) -> bool:
+        """Whether a reading is clearly more than before the fix."""
         if check.kind == "choice":
             return False
-        return self._share(check, answer) >= 1.0 - self._baseline.tolerance - GAUGE_SHARE
+        before = repair.situation.readings.get(spot_of(check))
+        return before is not None and float(answer) > before * (1.0 + CAME_UP)
 
     def _is_good(self, check: Check, answer: float | str) -> bool:
         if check.kind == "choice":

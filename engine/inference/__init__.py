@@ -4,7 +4,14 @@ Holds the two back ends of the rules and the arithmetic of belief; what to do ne
 `planning` and `dialogue`.
 """
 
-from stillflow.engine.inference.baseline import RATED_TOLERANCE, Baseline, baseline_for, class_of
+from stillflow.engine.inference.baseline import (
+    RATED_TOLERANCE,
+    Baseline,
+    baseline_for,
+    class_of,
+    tolerance_of,
+)
+from stillflow.engine.inference.bearings import Bearings, bearings_of, contradicts
 from stillflow.engine.inference.facts import (
     Spot,
     judge,
@@ -13,6 +20,7 @@ from stillflow.engine.inference.facts import (
     typical,
     typical_reading,
 )
+from stillflow.engine.inference.foretelling import tail_of
 from stillflow.engine.inference.likelihood import (
     LikelihoodModel,
     Outlook,
@@ -20,6 +28,7 @@ from stillflow.engine.inference.likelihood import (
     possible,
     spot_of,
 )
+from stillflow.engine.inference.losses import SPOTS, readings_at_spots
 from stillflow.engine.inference.production import (
     Conclusions,
     Firing,
@@ -27,7 +36,7 @@ from stillflow.engine.inference.production import (
     inference_for,
 )
 from stillflow.engine.inference.recording import checked_answer, checked_event, known_check
-from stillflow.engine.inference.sizing import tolerance_of
+from stillflow.engine.inference.sizing import Candidate, Sizes, found_system
 from stillflow.engine.inference.table import rule_table
 from stillflow.engine.inference.visit import (
     CANT_DO,
@@ -53,7 +62,10 @@ __all__ = [
     "NO_ANSWER",
     "RATED_TOLERANCE",
     "SKIPPED",
+    "SPOTS",
     "Baseline",
+    "Bearings",
+    "Candidate",
     "Conclusion",
     "Conclusions",
     "Event",
@@ -65,22 +77,28 @@ __all__ = [
     "Pair",
     "Site",
     "Situation",
+    "Sizes",
     "Spot",
     "Unit",
     "Visit",
     "baseline_for",
+    "bearings_of",
     "checked_answer",
     "checked_event",
     "class_of",
+    "contradicts",
     "course_for",
+    "found_system",
     "inference_for",
     "judge",
     "known_check",
     "possible",
     "reading_facts",
+    "readings_at_spots",
     "rule_table",
     "spot_of",
     "standing_facts",
+    "tail_of",
     "tolerance_of",
     "typical",
     "typical_reading",

@@ -32,6 +32,9 @@ RATED_TOLERANCE = 0.05
 LAST_VISIT_TOLERANCE = 0.04
 """Shares of expected, common practice: one's own earlier reading holds better than a rating."""
 
+HOUSE_TOLERANCE = 0.01
+"""Share of a reading that rests on how well a rated house is known (assumed)."""
+
 _TRUST = (Station.INLET, Station.HOSE, Station.UTILITY, Station.UNIT, Station.OTHER)
 """Which station of an earlier visit the fan is matched to first."""
 
@@ -83,6 +86,16 @@ def baseline_for(visit: Visit, knowledge: Knowledge) -> Baseline:
     if visit.site.altitude_ft and origin != "last-visit":
         note += f", corrected for {visit.site.altitude_ft:,.0f} ft"
     return Baseline(origin=origin, tolerance=tolerance, expected=expected, note=note, system=system)
+
+
+def tolerance_of(baseline: Baseline, gauge_tolerance: float) -> float:
+    """How far a reading may be from what was expected without anything wrong, as a share of it.
+
+    Args:
+        baseline: what this system should read, and how well that is known.
+        gauge_tolerance: share of the reading.
+    """
+    return gauge_tolerance + (baseline.tolerance if baseline.wide else HOUSE_TOLERANCE)
 
 
 def class_of(visit: Visit, knowledge: Knowledge) -> UnitClass:

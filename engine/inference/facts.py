@@ -80,6 +80,7 @@ def standing_facts(visit: Visit, baseline: Baseline) -> dict[str, FactValue]:
     facts: dict[str, FactValue] = {
         "baseline.from": baseline.origin,
         "baseline.tolerance": baseline.tolerance,
+        "expected.working.hose": baseline.at(AirState.WORKING, Station.HOSE),
         "visit.purpose": visit.purpose,
         "site.altitude_ft": visit.site.altitude_ft,
     }

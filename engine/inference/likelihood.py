@@ -10,13 +10,11 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
-from functools import lru_cache
-from math import erf, sqrt
+from functools import cached_property
 
 import numpy as np
 
-from stillflow.engine.airflow import FACT_NAMES, Estimate
-from stillflow.engine.base import Floats, answer_fact
+from stillflow.engine.base import Floats, answer_fact, vocabulary
 from stillflow.engine.inference.baseline import Baseline
 from stillflow.engine.inference.facts import (
     Spot,
@@ -25,7 +23,8 @@ from stillflow.engine.inference.facts import (
     standing_facts,
     typical_reading,
 )
-from stillflow.engine.inference.sizing import sized
+from stillflow.engine.inference.gauging import GaugeModel, gauge_model
+from stillflow.engine.inference.sizing import Sizes, sizes_of
 from stillflow.engine.inference.table import RuleTable
 from stillflow.engine.inference.visit import Visit
 from stillflow.engine.ruleset import (
@@ -41,16 +40,8 @@ from stillflow.engine.ruleset import (
 MOST_OUTLOOKS = 20_000
 """Outlooks remembered by one model, and as many sets of readings; some 40 MB."""
 
-REPEATS = 0.5
-"""Part of what is usual at a station that repeats what others of the same kind read (assumed).
-
-On simulated houses with all ten readings taken, the logarithm of the belief in the hidden fault is
-better by 0.25 on average than with 0, and hardly differs between 0.3 and 0.8.
-"""
-
-SPREAD = 0.03
-"""Standard deviation of one station's share of expected about another's in one house (assumed):
-two readings of a gauge good to 2 %, and lengths of tubing and hose that are not known."""
+IMPOSSIBLE = 1e-12
+"""Least chance of a level, so that logarithms exist."""
 
 
 @dataclass(frozen=True)
@@ -94,34 +85,32 @@ class LikelihoodModel:
         knowledge: the rule set.
         table: the same, compiled for tables.
         baseline: what this system should read.
-        gauge_tolerance: share of a reading.
+        visit: what is known of house, unit and gauge.
     """
 
     def __init__(
-        self,
-        knowledge: Knowledge,
-        table: RuleTable,
-        baseline: Baseline,
-        gauge_tolerance: float = 0.02,
+        self, knowledge: Knowledge, table: RuleTable, baseline: Baseline, visit: Visit
     ) -> None:
         self._knowledge = knowledge
         self._table = table
         self._baseline = baseline
-        self._gauge_tolerance = gauge_tolerance
+        self._visit = visit
         self._known: dict[tuple[str, tuple[FactValue | None, ...]], Outlook] = {}
         self._shared: dict[str, tuple[str, ...]] = {}
         self._read: dict[frozenset[tuple[Spot, float]], dict[str, FactValue]] = {}
-        kinds = ("reading.", "share.", "level.", "kept.", "drop.", "margin.", "estimate.")
-        self._reading_names = {name for name in knowledge.facts if name.startswith(kinds)}
-        sizing = {name for name in knowledge.reach if name in FACT_NAMES}
-        # Estimates cost more than all other facts; look-ahead needs them only for evidence.
-        self._sizes_weigh = any(knowledge.evidence[one] for one in knowledge.rules_using(sizing))
-        self._sizes_wanted = bool(sizing)
+        self._reading_names = {
+            name for name in knowledge.facts if name.split(".")[0] in vocabulary.GAUGED
+        }
         self._deriving = [
             rule.id
             for rule in knowledge.ordered_rules
             if any(isinstance(item, Derivation) for item in rule.then)
         ]
+
+    @cached_property
+    def gauge(self) -> GaugeModel:
+        """What readings say of the faults; solved when a reading is first asked about."""
+        return gauge_model(self._knowledge, self._baseline, self._visit)
 
     def facts(self, situation: Situation) -> dict[str, FactValue]:
         """Every plain fact of a situation that evidence may rest on (findings not among them)."""
@@ -131,11 +120,6 @@ class LikelihoodModel:
             (answer_fact(check_id), answer) for check_id, answer in situation.choices.items()
         )
         return facts
-
-    def all_facts(self, situation: Situation) -> dict[str, FactValue]:
-        """The same with the sizes, where rules use them for no more than advice."""
-        sizes = self._size_facts(situation) if self._sizes_wanted else {}
-        return {**self.facts(situation), **sizes}
 
     def standing(self, visit: Visit) -> dict[str, FactValue]:
         """The facts that hold before anything is measured."""
@@ -148,9 +132,17 @@ class LikelihoodModel:
             rule_id for rule_id, fires in zip(self._table.rule_ids, fired, strict=True) if fires
         ]
 
-    def sizes(self, situation: Situation) -> Estimate | None:
-        """How big a leak or a squeeze would explain the readings; None without readings."""
-        return sized(situation.readings, self._baseline, self._gauge_tolerance)
+    def sizes(self, situation: Situation, belief: Floats) -> Sizes | None:
+        """What readings and belief say of losses, and how big; None without readings.
+
+        Args:
+            situation: what is known.
+            belief: probability of each fault then, shape (F,).
+        """
+        readings = situation.readings
+        if not readings:
+            return None
+        return sizes_of(self._knowledge, self._baseline, self.gauge, readings, belief)
 
     def prior(self, standing: Mapping[str, FactValue], tried: Iterable[str]) -> Floats:
         """Weights of the faults before any check, shape (F,), summing to 1 unless all are zero.
@@ -244,18 +236,21 @@ class LikelihoodModel:
         self._table.fire(before, self._deriving)
         base = before[0]
         answers, usual, facts = self._hypotheses(situation, check)
+        weight = 1.0
         if check.kind == "reading":
             spot = spot_of(check)
             value = float(answer)
             level = judge(value / self._baseline.at(*spot), self._levels, self._baseline.wide)
             index = answers.index(level)
             facts[index] = self._supposed(situation, spot, value)
+            # The density of what was read, in place of the chance of its level.
+            weight = self.gauge.likelihood(situation.readings, spot, value) / usual[index]
         else:
             index = answers.index(str(answer))
         table = np.array([self._changed(base, changed) for changed in facts])
         names = set().union(*facts)
         weights = self._table.weigh(self._table.fire(table, self._knowledge.rules_using(names)))
-        return np.asarray(_given(check, usual, weights)[index])
+        return np.asarray(_given(check, usual, weights)[index] * weight)
 
     @property
     def _levels(self) -> tuple[Level, ...]:
@@ -268,22 +263,13 @@ class LikelihoodModel:
             if len(self._read) > MOST_OUTLOOKS:
                 self._read.clear()
             facts = reading_facts(situation.readings, self._baseline, self._levels)
-            if self._sizes_weigh:
-                facts.update(self._size_facts(situation))
             self._read[readings] = facts
         return self._read[readings]
 
     def _supposed(self, situation: Situation, spot: Spot, value: float) -> Mapping[str, FactValue]:
         """The facts that one more reading would add or change."""
         after = situation.with_reading(spot, value)
-        if self._sizes_weigh:
-            # Sizes hang on all readings together.
-            return self._reading_facts(after)
         return reading_facts(after.readings, self._baseline, self._levels, [spot])
-
-    def _size_facts(self, situation: Situation) -> dict[str, FactValue]:
-        estimate = self.sizes(situation)
-        return {} if estimate is None else dict(estimate.facts())
 
     def _changed(self, base: Floats, facts: Mapping[str, FactValue]) -> Floats:
         row = base.copy()
@@ -294,59 +280,19 @@ class LikelihoodModel:
     def _hypotheses(
         self, situation: Situation, check: Check
     ) -> tuple[tuple[str, ...], Floats, list[Mapping[str, FactValue]]]:
-        """Answer ids, usual probabilities, and the facts each answer would add."""
+        """Answer ids, their probabilities before the rules' evidence, the facts each would add."""
         if check.kind == "choice":
             usual = np.array([answer.usual for answer in check.answers])
             name = answer_fact(check.id)
             facts: list[Mapping[str, FactValue]] = [{name: answer} for answer in check.answer_ids]
-            return check.answer_ids, usual / usual.sum(), facts
+            return check.answer_ids, (usual / usual.sum())[:, None], facts
         spot = spot_of(check)
         facts = [
             self._supposed(situation, spot, typical_reading(self._baseline, spot, level))
             for level in self._levels
         ]
-        return tuple(level.id for level in self._levels), self.usual(situation, check), facts
-
-    def usual(self, situation: Situation, check: Check) -> Floats:
-        """The conditional probability table's row where no rule speaks, shape (levels,).
-
-        How often a reading falls in each level when the fault is elsewhere (`usual` in the rules).
-
-        By the rules alone for the first reading of its kind. What one station lacks, the others
-        lack too, whether a fault takes it or the baseline promises too much: so once a station
-        has been read, part of what is usual at the next is the same share again.
-        """
-        usual = np.array([check.usual.get(level.id, level.usual) for level in self._levels])
-        usual /= usual.sum()
-        spot = spot_of(check)
-        shares = [
-            value / self._baseline.at(*other)
-            for other, value in situation.readings.items()
-            if other[0] is spot[0] and other != spot
-        ]
-        if not shares:
-            return usual
-        wide = self._baseline.wide
-        edges = tuple(level.below_class if wide else level.below for level in self._levels)
-        again = np.mean([_around(share, edges) for share in shares], axis=0)
-        return np.asarray((1.0 - REPEATS) * usual + REPEATS * again)
-
-
-@lru_cache(maxsize=1_000)
-def _around(share: float, edges: tuple[float | None, ...]) -> Floats:
-    """How often a reading like another, give or take the spread, falls in each level.
-
-    Args:
-        share: of expected, of the other reading.
-        edges: upper edge of each level as a share of expected, None where there is none.
-    """
-    below = [
-        1.0 if edge is None else 0.5 + 0.5 * erf((edge - share) / (SPREAD * sqrt(2.0)))
-        for edge in edges
-    ]
-    often = np.diff(below, prepend=0.0)
-    often.setflags(write=False)
-    return often
+        usual = np.maximum(self.gauge.levels(situation.readings, spot), IMPOSSIBLE)
+        return tuple(level.id for level in self._levels), usual, facts
 
 
 def _given(check: Check, usual: Floats, weights: Floats) -> Floats:
@@ -354,10 +300,10 @@ def _given(check: Check, usual: Floats, weights: Floats) -> Floats:
 
     Args:
         check: which; its `mistaken` share of answers is another than the right one.
-        usual: of each answer, shape (answers,).
+        usual: of each answer before the rules' evidence, shape (answers, faults or 1).
         weights: natural logarithm of the evidence, shape (answers, faults).
     """
-    block = np.log(usual)[:, None] + weights
+    block = np.log(usual) + weights
     block = np.exp(block - block.max(axis=0))
     right = block / block.sum(axis=0)
     if not check.mistaken:

@@ -22,8 +22,8 @@ from pydantic import (
 )
 
 from stillflow.engine.airflow import Effect
-from stillflow.engine.base import AirState, HowCommon, Mode, Station, Strength, Where
-from stillflow.engine.ruleset.conditions import Condition
+from stillflow.engine.base import AirState, HowCommon, Mode, Station, Strength, Where, vocabulary
+from stillflow.engine.ruleset.conditions import Condition, leaves
 
 Id = Annotated[str, StringConstraints(pattern=r"^[a-z0-9]+(-[a-z0-9]+)*$")]
 Sentence = Annotated[str, StringConstraints(min_length=3, strip_whitespace=True)]
@@ -79,9 +79,8 @@ class Level(Entry):
     """One band of share of expected, from below the next band's edge.
 
     `below` is the upper edge in share where the baseline is a rating or an earlier visit,
-    `below_class` where it is only a class of unit; the last level has neither.
-    `usual` is how often a reading falls here when the fault is elsewhere, P(level) where no rule
-    speaks; a `good` level is what a fix must bring back.
+    `below_class` where it is only a class of unit; the last level has neither. A `good` level is
+    what a fix must bring back.
     """
 
     title: Sentence
@@ -89,7 +88,6 @@ class Level(Entry):
     below_class: Share | None = None
     typical: Share
     typical_class: Share
-    usual: Probability
     good: bool = False
 
 
@@ -161,8 +159,8 @@ class Check(Entry):
     """One thing a person can do, look at or ask; `first` before anything else on a call.
 
     `mistaken` is the share of answers to a choice that are wrong: the thing was overlooked or
-    misheard, and any of the other answers given. `usual` is the row of the conditional probability
-    table for faults that no rule ties to the check.
+    misheard, and any of the other answers given. `usual` of the answers is the row of the
+    conditional probability table for faults that no rule ties to the check.
     """
 
     kind: Literal["reading", "choice"]
@@ -172,7 +170,6 @@ class Check(Entry):
     station: Station | None = None
     condition: AirState | None = None
     answers: tuple[Answer, ...] = ()
-    usual: Mapping[Id, Probability] = Field(default_factory=dict)
     mistaken: Annotated[float, Field(ge=0, lt=0.5, allow_inf_nan=False)] = 0.0
     access: Id | None = None
     tools: tuple[Id, ...] = ()
@@ -195,10 +192,8 @@ class Check(Entry):
         else:
             if len(self.answers) < 2:
                 raise ValueError("a choice needs at least two answers; list them")
-            if self.station or self.condition or self.usual:
-                raise ValueError(
-                    "a choice has no station, condition or usual of its own; drop them"
-                )
+            if self.station or self.condition:
+                raise ValueError("a choice has no station and no condition; drop them")
             names = [answer.id for answer in self.answers]
             if len(set(names)) < len(names):
                 raise ValueError("two answers share an id; give each its own")
@@ -223,7 +218,7 @@ class Evidence(_Consequence):
     for_: str | tuple[str, ...] | None = Field(default=None, alias="for")
     against: str | tuple[str, ...] | None = None
     except_: tuple[str, ...] = Field(default=(), alias="except")
-    strength: Strength
+    strength: Strength = Strength.COMPUTED
     source: Id | None = None
 
     @model_validator(mode="after")
@@ -359,7 +354,11 @@ class Turn(Entry):
 
 
 class Rule(Entry):
-    """When a condition over facts holds, then these consequences, because of one sentence."""
+    """When a condition over facts holds, then these consequences, because of one sentence.
+
+    `weighed` says why a rule on readings has a strength of its own, since the airflow model knows
+    how much readings weigh.
+    """
 
     when: Condition
     then: Annotated[tuple[Consequence, ...], Field(min_length=1)]
@@ -367,3 +366,8 @@ class Rule(Entry):
     misleads: str = ""
     weighed: str = ""
     status: Literal["trial", "settled"] = "settled"
+
+    @cached_property
+    def gauged(self) -> bool:
+        """Whether its condition rests on readings alone."""
+        return all(leaf.fact.split(".")[0] in vocabulary.GAUGED for leaf in leaves(self.when))

@@ -7,7 +7,6 @@ from dataclasses import dataclass
 from functools import cached_property
 from graphlib import TopologicalSorter
 
-from stillflow.engine.airflow import FACT_NAMES
 from stillflow.engine.base import FLAG, WORD, FactKind, Place, vocabulary
 from stillflow.engine.ruleset.complaints import Circumstance, Combination, Complaint
 from stillflow.engine.ruleset.conditions import leaves
@@ -145,7 +144,7 @@ def fact_kinds(
         if isinstance(item, Derivation)
     }
     base = vocabulary.base_facts(level.id for level in levels)
-    return vocabulary.merge(base, FACT_NAMES, answers, tried, findings)
+    return vocabulary.merge(base, answers, tried, findings)
 
 
 def dependency_order(rules: Mapping[str, Rule]) -> list[str]:

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
-from stillflow.engine.base import NUMBER, FactKind, nearest, vocabulary
+from stillflow.engine.base import NUMBER, FactKind, Strength, nearest, vocabulary
 from stillflow.engine.ruleset.complaints import Complaint
 from stillflow.engine.ruleset.conditions import Condition, Leaf, Not, parts
 from stillflow.engine.ruleset.entries import Check, Doubt, Entry, Evidence, Fault, Rule, Warn
@@ -81,8 +81,6 @@ class References:
     def _check(self, check: Check) -> None:
         self._condition(check.possible_when, "checks", check.id, "possible_when")
         self._condition(check.asked_when, "checks", check.id, "asked_when")
-        for level in check.usual:
-            self._known("levels", level, "checks", check.id, "usual", level)
 
     def _complaint(self, complaint: Complaint) -> None:
         self._known("checks", complaint.check, "complaints", complaint.id, "check")
@@ -99,6 +97,7 @@ class References:
         for index, item in enumerate(rule.then):
             inside = ("then", index)
             if isinstance(item, Evidence):
+                self._strength(rule, item, index)
                 for phrase in (*item.selector, *item.except_):
                     try:
                         self.named(phrase)
@@ -112,6 +111,19 @@ class References:
             elif isinstance(item, Doubt):
                 for name in item.doubt:
                     self._known("checks", name, "rules", rule.id, *inside)
+
+    def _strength(self, rule: Rule, item: Evidence, index: int) -> None:
+        """How much readings weigh is the airflow model's say; all else needs a strength."""
+        declared = item.strength is not Strength.COMPUTED
+        if declared and rule.gauged and not rule.weighed:
+            what = "evidence on readings alone is computed; a strength here needs 'weighed:'"
+            right = "say there why the airflow model does not know better, or drop the strength"
+        elif not declared and not rule.gauged:
+            what = "this evidence needs 'strength:'"
+            right = "only evidence on readings alone is computed"
+        else:
+            return
+        self.loader.fail(what, self.loader.place("rules", rule.id, "then", index), right)
 
     def _condition(
         self, condition: Condition | None, section: str, entry: str, *inside: str | int

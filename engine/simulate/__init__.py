@@ -1,25 +1,23 @@
-"""Houses with hidden faults, callers who answer, and strengths held against physics."""
+"""Houses with hidden faults, callers who answer, and rules and readings held against physics."""
 
 from stillflow.engine.simulate.calls import draw_calls
 from stillflow.engine.simulate.weighing import (
+    FAR_OUT,
     HOUSES,
-    MISTAKEN,
-    STEP,
-    Held,
+    Foretold,
     Weighed,
     Weighing,
+    foretold,
     weigh,
 )
-from stillflow.engine.simulate.weighing_houses import Question
 
 __all__ = [
+    "FAR_OUT",
     "HOUSES",
-    "MISTAKEN",
-    "STEP",
-    "Held",
-    "Question",
+    "Foretold",
     "Weighed",
     "Weighing",
     "draw_calls",
+    "foretold",
     "weigh",
 ]

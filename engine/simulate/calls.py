@@ -17,18 +17,35 @@ from typing import TYPE_CHECKING, Literal
 import numpy as np
 
 from stillflow.engine.airflow import (
-    GaugePoint,
+    Effect,
     HoseSizeEffect,
+    Houses,
     apply_many,
     draw_sizes,
     gauge_noise,
-    readings_table,
 )
-from stillflow.engine.base import Floats, InputError, Mode, StillflowError, answer_fact
+from stillflow.engine.base import (
+    AirState,
+    Floats,
+    InputError,
+    Integers,
+    Mode,
+    Station,
+    StillflowError,
+    answer_fact,
+)
 from stillflow.engine.dialogue import Session, StepKind
-from stillflow.engine.inference import CANT_TELL, Visit, possible, rule_table, spot_of
+from stillflow.engine.inference import (
+    CANT_TELL,
+    SPOTS,
+    Visit,
+    possible,
+    readings_at_spots,
+    rule_table,
+    spot_of,
+)
 from stillflow.engine.ruleset import Check, FactValue, Knowledge, Stop
-from stillflow.engine.simulate.houses import POINTS, Callers, draw_callers
+from stillflow.engine.simulate.houses import REST, Callers, draw_callers
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -43,6 +60,12 @@ CANDIDATES = 16
 
 MOST_ROUNDS = 20
 """Times houses are drawn anew for faults that fitted none, before that is called an error."""
+
+NOTICED, MOST_SIZES = (0.06, 0.04), 10
+"""Loss of working suction at the hose end that makes people call: mean and standard deviation
+(assumed); and how often a size is drawn again for one that is felt."""
+
+_HOSE_END = SPOTS.index((AirState.WORKING, Station.HOSE))
 
 MOST_STEPS = 2000
 """More than all fixes with all readings after each; beyond it something goes in circles."""
@@ -77,9 +100,7 @@ class SimulatedCall:
     def reading(self, check: Check) -> float:
         """What an exact gauge would show now, inH2O."""
         state, station = spot_of(check)
-        return float(
-            self._readings[frozenset(self.remaining)][POINTS.index(GaugePoint(station, state))]
-        )
+        return float(self._readings[frozenset(self.remaining)][SPOTS.index((state, station))])
 
     def answer(self, check: Check, generator: np.random.Generator) -> float | str:
         """What the technician would report.
@@ -95,7 +116,8 @@ class SimulatedCall:
         """
         if check.kind == "reading":
             shown = np.array([self.reading(check)])
-            return round(float(gauge_noise(generator, shown, self.visit.gauge.tolerance)[0]), 1)
+            # Read to a whole inch of water, as needles are.
+            return float(round(gauge_noise(generator, shown, self.visit.gauge.tolerance)[0]))
         if check.verifies:
             mended = not self.remaining
             return next(one.id for one in check.answers if one.good is mended)
@@ -270,13 +292,20 @@ def _with_faults(
     wrong_share: float,
 ) -> list[SimulatedCall]:
     """The calls, with readings for every state a house can be in as faults are put right."""
+    leaking = np.array(
+        [
+            callers.houses.other if generator.random() < 1.0 / (paper["inlets"] - 1) else REST
+            for paper in callers.papers
+        ]
+    )
+    healthy = readings_at_spots(callers.houses, leaking)
     sizes: list[dict[str, Floats]] = [{} for _ in hidden]
     for name in sorted(set(chain.from_iterable(hidden))):
-        rows = [row for row, chosen in enumerate(hidden) if name in chosen]
-        drawn = draw_sizes(knowledge.faults[name].effect, generator, len(rows))
-        for row, size in zip(rows, drawn, strict=True):
+        having = np.array([row for row, chosen in enumerate(hidden) if name in chosen])
+        effect, mine = knowledge.faults[name].effect, callers.houses.take(having)
+        drawn = _felt(effect, generator, mine, leaking[having], healthy[having])
+        for row, size in zip(having, drawn, strict=True):
             sizes[row][name] = size
-    healthy = readings_table(callers.houses, POINTS)
     states: list[dict[frozenset[str], Floats]] = [{frozenset(): row} for row in healthy]
     groups: dict[tuple[str, ...], list[int]] = {}
     for row, chosen in enumerate(hidden):
@@ -288,7 +317,7 @@ def _with_faults(
         for name in state:
             size = np.stack([sizes[row][name] for row in rows])
             houses = apply_many(houses, knowledge.faults[name].effect, size)
-        for row, reading in zip(rows, readings_table(houses, POINTS), strict=True):
+        for row, reading in zip(rows, readings_at_spots(houses, leaking[rows]), strict=True):
             states[row][frozenset(state)] = reading
     return [
         SimulatedCall(
@@ -304,6 +333,33 @@ def _with_faults(
             callers.visits(generator, healthy), hidden, sizes, callers.truths, states, strict=True
         )
     ]
+
+
+def _felt(
+    effect: Effect,
+    generator: np.random.Generator,
+    houses: Houses,
+    leaking: Integers,
+    healthy: Floats,
+) -> Floats:
+    """Sizes of a fault that somebody calls about, as far as the hose end shows it at all.
+
+    Drawn again up to `MOST_SIZES` times where less is lost there than that customer notices.
+    """
+    count = houses.count
+    sizes = draw_sizes(effect, generator, count)
+    noticed = np.abs(generator.normal(*NOTICED, count))
+    short = np.arange(count)
+    for _ in range(MOST_SIZES):
+        end = readings_at_spots(
+            apply_many(houses.take(short), effect, sizes[short]), leaking[short]
+        )
+        lost = 1.0 - end[:, _HOSE_END] / healthy[short, _HOSE_END]
+        short = short[lost < noticed[short]]
+        if not len(short):
+            break
+        sizes[short] = draw_sizes(effect, generator, len(short))
+    return sizes
 
 
 def _untold(knowledge: Knowledge, visit: Visit, hidden: Iterable[str]) -> Visit:

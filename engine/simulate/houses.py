@@ -14,10 +14,12 @@ from typing import Any
 import numpy as np
 
 from stillflow.engine.airflow import (
+    CORNER_BEND,
+    CORNER_FLOW,
     PARALLEL,
     Fan,
-    GaugePoint,
     Houses,
+    Inlet,
     System,
     draw_houses,
     fan_from_pair,
@@ -26,6 +28,7 @@ from stillflow.engine.airflow import (
 from stillflow.engine.base import AirState, Floats, Integers, Station
 from stillflow.engine.inference import (
     RATED_TOLERANCE,
+    SPOTS,
     Baseline,
     Gauge,
     House,
@@ -34,12 +37,10 @@ from stillflow.engine.inference import (
     Unit,
     Visit,
     class_of,
+    readings_at_spots,
     standing_facts,
 )
 from stillflow.engine.ruleset import FactValue, Knowledge
-
-POINTS = tuple(GaugePoint(station, state) for station in Station for state in AirState)
-"""The ten readings of a call, in the order of the columns of a table of readings."""
 
 ALTITUDE_FT = (0.0, 7000.0)
 OLDEST_YEARS = 35.0
@@ -48,14 +49,37 @@ FILTER_SHARES: Mapping[str, float] = {"bag": 0.3, "cartridge": 0.3, "cloth": 0.2
 TWO_MOTORS, PARALLEL_SHARE = 0.25, 0.5
 FILTER_KNOWN, MOTORS_KNOWN, AGE_KNOWN = 0.8, 0.8, 0.7
 TUBING_KNOWN, HOSE_KNOWN = 0.5, 0.6
+INLETS = (3, 12)
+"""How many inlets a house has. The gauge is put on two of them."""
+
+LABEL_SCATTER = {"rated": 0.05, "last-visit": 0.05, "class": 0.15}
+"""Standard deviation of the true fan line about the paper's; belief doubts half to two thirds."""
+
+TOO_GOOD, TOO_GOOD_BY = 0.15, (0.08, 0.18)
+"""Share of labels that promise more than the unit ever made, and how much more."""
+
+GAUGE_FACTOR, GAUGE_ZERO_INH2O = 0.01, 0.7
+"""Standard deviations of a gauge's calibration and of its zero."""
+
+BACKGROUND_HOLE_IN, FILTER_DUST, HOSE_FRICTION, BEND = (0.0, 0.15), (1.0, 5.0), (0.8, 1.25), 0.06
+"""Ordinary leaks, ordinary dust (times the clean filter), hoses of all makes, and how far a fan
+line bows off the straight one at half flow (standard deviation, share of sealed suction)."""
+
 RATED_SEALED_INH2O, RATED_AIRFLOW_CFM = (85.0, 140.0), (80.0, 120.0)
 
 _LAST_GOOD = (Station.INLET, Station.HOSE)
 """Where the last good visit left its readings."""
 
 
-_FRAME = System(fan=Fan(sealed_inh2o=120.0, airflow_cfm=100.0))
-"""The house that drawn ones vary."""
+_FRAME = System(
+    fan=Fan(sealed_inh2o=120.0, airflow_cfm=100.0),
+    inlets=(Inlet(), Inlet(name="other inlet"), Inlet(name="one of the rest")),
+)
+"""The house that drawn ones vary: the inlet complained of, the other that the gauge is put on, and
+one that stands for all the rest."""
+
+REST = 2
+"""Index of the inlet that stands for the rest."""
 
 
 @dataclass(frozen=True)
@@ -94,7 +118,7 @@ class Callers:
 
         Args:
             generator: where the chance comes from, in what is known and what is not.
-            healthy: readings at `POINTS` with nothing wrong, inH2O, shape (n, 10).
+            healthy: readings at `SPOTS` with nothing wrong, inH2O, shape (n, 10).
         """
         noted = gauge_noise(generator, healthy, Gauge().tolerance)
         return [
@@ -106,9 +130,8 @@ class Callers:
 def draw_callers(knowledge: Knowledge, generator: np.random.Generator, count: int) -> Callers:
     """Draw houses with their units and paperwork.
 
-    The true fan line is scattered about what the paperwork says: its sealed suction and its
-    airflow each by a normal draw whose two standard deviations are the tolerance of a rating or
-    of the class, cut off there.
+    Wider than belief assumes, so that figures do not flatter their own assumptions: see the
+    constants above.
 
     Args:
         knowledge: gives the classes of unit.
@@ -132,11 +155,40 @@ def draw_callers(knowledge: Knowledge, generator: np.random.Generator, count: in
     lines = {one.id: fan_from_pair(one.sealed, one.working) for one in knowledge.classes.values()}
     drawn = [_fan_line(knowledge, lines, generator, paper) for paper in papers]
     sealed, airflow = np.array(drawn).T
+    houses = _as_lived_in(generator, houses.with_fan(sealed, airflow))
+    healthy = readings_at_spots(houses, np.full(count, houses.other))
+    hose_end = healthy[:, SPOTS.index((AirState.WORKING, Station.HOSE))]
     truths = tuple(
-        _truth(paper, altitude)
-        for paper, altitude in zip(papers, houses["altitude_ft"], strict=True)
+        _truth(paper, altitude, working)
+        for paper, altitude, working in zip(papers, houses["altitude_ft"], hose_end, strict=True)
     )
-    return Callers(houses.with_fan(sealed, airflow), papers, truths)
+    return Callers(houses, papers, truths)
+
+
+def _as_lived_in(generator: np.random.Generator, houses: Houses) -> Houses:
+    """Small things of an ordinary house that nobody writes down."""
+    count = houses.count
+    sealed, airflow = houses["fan.sealed_inh2o"], houses["fan.airflow_cfm"]
+    # Two straight pieces through half flow, where the line bows up or down.
+    bow = np.clip(generator.normal(0.0, BEND, count), -2 * BEND, 2 * BEND) * sealed
+    slope = sealed / airflow
+    first, second = -slope + 2.0 * bow / airflow, -slope - 2.0 * bow / airflow
+    return houses.with_values(
+        {
+            CORNER_FLOW: np.stack([np.zeros(count), airflow / 2.0], axis=1),
+            CORNER_BEND: np.stack([first, second - first], axis=1),
+            "gauge.factor": generator.normal(1.0, GAUGE_FACTOR, count),
+            "gauge.offset_inh2o": generator.normal(0.0, GAUGE_ZERO_INH2O, count),
+            "holes.trunk": generator.uniform(*BACKGROUND_HOLE_IN, count),
+            "filter.loading": np.exp(
+                generator.uniform(
+                    float(np.log(FILTER_DUST[0])), float(np.log(FILTER_DUST[1])), count
+                )
+            ),
+            "hose.friction_factor": houses["hose.friction_factor"]
+            * generator.uniform(*HOSE_FRICTION, count),
+        }
+    )
 
 
 def _paper(generator: np.random.Generator, motors: int) -> dict[str, Any]:
@@ -144,6 +196,7 @@ def _paper(generator: np.random.Generator, motors: int) -> dict[str, Any]:
         "origin": str(generator.choice(list(ORIGIN_SHARES), p=list(ORIGIN_SHARES.values()))),
         "filter": str(generator.choice(list(FILTER_SHARES), p=list(FILTER_SHARES.values()))),
         "motors": motors,
+        "inlets": int(generator.integers(INLETS[0], INLETS[1] + 1)),
         "age_years": round(float(generator.uniform(0.0, OLDEST_YEARS)), 1),
         "rated_sealed": round(float(generator.uniform(*RATED_SEALED_INH2O))),
         "rated_airflow": round(float(generator.uniform(*RATED_AIRFLOW_CFM))),
@@ -159,13 +212,15 @@ def _fan_line(
     """True sealed suction (inH2O) and airflow (cfm) of a unit in good order."""
     if paper["origin"] == "class":
         unit_class = class_of(Visit(unit=Unit(age_years=paper["age_years"])), knowledge)
-        line, tolerance = lines[unit_class.id], unit_class.tolerance
+        line = lines[unit_class.id]
         sealed, airflow = line.sealed_inh2o, line.airflow_cfm
     else:
         sealed, airflow = paper["rated_sealed"], paper["rated_airflow"]
-        tolerance = RATED_TOLERANCE
-    scatter = 1.0 + np.clip(generator.normal(0.0, tolerance / 2, 2), -tolerance, tolerance)
-    return sealed * scatter[0], airflow * scatter[1]
+    spread = LABEL_SCATTER[paper["origin"]]
+    both, alone = generator.normal(0.0, spread * 0.8), generator.normal(0.0, spread * 0.6, 2)
+    if paper["origin"] != "class" and generator.random() < TOO_GOOD:
+        both = np.log1p(-generator.uniform(*TOO_GOOD_BY))
+    return sealed * np.exp(both + alone[0] / 2), airflow * np.exp(both / 2 + alone[1])
 
 
 def _told(
@@ -185,8 +240,7 @@ def _told(
     if paper["origin"] == "last-visit":
         for station in _LAST_GOOD:
             sealed, working = (
-                round(float(noted[POINTS.index(GaugePoint(station, state))]), 1)
-                for state in AirState
+                round(float(noted[SPOTS.index((state, station))]), 1) for state in AirState
             )
             last_good[station] = Pair(sealed=sealed, working=working)
     unit |= {
@@ -208,12 +262,18 @@ def _told(
     )
 
 
-def _truth(paper: Mapping[str, Any], altitude_ft: float) -> Mapping[str, FactValue]:
+def _truth(
+    paper: Mapping[str, Any], altitude_ft: float, hose_end: float
+) -> Mapping[str, FactValue]:
     """The standing facts of a visit on which everything about the unit is known."""
     unit = Unit(**{name: paper[name] for name in ("age_years", "motors", "filter")})
     visit = Visit(unit=unit, site=Site(altitude_ft=float(altitude_ft)))
-    # What is expected where is not a standing fact, so it is not worked out here.
+    # Of what is expected only the hose end is a standing fact.
     origin = Baseline.model_construct(
-        origin=paper["origin"], tolerance=RATED_TOLERANCE, expected={}, note="", system=_FRAME
+        origin=paper["origin"],
+        tolerance=RATED_TOLERANCE,
+        expected={Station.HOSE: Pair(working=float(hose_end))},
+        note="",
+        system=_FRAME,
     )
     return standing_facts(visit, origin)

@@ -1,68 +1,56 @@
-"""The rules on readings held against the airflow model: how strong physics says they are.
+"""The rules on readings and the airflow model behind them, held against what they have not seen.
 
-Thousands of houses are drawn, every fault is put into each of them that can have it, and the gauge
-is read. For each rule whose condition speaks of readings, and each fault it speaks for or
-against, three factors are compared. All are likelihood ratios: P(the condition holds, with the
-fault) over P(the condition holds, with the fault elsewhere).
+For each rule on readings and each fault it speaks for or against, two factors say how much likelier
+its condition is with the fault than with another one: by the model that belief uses (`Bearings`),
+and in simulated calls, whose houses are drawn wider than belief assumes. A direction that both
+contradict is a slip, unless the rule's `weighed:` says why.
 
-- **declared**: the factor of the strength word, below 1 for evidence against.
-- **in effect**: what belief makes of readings that fulfil the condition, taken one after another
-  along the air path. Answers are normalised and other rules speak of the same readings, so this is
-  seldom the word exactly; a rule that only takes back what another has said is judged with it.
-- **physics**: the share of simulated houses with the fault in which the condition holds, over
-  what is usual. One reading in twenty is allowed to be a mistake that says nothing, as one answer
-  in twenty is, so that nothing is ever proved by one rule.
-
-P(holds, with the fault elsewhere) is the usual answers of the checks, for all three, so what is
-compared is how often the condition holds with the fault. Whether belief and the airflow model agree
-on how often it holds at all is told beside it, by rule. Where a rule in effect is off by more than
-one step of the scale of strengths, and more than the simulation's own uncertainty, it is marked,
-unless its `weighed:` says why. Drawing the houses and reading the gauge is in `weighing_houses`.
+For the model itself, every reading of a visit is held against what was foretold of it: the
+predictive distribution at that moment, over faults as believed then. A reading far out in a tail is
+one that no fault explains (posterior predictive check; Gelman, Meng and Stern 1996).
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 
 import numpy as np
 
-from stillflow.engine.base import Strength
-from stillflow.engine.ruleset import Knowledge, Rule
-from stillflow.engine.simulate.weighing_houses import Believed, Question, Seen, WeighingHouses
+from stillflow.engine.base import Flags, Strength, vocabulary
+from stillflow.engine.dialogue import Session
+from stillflow.engine.inference import (
+    NO_ANSWER,
+    Visit,
+    baseline_for,
+    bearings_of,
+    checked_event,
+    contradicts,
+    reading_facts,
+    spot_of,
+    tail_of,
+)
+from stillflow.engine.ruleset import Knowledge, Rule, leaves, observation_of, observed, truth
+from stillflow.engine.simulate.calls import SimulatedCall, draw_calls
 
-STEP = 0.5
-"""One step of the scale of strengths, as a power of ten (Jeffreys' half powers of ten)."""
+HOUSES = 3000
+"""Houses drawn unless said otherwise; each fault is in as many."""
 
-END = float(np.log10(Strength.DECISIVE.factor))
-"""The end of the scale, as a power of ten; nothing is compared beyond it."""
-
-MISTAKEN = 0.05
-"""Share of readings taken to say nothing: a plate held askew, another place, another unit."""
-
-HOUSES = 2000
-"""Houses drawn unless said otherwise."""
-
-_NORMAL_95 = 1.96
-"""Two-sided 95 % point of the standard normal."""
+FAR_OUT = 0.01
+"""A reading with less in its tails than this is explained by no fault."""
 
 
 @dataclass(frozen=True)
 class Weighed:
-    """One rule's evidence on one fault, held against the airflow model.
-
-    Factors are likelihood ratios (dimensionless), below 1 where they speak against.
+    """One rule's evidence on one fault, with how much likelier its condition is with that fault.
 
     Attributes:
         rule_id: the rule.
         fault_id: the fault.
         sign: +1 for, -1 against.
-        strength: the word.
-        in_effect: what belief makes of it together with the other rules.
-        physics: what the airflow model gives.
-        low: lower end of the 95 % interval of `physics`.
-        high: upper end.
-        houses: simulated houses it rests on, counted as they weigh.
+        strength: `computed`, or the word that the rule puts in the model's place.
+        by_model: the factor by the airflow model of belief, in a nominal house.
+        by_houses: the factor in simulated houses.
         reason: why a difference may stand, from the rule.
     """
 
@@ -70,65 +58,19 @@ class Weighed:
     fault_id: str
     sign: int
     strength: Strength
-    in_effect: float
-    physics: float
-    low: float
-    high: float
-    houses: int
+    by_model: float
+    by_houses: float
     reason: str
 
     @property
-    def declared(self) -> float:
-        """The factor the word stands for."""
-        return float(self.strength.factor**self.sign)
-
-    @property
-    def steps(self) -> float:
-        """Steps of the scale between what is in effect and the nearest that physics allows.
-
-        Above 0 the rule is too strong, below 0 too weak, for or against alike.
-        """
-        return self._steps_from(self.in_effect)
-
-    @property
-    def word_steps(self) -> float:
-        """The same for the declared word alone, as if no other rule spoke of these readings."""
-        return self._steps_from(self.declared)
-
-    @property
-    def differs(self) -> bool:
-        """Whether it is off by more than one step of the scale."""
-        return abs(self.steps) > 1.0
-
-    @property
-    def word_differs(self) -> bool:
-        """Whether the declared word alone would."""
-        return abs(self.word_steps) > 1.0
+    def contradicted(self) -> bool:
+        """Whether both say the reverse of the rule."""
+        return contradicts(self.sign, self.by_model) and contradicts(self.sign, self.by_houses)
 
     @property
     def marked(self) -> bool:
-        """Whether it differs with no reason given."""
-        return self.differs and not self.reason
-
-    def _steps_from(self, factor: float) -> float:
-        have, low, high = (_on_scale(one) for one in (factor, self.low, self.high))
-        beyond = have - min(max(have, low), high)
-        return float(beyond / STEP * self.sign)
-
-
-@dataclass(frozen=True)
-class Held:
-    """How often a rule's condition holds, as shares of calls.
-
-    Attributes:
-        usual: with the fault elsewhere, by the usual answers.
-        believed: over all faults, each as common as it is, by belief.
-        simulated: the same by the airflow model, with its mistaken readings.
-    """
-
-    usual: float
-    believed: float
-    simulated: float
+        """Whether it is contradicted with no reason given."""
+        return self.contradicted and not self.reason
 
 
 @dataclass(frozen=True)
@@ -137,102 +79,126 @@ class Weighing:
 
     Attributes:
         pairs: one for each rule and fault it speaks of, by rule and fault id.
-        held: rule id -> how often its condition holds.
         left_out: rule id -> why a rule that speaks of readings could not be weighed.
     """
 
     pairs: tuple[Weighed, ...]
-    held: Mapping[str, Held]
     left_out: Mapping[str, str]
 
 
+@dataclass(frozen=True)
+class Foretold:
+    """One reading of a visit, beside what was foretold of it.
+
+    Attributes:
+        check_id: which reading.
+        value: inH2O.
+        tail: P(a reading as far out as this, either way), in 0 to 1.
+    """
+
+    check_id: str
+    value: float
+    tail: float
+
+    @property
+    def unexplained(self) -> bool:
+        """Whether no fault explains it."""
+        return self.tail < FAR_OUT
+
+
 def weigh(knowledge: Knowledge, generator: np.random.Generator, houses: int = HOUSES) -> Weighing:
-    """Hold every rule on readings against the airflow model.
+    """Hold every rule on readings against the airflow model and against simulated houses.
 
     Args:
         knowledge: the rule set.
         generator: where the chance comes from.
-        houses: how many are drawn, at least 1; every fault is put into each that can have it.
+        houses: how many are drawn, each with one fault, all faults in turn.
+
+    Raises:
+        InputError: no house was found in which some fault is possible.
     """
-    asked: list[Question] = []
+    rules: list[Rule] = []
     left_out: dict[str, str] = {}
-    for rule in knowledge.rules.values():
-        if not (knowledge.evidence[rule.id] and Question.reads(rule)):
+    bearings = bearings_of(knowledge)
+    given = {observation_of(check) for check in knowledge.checks.values()}
+    for rule in sorted(knowledge.rules.values(), key=lambda one: one.id):
+        facts = {leaf.fact for leaf in leaves(rule.when)}
+        read = {fact for fact in facts if fact.split(".")[0] in vocabulary.GAUGED}
+        if not (knowledge.evidence[rule.id] and read):
             continue
-        if beyond := Question.beyond(knowledge, rule):
+        if beyond := sorted(facts - read | (observed(read) - given)):
             left_out[rule.id] = f"no reading gives {', '.join(beyond)}"
+        elif bearings is None or bearings.of(rule) is None:
+            left_out[rule.id] = "no reading in the middle of its level fulfils it"
         else:
-            asked.append(Question.of(knowledge, rule))
-    drawn = WeighingHouses(knowledge, generator, houses)
-    seen = {fault.id: drawn.seen(fault, asked) for fault in knowledge.faults.values()}
-    believed = drawn.believed(asked)
-    weighed: list[Weighed] = []
-    held: dict[str, Held] = {}
-    for one in sorted(asked, key=lambda question: question.rule.id):
-        thought, by_fault = believed[one.rule.id], {f: s[one.rule.id] for f, s in seen.items()}
-        if not thought.usual:
-            left_out[one.rule.id] = "no reading in the middle of its level fulfils it"
-            continue
-        shares = np.array([_taken(by_fault[fault].held, thought) for fault in knowledge.faults])
-        held[one.rule.id] = Held(
-            usual=thought.usual,
-            believed=float(drawn.common @ thought.with_fault),
-            simulated=float(drawn.common @ shares),
-        )
-        weighed += [
-            _weighed(knowledge, one.rule, fault, thought, by_fault[fault])
-            for fault in sorted(spoken_of(knowledge, one.rule))
-            if by_fault[fault].houses > 0
+            rules.append(rule)
+    if bearings is None or not rules:
+        return Weighing((), left_out)
+    calls = draw_calls(knowledge, generator, houses, how_often="equally")
+    holds = np.array([_holding(knowledge, call, rules, generator) for call in calls])
+    hidden = np.array([knowledge.fault_index[call.faults[0]] for call in calls])
+    # One call more of each fault, in which the rule holds as often as in all: never 0, never sure.
+    seen = np.array(
+        [
+            (holds[hidden == index].sum(axis=0) + holds.mean(axis=0))
+            / ((hidden == index).sum() + 1)
+            for index in range(len(knowledge.faults))
         ]
-    return Weighing(tuple(weighed), held, left_out)
-
-
-def spoken_of(knowledge: Knowledge, rule: Rule) -> dict[str, tuple[int, Strength]]:
-    """The faults a rule has evidence on, each with sign and strength: the strongest, if several."""
-    found: dict[str, tuple[int, Strength]] = {}
-    for item, faults in knowledge.evidence[rule.id]:
-        for fault in faults:
-            old = found.get(fault)
-            if old is None or item.strength.factor > old[1].factor:
-                found[fault] = (item.sign, item.strength)
-    return found
-
-
-def _weighed(
-    knowledge: Knowledge, rule: Rule, fault_id: str, believed: Believed, seen: Seen
-) -> Weighed:
-    sign, strength = spoken_of(knowledge, rule)[fault_id]
-    low, high = _interval(seen.held, seen.houses)
-    physics, lowest, highest = (
-        _taken(share, believed) / believed.usual for share in (seen.held, low, high)
     )
-    return Weighed(
-        rule_id=rule.id,
-        fault_id=fault_id,
-        sign=sign,
-        strength=strength,
-        in_effect=float(believed.with_fault[knowledge.fault_index[fault_id]]) / believed.usual,
-        physics=physics,
-        low=lowest,
-        high=highest,
-        houses=round(seen.houses),
-        reason=rule.weighed,
-    )
+    by_houses = bearings.factors(seen.T)
+    pairs = []
+    for row, rule in enumerate(rules):
+        by_model = bearings.of(rule)
+        assert by_model is not None
+        for item, faults in knowledge.evidence[rule.id]:
+            for fault in sorted(faults):
+                index = knowledge.fault_index[fault]
+                factors = float(by_model[index]), float(by_houses[row, index])
+                said = (item.sign, item.strength, *factors, rule.weighed)
+                pairs.append(Weighed(rule.id, fault, *said))
+    return Weighing(tuple(pairs), left_out)
 
 
-def _taken(share: float, believed: Believed) -> float:
-    """A share of houses in which a condition holds, with readings taken by mistake among them."""
-    return (1.0 - MISTAKEN) * share + MISTAKEN * believed.usual
+def _holding(
+    knowledge: Knowledge, call: SimulatedCall, rules: list[Rule], generator: np.random.Generator
+) -> Flags:
+    """Which conditions hold with all that a gauge shows in a house, shape (rules,)."""
+    readings = {
+        spot_of(check): float(call.answer(check, generator))
+        for check in knowledge.checks.values()
+        if check.kind == "reading"
+    }
+    facts = reading_facts(readings, baseline_for(call.visit, knowledge), knowledge.levels)
+    return np.array([truth(rule.when, facts) is True for rule in rules])
 
 
-def _interval(share: float, count: float) -> tuple[float, float]:
-    """The 95 % interval of a share of so many (Wilson 1927)."""
-    z = _NORMAL_95**2 / count
-    middle = (share + z / 2.0) / (1.0 + z)
-    half = _NORMAL_95 * (share * (1.0 - share) / count + z / (4.0 * count)) ** 0.5 / (1.0 + z)
-    return max(0.0, middle - half), min(1.0, middle + half)
+def foretold(knowledge: Knowledge, visit: Visit) -> tuple[Foretold, ...]:
+    """The readings of a visit before its first fix, each beside what was foretold of it.
+
+    Those that contradict others, and so were set aside, are left out; so is a second reading of
+    the same thing.
+
+    Raises:
+        InputError: an event of the visit names what the rules do not have.
+    """
+    return tuple(_foretold(knowledge, visit))
 
 
-def _on_scale(factor: float) -> float:
-    """A factor as a power of ten, no farther out than the scale goes."""
-    return float(np.clip(np.log10(max(factor, 1e-9)), -END, END))
+def _foretold(knowledge: Knowledge, visit: Visit) -> Iterator[Foretold]:
+    session = Session(knowledge, visit.model_copy(update={"events": ()}))
+    progress = session.progress
+    for number, event in enumerate(visit.events):
+        event = checked_event(knowledge, event, f"events.{number}")
+        if event.check is None:
+            return
+        check = knowledge.checks[event.check]
+        known, belief = progress.situation, progress.probabilities
+        progress.apply(event)
+        if check.kind == "choice" or event.answer in NO_ANSWER:
+            continue
+        spot = spot_of(check)
+        if spot not in known.readings and not progress.asked[-1].doubted_by:
+            value = progress.situation.readings[spot]
+            gauge, levels = progress.model.gauge, knowledge.levels
+            tail = tail_of(gauge, session.baseline, levels, known.readings, spot, value, belief)
+            yield Foretold(check.id, value, tail)

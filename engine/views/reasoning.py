@@ -208,14 +208,11 @@ def _sources(session: Session, name: str, asked: dict[str, Asked]) -> Iterable[s
     """The parts of the path that a fact comes from."""
     if name.startswith("finding."):
         return [f"finding:{name}"]
-    # Sizes are estimated from all the readings there are.
-    sized = name.startswith("estimate.")
     behind = observation(name)
     checks = [
         check.id
         for check in session.knowledge.checks.values()
-        if check.id in asked
-        and (observation_of(check) in behind or (sized and check.kind == "reading"))
+        if check.id in asked and observation_of(check) in behind
     ]
     return [f"check:{check_id}" for check_id in checks] or [f"fact:{name}"]
 

@@ -1,17 +1,16 @@
-"""How fast the airflow model is beside the same work done the plain way, and how often it is right.
+"""How fast the airflow model is beside the same work done the plain way.
 
 The plain way is one `scipy.optimize.brentq` per reading over `fluids` calls (see
 `tests/engine/airflow/engineer.py`), with each run of tube in one slice, its cheapest form, and in
-ten, its accurate one. Both ways are timed in this one process on the same drawn houses and faults.
+ten, its accurate one. Both ways are timed in this one process on the same drawn houses.
 
-Run: python tests/benchmarks/bench_airflow.py [drawn houses] [trial faults]
+Run: python tests/benchmarks/bench_airflow.py [drawn houses]
 """
 
 from __future__ import annotations
 
 import importlib.util
 import statistics
-import subprocess
 import sys
 import time
 from collections.abc import Callable
@@ -21,12 +20,8 @@ from types import ModuleType
 import numpy as np
 
 from stillflow.engine.airflow.air import pressure_at
-from stillflow.engine.airflow.atlas import Atlas
-from stillflow.engine.airflow.backwards import estimate
 from stillflow.engine.airflow.draw import draw_houses
-from stillflow.engine.airflow.estimate_facts import fact_columns
 from stillflow.engine.airflow.fan import fan_from_rating
-from stillflow.engine.airflow.findings import Reading
 from stillflow.engine.airflow.gauge import all_readings, readings_table
 from stillflow.engine.airflow.houses import Houses
 from stillflow.engine.airflow.points import EVERY_POINT, GaugePoint
@@ -151,68 +146,9 @@ def speed(count: int) -> None:
              f"{100 * np.median(off):.2f}, {100 * off.max():.2f} %")  # fmt: skip
 
 
-def backwards() -> None:
-    print("Backwards")
-    broken = HOUSE.model_copy(update={"holes": Holes(trunk=0.4), "throats": Throats(hose=0.5)})
-    altitude = iter(np.linspace(1, 6000, 500))
-
-    def taken(system: System) -> list[Reading]:
-        found = all_readings(system)
-        return [
-            Reading(station=p.station, condition=p.condition, inh2o=found[p]) for p in EVERY_POINT
-        ]
-
-    def fresh(readings: list[Reading]) -> None:
-        estimate(readings, HOUSE.model_copy(update={"altitude_ft": float(next(altitude))}))
-
-    one, two = taken(LEAKY), taken(broken)
-    show("one estimate, system not seen before", ms(lambda: fresh(one), 60), "< 50 ms")
-    show("  the same system again", ms(lambda: estimate(one, HOUSE), 100))
-    show("  with two faults, system not seen before", ms(lambda: fresh(two), 40), "< 50 ms")
-    atlas = Atlas(HOUSE)
-    rows = np.random.default_rng(1).uniform(30, 130, (200, len(EVERY_POINT)))
-    show("facts of 200 rows from one atlas", ms(lambda: fact_columns(atlas, rows, 0.03), 30))
-    show("import of estimate, beyond numpy and pydantic", f"{import_ms():.0f} ms", "< 150 ms")
-
-
-def import_ms() -> float:
-    """The least of five fresh interpreters; pydantic loads most of itself at its first model."""
-    code = """
-import time, numpy, numpy.typing, pydantic
-pydantic.create_model("First", size=(float, pydantic.Field(ge=0)))
-pydantic.TypeAdapter(float)
-start = time.perf_counter()
-import stillflow.engine.airflow.backwards
-print(time.perf_counter() - start)
-"""
-    run = [sys.executable, "-c", code]
-    return 1e3 * min(
-        float(subprocess.run(run, capture_output=True, text=True, check=True).stdout)
-        for _ in range(5)
-    )
-
-
-def rightness(count: int) -> None:
-    trial = beside("trial")
-    for points, said in ((EVERY_POINT, "eight readings"), (TEN, "ten, another inlet too")):
-        result = trial.run_trial(1, count, points)
-        seen = result.visible
-        print(f"Rightness: {count:,} drawn single faults, gauge +-2 %, {said}")
-        show("true size inside the 90 % interval", f"{100 * result.inside.mean():.1f} %", "85-95 %")
-        show("effect larger than the gauge's tolerance", f"{100 * seen.mean():.1f} %")
-        show("  of those, right stretch first (unit, tubing, hose)",
-             f"{100 * result.told[seen].mean():.1f} %", "> 90 %")  # fmt: skip
-        show("  right of unit, trunk, branch, hose", f"{100 * result.stretch[seen].mean():.1f} %")
-        show("  true cause named or said to be ambiguous",
-             f"{100 * result.among[seen].mean():.1f} %")  # fmt: skip
-        show("explained by one fault or none", f"{100 * result.explained.mean():.1f} %")
-
-
 def main() -> None:
     counts = [int(word) for word in sys.argv[1:]]
     speed(counts[0] if counts else 100_000)
-    backwards()
-    rightness(counts[1] if len(counts) > 1 else 2_000)
 
 
 if __name__ == "__main__":

@@ -66,8 +66,12 @@ def test_the_readings_are_those_of_the_house(case: Case, knowledge: Knowledge) -
 @pytest.mark.parametrize("case", HOUSES, ids=lambda case: case.name)
 def test_the_house_has_the_faults_at_sizes_the_rules_know(case: Case, knowledge: Knowledge) -> None:
     assert case.house is not None
-    normal = {fault for fault in case.expect.fixes if knowledge.faults[fault].mode == "normal"}
-    assert set(case.house.faults) == set(case.expect.fixes) - normal
+    faults = knowledge.faults
+    fixes = set(case.expect.fixes)
+    # A gauge that reads wrong may stay as it is once the customer's own tool pulls.
+    left = {name for name in case.house.faults if faults[name].mode == "measurement"} - fixes
+    normal = {one for one in fixes if faults[one].mode == "normal" and one not in case.house.faults}
+    assert set(case.house.faults) - left == fixes - normal
     for fault_id, sizes in case.house.faults.items():
         ranges = knowledge.faults[fault_id].effect.ranges()
         assert len(sizes) == len(ranges)

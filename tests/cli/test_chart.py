@@ -336,8 +336,9 @@ def test_a_visit_is_drawn_as_it_was_before_its_fix(tmp_path: Path, visit: Path) 
     assert "readings before the fix: The bin or bag door was closed crooked" in said
     assert "89 (71 %)" in said
     said = words(drawn(tmp_path, "chart", "airflow", str(visit)))
-    assert "utility inlet 89" in said
-    assert "in hole open in the unit" in said
+    assert re.search(r"utility inlet[a-z, ]* 89", said)
+    assert "a leak in the unit" in said
+    assert re.search(r"like a 0\.\d\d in hole \(0\.\d\d to 0\.\d\d in\)", said)
 
 
 def test_the_demo_leaves_the_air_path_beside_the_reasoning(visit: Path) -> None:
@@ -362,8 +363,9 @@ def test_why_not_is_answered_in_words_and_drawn(tmp_path: Path, visit: Path) -> 
     assert "leads with" in " ".join(outcome.out.split())
     said = words(path.read_bytes())
     assert "Why not “Something is stuck in the hose”: The Gooseberry House" in said
-    assert "ruled out: less than 1 %" in said
-    assert " now. " not in said
+    # A small share is left, since readings say nothing now and then; what outweighs it is told.
+    assert "Something is stuck in the hose 1 %" in said
+    assert "With the tubing off and no air flowing" in said
 
 
 def test_why_says_what_was_ruled_out_and_by_what(visit: Path) -> None:

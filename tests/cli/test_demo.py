@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from io import StringIO
 from pathlib import Path
 
 import pytest
@@ -9,7 +10,10 @@ from command import Outcome, stillflow
 
 from stillflow.casebook.files import load_visit
 from stillflow.casebook.store import Casebook
+from stillflow.cli.describe import show_reading
+from stillflow.cli.screen import Screen
 from stillflow.engine import Session, load_rules
+from stillflow.engine.dialogue import CheckStep
 
 
 @pytest.fixture(scope="module")
@@ -46,7 +50,7 @@ def test_what_the_page_says_of_causes_is_bound_to_the_readings_above_it(
     played: tuple[Outcome, Path],
 ) -> None:
     page = (played[1] / "summary.txt").read_text()
-    places = ["Measured before:", "By these readings:", "cannot tell apart", "Measured after:"]
+    places = ["Measured before:", "By these readings", "cannot tell", "Measured after:"]
     assert sorted(places, key=page.index) == places
 
 
@@ -55,8 +59,30 @@ def test_why_of_a_visit_that_is_over_lists_nothing_as_likely_after_its_fix(
 ) -> None:
     before, after = stillflow("why", str(played[1] / "visit.yaml")).out.split("After fix 1")
     assert "then likely" in before
-    for words in ("likely", "What speaks on", "Ruled out"):
+    assert "cannot tell" in before
+    assert "At the hose end" in after
+    for words in ("likely", "likeliest", "cannot tell", "What speaks on", "Ruled out"):
         assert words not in after
+
+
+def test_a_reading_that_proves_a_fix_is_not_followed_by_what_else_might_be_wrong(
+    played: tuple[Outcome, Path],
+) -> None:
+    visit = load_visit(played[1] / "visit.yaml")
+    fixed = next(index for index, event in enumerate(visit.events) if event.is_fix)
+    for count in (fixed, fixed + 2):
+        last = [one for one in visit.events[:count] if isinstance(one.answer, float)][-1]
+        session = Session(load_rules(), visit.model_copy(update={"events": visit.events[:count]}))
+        shown = StringIO()
+        step = CheckStep.model_construct(id=last.check, **_point(session, str(last.check)))
+        show_reading(Screen(shown), session, step)
+        assert ("likeliest" in shown.getvalue()) is (count == fixed)
+        assert "hose end" in shown.getvalue()
+
+
+def _point(session: Session, check_id: str) -> dict[str, object]:
+    check = session.knowledge.checks[check_id]
+    return {"station": check.station, "condition": check.condition}
 
 
 def test_why_and_next_of_a_stopped_visit_list_nothing_as_likely(tmp_path: Path) -> None:

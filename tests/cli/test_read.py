@@ -24,6 +24,41 @@ def test_low_sealed_and_working_is_a_leak_or_weak_power_and_not_an_obstruction()
     assert modes["obstruction"] < 0.15
 
 
+def test_a_loss_of_one_share_sealed_and_working_is_no_obstruction() -> None:
+    outcome = stillflow("read", "--sealed", "112", "--working", "66", *RATED)
+    result = read("--sealed", "112", "--working", "66", *RATED)
+    modes = result["modes"]
+    assert modes["leak"] + modes["weak-power"] >= 0.85
+    assert modes["obstruction"] <= 0.05
+    assert "obstruction" not in outcome.out.casefold()
+    assert "cannot tell" in outcome.out
+    verdict = result["verdict"]
+    assert verdict.startswith("Leak ")
+    assert " ".join(outcome.out.split()).startswith(verdict)
+
+
+def test_the_first_line_is_the_verdict_then_what_tells_the_rest_apart_then_sizes() -> None:
+    outcome = stillflow("read", "--sealed", "128", "--working", "30", *RATED).out
+    places = [
+        "Obstruction in the tubing or",
+        "\nnext: ",
+        "like a way squeezed",
+        "Readings",
+        "now likely",
+    ]
+    found = [outcome.index(words) for words in places]
+    assert found[0] == 0
+    assert found == sorted(found)
+
+
+def test_what_lies_beyond_the_last_station_read_is_said_as_a_supposition() -> None:
+    short = stillflow("read", "--sealed", "130", "--working", "76", *RATED).out
+    assert "Supposed, not read: at the hose end" in " ".join(short.split())
+    whole = stillflow("read", "--sealed", "130", "--hose-working", "66", *RATED).out
+    assert "Supposed" not in whole
+    assert "At the hose end" in whole
+
+
 def test_the_same_pair_is_normal_for_an_old_unit_rated_so() -> None:
     # Common practice: an old unit in good order may read 90 sealed and 50 working.
     result = read(
@@ -66,7 +101,11 @@ def test_a_drop_at_the_hose_end_only_is_the_hose() -> None:
 
 def test_the_keys_are_those_promised() -> None:
     result = read("--sealed", "90", "--working", "50", *RATED)
-    assert set(result) >= {"faults", "modes", "baseline", "because", "next"}
+    assert set(result) >= {"verdict", "faults", "modes", "baseline", "because", "sizes", "next"}
+    assert set(result["sizes"]) >= {
+        "readings", "expected", "candidates", "stretch", "ambiguous_with", "openings",
+        "possible_watts", "share_at_hose", "share_at_hose_supposed", "healthy_share_at_hose",
+    }  # fmt: skip
     assert set(result["faults"][0]) == {"id", "title", "place", "mode", "probability"}
     assert set(result["modes"]) == {
         "leak", "obstruction", "weak-power", "setting", "measurement", "normal",

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from itertools import pairwise
 from pathlib import Path
 
 from stillflow.engine import load_rules
@@ -28,8 +29,12 @@ def test_every_fault_can_be_settled_and_ruled_out_by_some_answer() -> None:
 def test_the_guide_to_writing_rules_names_only_entries_that_exist() -> None:
     knowledge = load_rules()
     guide = Path(shipped_folder() / "README.md").read_text(encoding="utf-8")
-    # The one example of `alike` is made up, and says so.
-    blocks = [block for block in guide.split("```") if not block.startswith("yaml\nalike:")]
+    # The examples of `alike` and of a visit's course are made up, and say so.
+    blocks = [
+        block
+        for before, block in pairwise(guide.split("```"))
+        if not before.rstrip().endswith("made up:")
+    ]
     shown = set(re.findall(r"^  - id: (\S+)$", "".join(blocks), re.MULTILINE))
     assert shown
     named = {*knowledge.faults, *knowledge.checks, *knowledge.rules, *knowledge.combinations}

@@ -12,7 +12,7 @@ TIDY = (
     + """
   - id: fine-hose
     when: {fact: level.working.hose, is: fine}
-    then: [{for: nothing-wrong, strength: very-strong}, {against: hose-clogged, strength: strong}]
+    then: [{for: nothing-wrong}, {against: hose-clogged}]
     because: The hose end gives what it should.
     source: common-practice
 """
@@ -50,7 +50,7 @@ FAULT = """faults:
     place: unit
     mode: leak
     how_common: {common}
-    effect: {{kind: none}}
+    effect: {{kind: hole, at: bin, diameter_in: [0.3, 0.8]}}
     confirm: It is seen.
     fix: {{minutes: 10, access: {access}, steps: [{step}], cautions: [unplug]}}
     after: It is back.

@@ -14,11 +14,10 @@ accesses:
   - {id: lid-off, title: Lid off the unit, minutes: 4, cautions: [unplug], source: common-practice}
 levels:
   - {id: low, title: low, below: 0.85, below_class: 0.75, typical: 0.6, typical_class: 0.6,
-     usual: 0.1, source: common-practice}
-  - {id: fine, title: as it should be, below: 1.15, below_class: 1.25, typical: 1, typical_class: 1,
-     usual: 0.85, good: true, source: common-practice}
-  - {id: absurd, title: too high, typical: 1.3, typical_class: 1.4, usual: 0.05,
      source: common-practice}
+  - {id: fine, title: as it should be, below: 1.15, below_class: 1.25, typical: 1, typical_class: 1,
+     good: true, source: common-practice}
+  - {id: absurd, title: too high, typical: 1.3, typical_class: 1.4, source: common-practice}
 classes:
   - {id: plain, title: A plain unit, sealed: 120, working: 80, tolerance: 0.1,
      source: common-practice}
@@ -128,23 +127,22 @@ checks:
 rules:
   - id: low-sealed
     when: {fact: level.sealed.inlet, is: low}
-    then: [{for: leak, strength: strong}, {for: weak-power, strength: strong},
-           {derive: finding.short}]
+    then: [{for: [leak, weak-power]}, {derive: finding.short}]
     because: Suction is lost even with no air flowing.
     source: common-practice
   - id: fine-sealed
     when: {fact: level.sealed.inlet, is: fine}
-    then: [{against: leak, strength: strong}, {against: weak-power, strength: strong}]
+    then: [{against: [leak, weak-power]}]
     because: With no air flowing nothing is lost.
     source: common-practice
   - id: low-hose
     when: {fact: level.working.hose, is: low}
-    then: [{against: normal, strength: strong}]
+    then: [{against: normal}]
     because: The hose end is short of what it should read.
     source: common-practice
   - id: low-hose-sound-sealed
     when: {all: [{fact: level.working.hose, is: low}, {not: {fact: level.sealed.inlet, is: low}}]}
-    then: [{for: hose-clogged, strength: very-strong}]
+    then: [{for: hose-clogged}]
     because: Air that flows is held up, air that stands is not.
     source: common-practice
   - id: hiss-when-short

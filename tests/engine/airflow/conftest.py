@@ -30,12 +30,6 @@ def engineer() -> ModuleType:
     return beside("engineer")
 
 
-@pytest.fixture(scope="session")
-def trial() -> ModuleType:
-    """Drawn faults, read and estimated (see `trial.py`)."""
-    return beside("trial")
-
-
 @pytest.fixture
 def house() -> System:
     """An ordinary healthy house with a present-day unit."""

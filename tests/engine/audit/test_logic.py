@@ -58,6 +58,7 @@ def with_rules(*conditions: Any) -> Knowledge:
     when: {condition}
     then: [{{for: seal-torn, strength: slight}}]
     because: It is said.
+    weighed: It is invented.
     source: common-practice
 """
     return small(text)
@@ -125,7 +126,7 @@ READINGS = small(
     + f"""
   - id: limits
     when: {LIMITS}
-    then: [{{for: seal-torn, strength: slight}}]
+    then: [{{for: seal-torn}}]
     because: It is said.
     source: common-practice
 """

@@ -8,9 +8,11 @@ from small_rules import SMALL, small
 
 from stillflow.engine.airflow.effects import EFFECT
 from stillflow.engine.audit.cards import CheckCard, FaultCard, RuleCard
-from stillflow.engine.audit.coverage import cover, holes, page
+from stillflow.engine.audit.coverage import Coverage, FaultCover, cover, holes, page
 from stillflow.engine.audit.lookup import answers_fire, look_up
 from stillflow.engine.base.errors import InputError
+from stillflow.engine.base.scales import AirState, Station
+from stillflow.engine.inference.bearings import bearings_of
 from stillflow.engine.ruleset.conditions import Leaf
 from stillflow.engine.ruleset.knowledge import Knowledge
 from stillflow.engine.ruleset.loading import load_rules
@@ -100,14 +102,47 @@ def test_a_rule_names_what_it_rests_on_through_findings_and_who_uses_its_own() -
     [low] = look_up(small(), "low-sealed")
     assert isinstance(low, RuleCard)
     assert (low.finds, low.used_by) == (("short",), ("hiss-when-short",))
-    assert [one.id for one in low.evidence[0].faults] == ["seal-torn"]
-    assert low.evidence[0].times == 10
+    assert [one.id for one in low.evidence[0].faults] == ["motor-worn", "seal-torn"]
+
+
+def test_how_much_a_rule_on_readings_says_is_what_the_airflow_model_gives() -> None:
+    # Low with the fault, over low with the others, each as common as it is.
+    knowledge = small()
+    bearings = bearings_of(knowledge)
+    assert bearings is not None
+    low = dict(
+        zip(knowledge.faults, bearings.chances((AirState.SEALED, Station.INLET))[0], strict=True)
+    )
+    common = {name: fault.how_common.weight for name, fault in knowledge.faults.items()}
+    expected = {}
+    for name in ("motor-worn", "seal-torn"):
+        others = [one for one in low if one != name]
+        elsewhere = sum(common[one] * low[one] for one in others) / sum(map(common.get, others))
+        expected[name] = round(low[name] / elsewhere, 1)
+    [card] = look_up(knowledge, "low-sealed")
+    assert isinstance(card, RuleCard)
+    [said] = card.evidence
+    assert (said.strength, said.direction) == ("computed", "for")
+    assert (said.least, said.times) == tuple(sorted(expected.values()))
+    [fault] = look_up(knowledge, "seal-torn")
+    assert isinstance(fault, FaultCard)
+    [voice] = [one for one in fault.raised_by if one.rule == "low-sealed"]
+    assert voice.times == expected["seal-torn"]
+
+
+def test_the_levels_of_a_reading_are_shown_as_often_as_the_airflow_model_has_them() -> None:
+    [card] = look_up(small(), "sealed-inlet")
+    assert isinstance(card, CheckCard)
+    assert sum(one.usual for one in card.answers) == pytest.approx(1.0, abs=0.002)
+    low, fine, absurd = (one.usual for one in card.answers)
+    # The seal and the motor, by how common they are, are behind most of what is low.
+    assert absurd < 0.01 < low < fine + low
 
 
 def test_a_fault_has_the_loudest_voices_first_and_the_cautions_of_what_it_opens() -> None:
     [card] = look_up(small(), "seal-torn")
     assert isinstance(card, FaultCard)
-    assert [one.rule for one in card.raised_by] == ["torn", "low-sealed", "hiss-when-short"]
+    assert [one.rule for one in card.raised_by] == ["torn", "hiss-when-short", "low-sealed"]
     assert [one.rule for one in card.lowered_by] == ["whole", "fine-sealed"]
     assert card.fix.opens == "Lid off the unit"
     assert card.fix.cautions == ("Unplug the unit first.",)
@@ -149,25 +184,41 @@ def test_an_unknown_id_names_the_nearest() -> None:
 def test_coverage_counts_single_answers_and_names_the_rest_apart() -> None:
     covered = cover(small(TIDY))
     by_id = {one.id: one for one in covered.faults}
-    assert by_id["seal-torn"].raised_by == {"seal-look": 5, "sealed-inlet": 3}
-    assert by_id["seal-torn"].lowered_by == {"seal-look": 4, "sealed-inlet": 3}
+    assert by_id["seal-torn"].raised_by["seal-look"] == 5
+    assert by_id["seal-torn"].lowered_by["seal-look"] == 4
     assert by_id["seal-torn"].together == ("hiss",)
-    assert by_id["hose-clogged"].raised_by == {}
+
+
+def test_a_reading_counts_in_coverage_as_the_airflow_model_has_it() -> None:
+    by_id = {one.id: one for one in cover(small()).faults}
+    # No level of a sealed reading is ten times likelier with a clog; half a power of ten it is.
+    assert by_id["hose-clogged"].raised_by == {"sealed-inlet": 2, "working-inlet": 2}
+    # At the hose end a leak and a clog look alike, so it says next to nothing of the leak.
+    assert "working-hose" not in by_id["seal-torn"].raised_by
+    # Suction that nobody reads says nothing, however telling it would be.
+    assert max(by_id["nothing-wrong"].raised_by.values()) == 2
 
 
 def test_holes_are_named_on_the_page() -> None:
     covered = cover(small())
     thin = list(holes(covered).values())
     assert "hose-clogged" in thin[0]
-    assert "nothing-wrong" in thin[2]
     text = page(covered)
     assert "nothing very strong or decisive for them): hose-clogged," in text
-    assert "- raised by seal-look 5, sealed-inlet 3" in text
+    assert "- raised by seal-look 5, sealed-inlet 2" in text
+
+
+def test_a_fault_that_only_one_check_raises_is_a_hole() -> None:
+    said = {"id": "dent", "title": "A dent", "place": "hose", "lowered_by": {}, "together": ()}
+    for raised_by, thin in (({"look": 4}, ("dent",)), ({"look": 4, "feel": 1}, ())):
+        one = FaultCover(**said, raised_by=raised_by)
+        covered = Coverage(faults=(one,), checks=dict.fromkeys(raised_by, "hose"), rules=2)
+        assert holes(covered)["Faults that fewer than two checks raise"] == thin
 
 
 def test_a_check_nobody_uses_is_a_hole() -> None:
     covered = cover(small())
-    assert holes(covered)["Checks that bear on no fault"] == ("working-inlet", "works-now")
+    assert holes(covered)["Checks that bear on no fault"] == ("works-now",)
 
 
 @pytest.fixture(scope="module")

@@ -8,11 +8,11 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from stillflow.engine.airflow.backwards import estimate
 from stillflow.engine.airflow.curves import AirflowChart, airflow_chart
 from stillflow.engine.airflow.fan import fan_from_rating
-from stillflow.engine.airflow.findings import Reading
-from stillflow.engine.airflow.system import System
+from stillflow.engine.airflow.gauge import readings
+from stillflow.engine.airflow.points import Reading
+from stillflow.engine.airflow.system import Holes, System
 from stillflow.engine.base.errors import InputError
 from stillflow.engine.charts.airflow import airflow_lines_chart
 from stillflow.engine.charts.chart import Chart, render
@@ -25,11 +25,15 @@ STATIONS = ("unit", "utility", "inlet", "other", "hose")
 
 def data_of(**values: float) -> AirflowChart:
     """Lines for readings named such as `sealed_inlet`."""
-    readings = []
+    taken = []
     for name, value in values.items():
         condition, _, station = name.partition("_")
-        readings.append(Reading(station=station, condition=condition, inh2o=value))
-    return airflow_chart(HOUSE, estimate(readings, HOUSE))
+        taken.append(Reading(station=station, condition=condition, inh2o=value))
+    expected = [readings(HOUSE, one.station, one.condition) for one in taken]
+    # A hole in the trunk that grows with the greatest shortfall stands for what explains them.
+    short = max(1.0 - one.inh2o / value for one, value in zip(taken, expected, strict=True))
+    found = HOUSE.model_copy(update={"holes": Holes(trunk=max(short, 0.0))})
+    return airflow_chart(HOUSE, found, taken, expected)
 
 
 def chart_of(**values: float) -> Chart:

@@ -22,6 +22,7 @@ from stillflow.engine.charts.stationdrawing import station_chart
 from stillflow.engine.dialogue.trace import telling_round
 from stillflow.engine.dialogue.unrolled import visit_tree
 from stillflow.engine.faulttree.importance import analyse
+from stillflow.engine.inference import found_system
 from stillflow.engine.inference.visit import Unit, Visit
 from stillflow.engine.views.decision import decision_tree
 from stillflow.engine.views.faults import fault_tree, known_complaint
@@ -81,9 +82,11 @@ def _stations() -> Chart:
 
 def _airflow() -> Chart:
     session = _visit()
-    estimate = session.sizes(session.progress.situation)
-    assert estimate is not None
-    curves = airflow_chart(session.baseline.system, estimate)
+    sizes = session.sizes(session.progress)
+    assert sizes is not None
+    system = session.baseline.system
+    found = found_system(session.knowledge, system, sizes)
+    curves = airflow_chart(system, found, sizes.readings, sizes.expected)
     return airflow_lines_chart(curves, TITLE, "Suction and airflow of a house that was read.")
 
 

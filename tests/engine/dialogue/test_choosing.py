@@ -7,7 +7,7 @@ import pytest
 from small_rules import SMALL, small
 
 from stillflow.engine import Session
-from stillflow.engine.dialogue.choosing import EVEN, NEGLIGIBLE, Planner
+from stillflow.engine.dialogue.choosing import DOUBTED, NEGLIGIBLE, Planner
 from stillflow.engine.dialogue.unrolled import Point
 from stillflow.engine.planning.problem import Problem
 from stillflow.engine.ruleset.knowledge import Knowledge
@@ -127,14 +127,14 @@ def test_nothing_is_wrong_is_never_said_on_what_cannot_be_seen() -> None:
     assert left(session, [], shares={"motor-worn": 1.0}) == ["motor-worn"]
 
 
-def test_what_was_seen_to_be_sound_is_mended_last_unless_it_is_likelier_than_not() -> None:
+def test_what_was_seen_to_be_sound_is_mended_last_unless_it_is_likely_all_the_same() -> None:
     session = Session(small())
     session.record("seal-look", "whole")
-    some = {"seal-torn": EVEN - 0.1, "hose-clogged": 1 - EVEN + 0.1}
+    some = {"seal-torn": DOUBTED - 0.1, "hose-clogged": 1 - DOUBTED + 0.1}
     assert left(session, ALL, shares=some) == ["hose-clogged"]
-    likely = {"seal-torn": EVEN + 0.1, "hose-clogged": EVEN - 0.1}
+    likely = {"seal-torn": DOUBTED + 0.1, "hose-clogged": 0.9 - DOUBTED}
     assert left(session, ALL, shares=likely) == ["hose-clogged", "seal-torn"]
-    assert left(session, ALL, shares={"seal-torn": 0.4}) == ["seal-torn"]
+    assert left(session, ALL, shares={"seal-torn": 0.2}) == ["seal-torn"]
     torn = Session(small())
     torn.record("seal-look", "torn")
     assert "seal-torn" in left(torn, ALL, shares=some)
@@ -156,7 +156,7 @@ def test_only_a_look_that_alone_speaks_very_strongly_clears_a_fault(
     session = Session(small(SMALL.replace(*change)))
     session.record("seal-look", "whole")
     session.record("hiss", "quiet")
-    some = {"seal-torn": 0.4, "hose-clogged": 0.6}
+    some = {"seal-torn": 0.2, "hose-clogged": 0.8}
     assert ("seal-torn" in left(session, ALL, shares=some)) is kept
 
 

@@ -58,13 +58,12 @@ def test_a_round_ends_with_each_fix_and_holds_what_was_known_at_its_end() -> Non
     assert "tried.seal-torn" not in one.facts
     assert two.facts["tried.seal-torn"] is True
     assert np.array_equal(one.probabilities, one.repair.probabilities)
-    assert one.sizes is not None
 
 
 def test_a_round_in_which_nothing_happened_yet_is_shown_only_at_the_start() -> None:
     knowledge = small()
     [empty] = rounds(Session(knowledge))
-    assert (empty.asked, empty.repair, empty.sizes, empty.over) == ((), None, None, False)
+    assert (empty.asked, empty.repair, empty.over) == ((), None, False)
     session = mended()
     assert len(rounds(session)) == 2
     session.record("working-hose", 60.0)
@@ -116,12 +115,12 @@ def test_every_word_of_a_rule_that_fired_counts_once_for_each_fault_it_names() -
     session.record("sealed-inlet", 120.0)
     [one] = rounds(session)
     assert contributions(session, one) == [
-        Contribution("fine-sealed", -1, "strong", "seal-torn"),
-        Contribution("fine-sealed", -1, "strong", "motor-worn"),
+        Contribution("fine-sealed", -1, "computed", "motor-worn"),
+        Contribution("fine-sealed", -1, "computed", "seal-torn"),
     ]
     motor = session.knowledge.faults["motor-worn"]
     assert contributions(session, one, motor) == [
-        Contribution("fine-sealed", -1, "strong", "motor-worn")
+        Contribution("fine-sealed", -1, "computed", "motor-worn")
     ]
 
 

@@ -21,6 +21,15 @@ BY_CLASS = Visit()
 RATED = Visit(unit=Unit(rated_sealed=120, rated_airflow=110))
 
 
+def repaired(readings: dict[tuple[AirState, Station], float]) -> Repair:
+    """A torn seal that was mended after these readings."""
+    probabilities = np.zeros(len(KNOWLEDGE.faults))
+    return Repair(1, "seal-torn", True, True, 0.9, probabilities, Situation({}, readings, {}))
+
+
+UNREAD = repaired({})
+
+
 def verdict(visit: Visit, share: float, word: str | None) -> bool | None:
     """After a fix: sealed at the inlet as a share of expected, and what the tool does."""
     baseline = baseline_for(visit, KNOWLEDGE)
@@ -28,7 +37,7 @@ def verdict(visit: Visit, share: float, word: str | None) -> bool | None:
     answers: dict[str, float | str] = {"sealed-inlet": reading}
     if word is not None:
         answers["works-now"] = word
-    return Verification(KNOWLEDGE, baseline).verdict(CHECKS, answers)
+    return Verification(KNOWLEDGE, baseline).verdict(UNREAD, CHECKS, answers)
 
 
 # The small rules' good band starts at .85 for a rating and .75 for the class of +-10 %.
@@ -38,7 +47,9 @@ def verdict(visit: Visit, share: float, word: str | None) -> bool | None:
         (RATED, 0.95, "restored", True),
         (RATED, 0.95, None, True),
         (RATED, 0.95, "weak-still", False),
-        (RATED, 0.80, "restored", False),
+        (RATED, 0.80, "restored", True),
+        (RATED, 0.80, None, False),
+        (RATED, 0.70, "restored", False),
         (BY_CLASS, 0.80, "restored", True),
         (BY_CLASS, 0.70, "restored", False),
     ],
@@ -49,9 +60,33 @@ def test_readings_and_the_customers_tool_must_agree(
     assert verdict(visit, share, word) is worked
 
 
+def test_a_content_customer_and_a_reading_that_came_up_end_the_call_whatever_the_label_says() -> (
+    None
+):
+    baseline = baseline_for(RATED, KNOWLEDGE)
+    spot = (AirState.SEALED, Station.INLET)
+    expected = baseline.at(*spot)
+    judged = Verification(KNOWLEDGE, baseline).verdict
+    now: dict[str, float | str] = {"sealed-inlet": 0.6 * expected, "works-now": "restored"}
+    assert judged(repaired({spot: 0.5 * expected}), CHECKS, now) is True
+    assert judged(repaired({spot: 0.58 * expected}), CHECKS, now) is False
+    unhappy = {**now, "works-now": "weak-still"}
+    assert judged(repaired({spot: 0.5 * expected}), CHECKS, unhappy) is False
+
+
+def test_once_further_fixes_change_nothing_a_content_customer_ends_the_call() -> None:
+    baseline = baseline_for(RATED, KNOWLEDGE)
+    expected = baseline.at(AirState.SEALED, Station.INLET)
+    now: dict[str, float | str] = {"sealed-inlet": 0.6 * expected, "works-now": "restored"}
+    judged = Verification(KNOWLEDGE, baseline).verdict
+    assert judged(UNREAD, CHECKS, now, unmoved=0) is False
+    assert judged(UNREAD, CHECKS, now, unmoved=1) is True
+    assert judged(UNREAD, CHECKS, {**now, "works-now": "weak-still"}, unmoved=1) is False
+
+
 def test_nothing_answered_proves_nothing() -> None:
     baseline = baseline_for(BY_CLASS, KNOWLEDGE)
-    assert Verification(KNOWLEDGE, baseline).verdict(CHECKS, {}) is None
+    assert Verification(KNOWLEDGE, baseline).verdict(UNREAD, CHECKS, {}) is None
 
 
 def test_a_class_of_unit_is_held_to_no_more_than_its_tolerance() -> None:
@@ -63,18 +98,14 @@ def test_a_class_of_unit_is_held_to_no_more_than_its_tolerance() -> None:
     expected = baseline.at(AirState.SEALED, Station.INLET)
 
     def after(share: float, word: str) -> bool | None:
-        return verification.verdict(CHECKS, {"sealed-inlet": share * expected, "works-now": word})
+        return verification.verdict(
+            UNREAD, CHECKS, {"sealed-inlet": share * expected, "works-now": word}
+        )
 
     assert after(0.78, "restored") is True
     assert after(0.78, "weak-still") is False
     assert after(0.74, "restored") is False
-    assert verification.verdict(CHECKS, {"sealed-inlet": 0.78 * expected}) is False
-
-
-def repaired(readings: dict[tuple[AirState, Station], float]) -> Repair:
-    """A torn seal that was mended after these readings."""
-    probabilities = np.zeros(len(KNOWLEDGE.faults))
-    return Repair(1, "seal-torn", True, True, 0.9, probabilities, Situation({}, readings, {}))
+    assert verification.verdict(UNREAD, CHECKS, {"sealed-inlet": 0.78 * expected}) is False
 
 
 def test_what_was_low_before_is_read_again_even_where_nothing_else_wants_it() -> None:

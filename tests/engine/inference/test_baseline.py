@@ -6,8 +6,7 @@ import pytest
 
 from stillflow.engine import AirState, House, Pair, Site, Station, Unit, Visit, load_rules
 from stillflow.engine.base.errors import InputError
-from stillflow.engine.inference.baseline import baseline_for, class_of
-from stillflow.engine.inference.sizing import tolerance_of
+from stillflow.engine.inference.baseline import baseline_for, class_of, tolerance_of
 from stillflow.engine.inference.visit import Gauge
 
 SEALED, WORKING = AirState.SEALED, AirState.WORKING

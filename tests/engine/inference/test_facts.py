@@ -92,6 +92,7 @@ def test_what_stands_before_anything_is_measured_is_said_as_far_as_it_is_known()
     assert standing_facts(visit, BASELINE) == {
         "baseline.from": "class",
         "baseline.tolerance": 0.2,
+        "expected.working.hose": BASELINE.at(AirState.WORKING, Station.HOSE),
         "visit.purpose": "measuring",
         "site.altitude_ft": 1200,
         "unit.age_years": 12,
@@ -101,6 +102,7 @@ def test_what_stands_before_anything_is_measured_is_said_as_far_as_it_is_known()
     assert set(standing_facts(Visit(), BASELINE)) == {
         "baseline.from",
         "baseline.tolerance",
+        "expected.working.hose",
         "visit.purpose",
         "site.altitude_ft",
     }

@@ -13,7 +13,7 @@ from stillflow.engine.inference.table import RuleTable, rule_table
 KNOWLEDGE = small()
 TABLE = RuleTable(KNOWLEDGE)
 FAULTS = KNOWLEDGE.fault_index
-STRONG, VERY_STRONG, DECISIVE = math.log(10), 1.5 * math.log(10), 2 * math.log(10)
+SUBSTANTIAL, STRONG, VERY_STRONG, DECISIVE = (math.log(10**x) for x in (0.5, 1.0, 1.5, 2.0))
 
 
 def with_rule(when: str) -> RuleTable:
@@ -25,6 +25,7 @@ def with_rule(when: str) -> RuleTable:
     when: {when}
     then: [{{for: seal-torn, strength: strong}}]
     because: For a test.
+    weighed: For a test.
     source: common-practice
 """
     )
@@ -140,23 +141,24 @@ def test_only_the_rules_asked_for_are_looked_at() -> None:
 
 
 def test_evidence_is_weighed_as_by_hand() -> None:
-    # Jeffreys' grades: strong is a factor of 10, very strong 10^1.5, decisive 100; against divides.
+    # Jeffreys' grades: substantial is a factor of 10^0.5, very strong 10^1.5, decisive 100; against
+    # divides. What readings alone say is not the table's to weigh.
+    low = {"level.sealed.inlet": "low", "level.working.hose": "low"}
     rows = TABLE.rows(
         [
-            {"level.sealed.inlet": "low", "answer.seal-look": "torn"},
-            {"level.sealed.inlet": "fine", "level.working.hose": "low"},
+            {**low, "answer.hiss": "hissing", "answer.seal-look": "torn"},
+            {"answer.seal-look": "whole"},
+            low,
             {},
         ]
     )
     weights = TABLE.weigh(TABLE.fire(rows))
-    assert weights.shape == (3, len(FAULTS))
-    assert weights[0, FAULTS["seal-torn"]] == pytest.approx(STRONG + DECISIVE)
-    assert weights[0, FAULTS["motor-worn"]] == pytest.approx(STRONG)
-    assert weights[0, FAULTS["hose-clogged"]] == 0
-    assert weights[1, FAULTS["seal-torn"]] == pytest.approx(-STRONG)
-    assert weights[1, FAULTS["hose-clogged"]] == pytest.approx(VERY_STRONG)
-    assert weights[1, FAULTS["nothing-wrong"]] == pytest.approx(-STRONG)
-    assert not weights[2].any()
+    assert weights.shape == (4, len(FAULTS))
+    assert weights[0, FAULTS["seal-torn"]] == pytest.approx(SUBSTANTIAL + DECISIVE)
+    assert weights[0, FAULTS["motor-worn"]] == 0
+    assert weights[1, FAULTS["seal-torn"]] == pytest.approx(-VERY_STRONG)
+    assert weights[1, FAULTS["hose-clogged"]] == 0
+    assert not weights[2:].any()
 
 
 def test_a_fault_named_twice_by_one_rule_is_weighed_twice() -> None:

@@ -9,6 +9,7 @@ import pytest
 from small_rules import SMALL, small
 
 from stillflow.engine.base.errors import InputError, KnowledgeError
+from stillflow.engine.base.scales import Strength
 from stillflow.engine.ruleset.loading import load_folders, load_rules, load_texts
 
 
@@ -49,6 +50,16 @@ BROKEN = [
     ("condition: sealed", "condition: seeled", ["sealed-inlet condition", "'sealed'"]),
     ("because: The tear is seen.", "because: x", ["torn because"]),
     ("- id: torn", "- id: Torn Seal", ["id", "Torn Seal"]),
+    (
+        "[{for: seal-torn, strength: decisive}]",
+        "[{for: seal-torn}]",
+        ["torn then.0", "needs 'strength:'; only evidence on readings alone is computed"],
+    ),
+    (
+        "[{against: normal}]",
+        "[{against: normal, strength: slight}]",
+        ["low-hose then.0", "needs 'weighed:'; say there why the airflow model does not know"],
+    ),
 ]
 
 
@@ -76,6 +87,14 @@ def test_an_id_used_twice_names_both_places() -> None:
         small(SMALL.replace("- id: torn", "- id: low-hose", 1))
     assert f"small.yaml:{line_of('- id: torn')}" in str(caught.value)
     assert f"small.yaml:{line_of('- id: low-hose')}" in str(caught.value)
+
+
+def test_a_strength_on_readings_stands_where_a_reason_is_given() -> None:
+    text = SMALL.replace(
+        "[{against: normal}]", "[{against: normal, strength: slight}]\n    weighed: Gauges stick."
+    )
+    [(item, _)] = small(text).evidence["low-hose"]
+    assert item.strength is Strength.SLIGHT
 
 
 def test_rules_that_wait_for_each_other_are_refused() -> None:

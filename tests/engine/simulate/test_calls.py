@@ -136,7 +136,7 @@ def test_answers_come_from_the_rules_own_table(calls: list[SimulatedCall]) -> No
     stops = {r.id for r in KNOWLEDGE.rules.values() if any(isinstance(i, Stop) for i in r.then)}
     for call in calls[::20]:
         model = LikelihoodModel(
-            KNOWLEDGE, rule_table(KNOWLEDGE), baseline_for(call.visit, KNOWLEDGE)
+            KNOWLEDGE, rule_table(KNOWLEDGE), baseline_for(call.visit, KNOWLEDGE), call.visit
         )
         bare = Situation(call.truth)
         column = KNOWLEDGE.fault_index[call.faults[0]]

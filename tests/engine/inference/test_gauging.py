@@ -1,0 +1,161 @@
+"""P(readings | fault) by the airflow model: held against the model run forward, and limits."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from numpy.testing import assert_allclose
+
+from stillflow.engine import AirState, Station, Visit, load_rules
+from stillflow.engine.airflow import apply, readings
+from stillflow.engine.base import Floats, Mode, Where
+from stillflow.engine.inference.baseline import Baseline, baseline_for
+from stillflow.engine.inference.facts import Spot
+from stillflow.engine.inference.gauging import GaugeModel
+from stillflow.engine.inference.losses import SPOTS, losses_of
+from stillflow.engine.inference.visit import Site, Unit
+
+KNOWLEDGE = load_rules()
+RATED = Visit(unit=Unit(rated_sealed=130.0, rated_airflow=114.0))
+SEALED, WORKING = AirState.SEALED, AirState.WORKING
+INLET = ((SEALED, Station.INLET), (WORKING, Station.INLET))
+IN_ORDER = KNOWLEDGE.fault_index["nothing-wrong"]
+FOUR = (Station.UNIT, Station.INLET, Station.OTHER, Station.HOSE)
+
+
+def baseline_of(visit: Visit) -> Baseline:
+    return baseline_for(visit, KNOWLEDGE)
+
+
+BASELINE = baseline_of(RATED)
+MODEL = GaugeModel(KNOWLEDGE, BASELINE, RATED)
+COMMON = np.array([fault.how_common.weight for fault in KNOWLEDGE.faults.values()])
+
+
+def posterior(taken: dict[Spot, float], model: GaugeModel = MODEL) -> Floats:
+    weights, before = COMMON.copy(), dict[Spot, float]()
+    for spot, value in taken.items():
+        weights *= model.likelihood(before, spot, value)
+        before[spot] = value
+    return np.asarray(weights / weights.sum())
+
+
+def of_modes(weights: Floats, *modes: Mode) -> float:
+    faults = KNOWLEDGE.faults.values()
+    return float(sum(w for w, fault in zip(weights, faults, strict=True) if fault.mode in modes))
+
+
+def damaged(fault_id: str, size: float, stations: tuple[Station, ...] = FOUR) -> dict[Spot, float]:
+    """What an exact gauge reads with a fault, by the airflow model run forward."""
+    house = apply(BASELINE.system, KNOWLEDGE.faults[fault_id].effect, size)
+    return {
+        (state, station): readings(house, station, state)
+        for station in stations
+        for state in AirState
+    }
+
+
+def test_chances_of_the_levels_add_up_to_one_whatever_was_read() -> None:
+    taken: dict[Spot, float] = {}
+    for spot in SPOTS:
+        for ahead in SPOTS:
+            if ahead not in taken and ahead != spot:
+                assert_allclose(MODEL.levels(taken, ahead).sum(axis=0), 1.0, atol=1e-9)
+        taken[spot] = 0.8 * BASELINE.at(*spot)
+
+
+def test_the_order_of_readings_does_not_matter() -> None:
+    taken = damaged("bag-full", 60.0)
+    backwards = dict(reversed(list(taken.items())))
+    assert_allclose(posterior(taken), posterior(backwards), rtol=1e-3, atol=1e-6)
+
+
+@pytest.mark.parametrize(
+    ("fault_id", "size"),
+    [
+        ("bin-seal-leaks", 0.5),
+        ("bag-full", 60.0),
+        ("soft-clog-branch", 0.6),
+        ("hose-clogged", 0.7),
+        ("hose-holed", 0.4),
+        ("brushes-worn", 0.75),
+    ],
+)
+def test_a_loss_put_into_the_house_is_found_at_its_kind_and_place(
+    fault_id: str, size: float
+) -> None:
+    fault, weights = KNOWLEDGE.faults[fault_id], posterior(damaged(fault_id, size))
+    kinds, places = {fault.mode}, {fault.place}
+    if fault.mode in (Mode.LEAK, Mode.WEAK_POWER) and fault.place is Where.UNIT:
+        # A leak in the unit, a weak motor and too little voltage are one to the gauge.
+        kinds, places = {Mode.LEAK, Mode.WEAK_POWER}, {Where.UNIT, Where.SUPPLY}
+    faults = KNOWLEDGE.faults.values()
+    alike = [
+        (one.mode in kinds and one.place in places) or one.effect.kind == fault.effect.kind
+        for one in faults
+    ]
+    assert float(weights[alike].sum()) > 0.5
+
+
+def test_what_lowers_sealed_suction_is_no_obstruction() -> None:
+    # No air flows, so nothing in the way takes anything: the fan's own sealed suction is read.
+    weights = posterior(damaged("bin-seal-leaks", 0.5, (Station.INLET,)))
+    # What is left is a second fault beside the leak, and readings that say nothing.
+    before = of_modes(COMMON / COMMON.sum(), Mode.OBSTRUCTION)
+    assert of_modes(weights, Mode.OBSTRUCTION) < 0.2 * before
+
+
+def test_five_stations_short_alike_are_one_observation_of_the_label() -> None:
+    short = {spot: 0.93 * BASELINE.at(*spot) for spot in SPOTS}
+    one = {spot: short[spot] for spot in INLET}
+    few, many = (of_modes(posterior(some), Mode.NORMAL) for some in (one, short))
+    # Four times as many readings that say the same do not make the unit sicker.
+    assert many > few
+
+
+def test_a_class_of_unit_is_doubted_more_than_a_rating() -> None:
+    plain = Visit()
+    baseline = baseline_of(plain)
+    model = GaugeModel(KNOWLEDGE, baseline, plain)
+    short = {spot: 0.85 * baseline.at(*spot) for spot in SPOTS}
+    rated = {spot: 0.85 * BASELINE.at(*spot) for spot in SPOTS}
+    assert posterior(short, model)[IN_ORDER] > posterior(rated)[IN_ORDER]
+
+
+def test_nothing_is_proved_by_readings_that_cannot_be() -> None:
+    weights = posterior({(SEALED, Station.INLET): 10.0, (WORKING, Station.INLET): 75.0})
+    assert weights.min() > 0.0
+    prior = COMMON / COMMON.sum()
+    assert (weights / prior).max() < 1000.0
+
+
+def test_no_reading_raises_any_fault_without_bound() -> None:
+    # A share of readings says nothing, so none is more than so many times likelier than usual.
+    for value in (0.0, 5.0, 60.0, 130.0, 180.0):
+        factor = MODEL.likelihood({}, (SEALED, Station.INLET), value)
+        usual = float(COMMON @ factor / COMMON.sum())
+        assert (factor > 0.015 * usual).all()
+
+
+def test_thin_air_widens_the_doubt_of_a_rating() -> None:
+    high = RATED.model_copy(update={"site": Site(altitude_ft=7000.0)})
+    baseline = baseline_of(high)
+    model = GaugeModel(KNOWLEDGE, baseline, high)
+    spots = ((SEALED, Station.INLET), (WORKING, Station.INLET))
+    up = posterior({spot: 0.9 * baseline.at(*spot) for spot in spots}, model)
+    down = posterior({spot: 0.9 * BASELINE.at(*spot) for spot in spots})
+    normal = [
+        list(KNOWLEDGE.faults).index(name) for name in ("nothing-wrong", "as-good-as-it-gets")
+    ]
+    assert up[normal].sum() > down[normal].sum()
+
+
+def test_sizes_of_a_fault_are_those_that_somebody_calls_about() -> None:
+    losses = losses_of(KNOWLEDGE, BASELINE, [])
+    assert_allclose(losses.weight.sum(axis=1), 1.0)
+    row = KNOWLEDGE.fault_index["hose-clogged"]
+    likely = losses.weight[row] > 1e-6
+    end = losses.reading[likely][:, SPOTS.index((WORKING, Station.HOSE))]
+    weight = losses.weight[row][likely]
+    lost = 1.0 - end / BASELINE.at(WORKING, Station.HOSE)
+    assert float(weight[lost < 0.03].sum()) < 0.05
