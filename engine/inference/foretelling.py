@@ -17,7 +17,8 @@ from stillflow.engine.ruleset import Level
 _PIECE = 0.08
 """Longest stretch of the gauge's logarithm summed up at once: four of the narrowest spreads."""
 
-_NODES, _WEIGHTS = np.polynomial.legendre.leggauss(8)
+_POINTS = 8
+"""Of the rule of Gauss and Legendre, in each piece."""
 
 
 def tail_of(
@@ -70,7 +71,8 @@ def between(
     start, end = logs(np.array([low, high]), np.array(expected))
     ends = np.linspace(start, end, max(1, ceil((end - start) / _PIECE)) + 1)
     half = np.diff(ends) / 2.0
-    places = (ends[:-1] + half)[:, None] + half[:, None] * _NODES
+    nodes, weights = np.polynomial.legendre.leggauss(_POINTS)
+    places = (ends[:-1] + half)[:, None] + half[:, None] * nodes
     values = np.exp(places) * (expected + OFFSET_INH2O) - OFFSET_INH2O
     density = [gauge.likelihood(before, spot, float(one)) for one in values.ravel()]
-    return np.asarray((half[:, None] * _WEIGHTS).ravel() @ np.array(density))
+    return np.asarray((half[:, None] * weights).ravel() @ np.array(density))
