@@ -19,6 +19,11 @@ def say(
     click.echo(f"{plain(words)}{end}", err=err, nl=False, file=file)
 
 
+def show(rendered: str, file: IO[str] | None = None) -> None:
+    """What the screen has rendered: its words were made `plain` before, its own styles stay."""
+    click.echo(rendered, file=file)
+
+
 def say_json(value: object) -> None:
     """A value as JSON, for programs."""
     say(json.dumps(value, indent=2, ensure_ascii=False))

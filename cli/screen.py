@@ -13,7 +13,7 @@ from rich.padding import Padding
 from rich.table import Table
 from rich.text import Text
 
-from stillflow.cli.output import plain, say
+from stillflow.cli.output import plain, say, show
 
 WIDTH = 80
 # rich breaks lines at every kind of space, so a number is tied to its % by what is none.
@@ -35,7 +35,7 @@ class Screen:
             self._console.print(what, style=style)
         said = caught.get().rstrip("\n").replace(_TIE, " ")
         lines = [line.rstrip() for line in said.split("\n")]
-        say("\n".join(lines), file=self._file)
+        show("\n".join(lines), self._file)
 
     def gap(self) -> None:
         """An empty line."""
@@ -84,7 +84,7 @@ class Screen:
         """Columns under a heading; the first is words, the rest are numbers."""
         grid = Table(box=None, padding=(0, 2, 0, 0), header_style="bold", pad_edge=False)
         for index, name in enumerate(header):
-            grid.add_column(name, justify="left" if index == 0 else "right")
+            grid.add_column(plain(name), justify="left" if index == 0 else "right")
         for row in rows:
             grid.add_row(*map(_tied, row))
         self._print(Padding(grid, (0, 0, 0, indent)))
