@@ -23,7 +23,7 @@ from stillflow.engine.airflow.effects import (
 )
 from stillflow.engine.airflow.fan import Fan, fan_from_rating
 from stillflow.engine.airflow.fan_fit import fan_from_pair
-from stillflow.engine.airflow.faulty import apply, apply_many
+from stillflow.engine.airflow.faulty import ANOTHER_INLET, apply, apply_many
 from stillflow.engine.airflow.gauge import readings, readings_table
 from stillflow.engine.airflow.houses import CORNER_BEND, CORNER_FLOW, PARALLEL, Houses
 from stillflow.engine.airflow.points import GaugePoint, Reading
@@ -39,6 +39,7 @@ from stillflow.engine.airflow.system import (
 )
 
 __all__ = [
+    "ANOTHER_INLET",
     "CFM_LS",
     "CORNER_BEND",
     "CORNER_FLOW",

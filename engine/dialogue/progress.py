@@ -84,7 +84,7 @@ class Progress:
 
     Attributes:
         spent: minutes of checks, fixes and opening so far, as the rules count them.
-        unmoved: fixes in a row after which nothing read otherwise and the customer was as unhappy.
+        unmoved: fixes in a row after which nothing read otherwise.
     """
 
     knowledge: Knowledge

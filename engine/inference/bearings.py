@@ -52,8 +52,7 @@ class Bearings:
         rated = Unit(rated_sealed=fan.sealed_inh2o, rated_airflow=fan.airflow_cfm)
         self._baseline = baseline_for(Visit(unit=rated), knowledge)
         self._gauge = GaugeModel(knowledge, self._baseline, Visit(unit=rated))
-        common = np.array([fault.how_common.weight for fault in knowledge.faults.values()])
-        self._common = common / common.sum()
+        self._common = self._gauge.common
 
     def of(self, rule: Rule) -> Floats | None:
         """How much likelier a condition on readings is with each fault than elsewhere, shape (F,).

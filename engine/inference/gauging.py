@@ -101,6 +101,9 @@ class GaugeModel:
         knowledge: whose faults.
         baseline: what this system should read, and the air path behind that.
         visit: what is known of the house.
+
+    Attributes:
+        common: how common each fault is, shape (F,), summing to 1.
     """
 
     def __init__(self, knowledge: Knowledge, baseline: Baseline, visit: Visit) -> None:
@@ -149,7 +152,7 @@ class GaugeModel:
         )
         fault, part = np.nonzero(weight)
         self._mixture = _Mixture(fault, part, weight[fault, part])
-        self._common = common / common.sum()
+        self.common = common / common.sum()
         self._posteriors: dict[frozenset[tuple[Spot, float]], _Given] = {}
 
     def likelihood(self, before: Mapping[Spot, float], spot: Spot, value: float) -> Floats:
@@ -178,19 +181,9 @@ class GaugeModel:
             given.levels[column] = self._mixed(given, chance).T
         return given.levels[column]
 
-    def weights(self, readings: Mapping[Spot, float]) -> Floats:
-        """P(loss | fault, readings) of the single losses, shape (F, losses)."""
-        given = self._given(readings)
-        table = np.zeros_like(self.losses.weight)
-        parts = given.joint
-        np.add.at(table, (parts.fault, self._source[given.kept[parts.part]]), parts.chance)
-        total = table.sum(axis=1, keepdims=True)
-        return np.where(total > 0.0, table / np.where(total > 0.0, total, 1.0), self.losses.weight)
-
     def foretold(self, readings: Mapping[Spot, float]) -> Floats:
         """P(the readings | fault) up to one factor, shape (F,)."""
-        now = self._given(readings).now
-        return (1.0 - SAYS_NOTHING) * now + SAYS_NOTHING * float(self._common @ now)
+        return self._with_silence(self._given(readings).now)
 
     def sizes(self, readings: Mapping[Spot, float]) -> Normals:
         """Size of the loss behind each fault, given the readings; NaN where it has none or two."""
@@ -221,12 +214,12 @@ class GaugeModel:
 
         P(next, given) / P(given), each with its share of readings that say nothing.
         """
-        ahead = given.joint.under(chance)
-        whole = self._common @ ahead
-        kept = 1.0 - SAYS_NOTHING
-        now = given.now
-        before = kept * now + SAYS_NOTHING * float(self._common @ now)
-        return np.asarray((kept * ahead + SAYS_NOTHING * whole) / before[:, None])
+        ahead = self._with_silence(given.joint.under(chance))
+        return np.asarray(ahead / self._with_silence(given.now)[:, None])
+
+    def _with_silence(self, chance: Floats) -> Floats:
+        """Chances under each fault, (F, ...), with the share of readings that say nothing."""
+        return np.asarray((1.0 - SAYS_NOTHING) * chance + SAYS_NOTHING * (self.common @ chance))
 
 
 @dataclass(frozen=True)

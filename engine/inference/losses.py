@@ -17,6 +17,7 @@ from itertools import pairwise
 import numpy as np
 
 from stillflow.engine.airflow import (
+    ANOTHER_INLET,
     PARALLEL,
     Effect,
     GaugePoint,
@@ -27,7 +28,6 @@ from stillflow.engine.airflow import (
     MotorDeadEffect,
     SpeedEffect,
     ThroatEffect,
-    Tube,
     apply_many,
     readings_table,
 )
@@ -153,7 +153,8 @@ def losses_of(knowledge: Knowledge, baseline: Baseline, doubts: Sequence[Variati
             lines.append(np.full(len(grid), index))
             sizes.append(grid if grid.shape[1] else np.full((len(grid), 1), np.nan))
             shares.append(np.full(len(grid), share / len(grid)))
-    damaged = Houses.joined([_alike(part, house) for part in parts])
+    # Which other inlet leaks is told apart from the houses, so that they can stand side by side.
+    damaged = Houses.joined([replace(part, other=house.other) for part in parts])
     other = np.concatenate([np.full(part.count, part.other) for part in parts])
     line = np.concatenate(lines)
     expected = np.array([baseline.at(*spot) for spot in SPOTS])
@@ -186,7 +187,7 @@ def losses_of(knowledge: Knowledge, baseline: Baseline, doubts: Sequence[Variati
     common = np.array([fault.how_common.weight for fault in faults]) @ weight
     effects = tuple(fellows[0].effect for fellows in named.values())
     place = np.concatenate([np.arange(len(one)) for one in sizes])
-    first = np.flatnonzero(place % PAIRED == min(1, PAIRED - 1))
+    first = np.flatnonzero(place % PAIRED == 1)
     first = np.union1d(first, np.flatnonzero(np.isnan(np.concatenate([s[:, 0] for s in sizes]))))
     pair_reading, pair_chance = [], []
     for effect, size, chance in _seconds(common, line, place, sizes, start, effects):
@@ -207,7 +208,7 @@ def losses_of(knowledge: Knowledge, baseline: Baseline, doubts: Sequence[Variati
         pair_chance=np.concatenate(pair_chance),
         lines=tuple(names),
         effects=effects,
-    )  # fmt: skip
+    )
 
 
 def _seconds(
@@ -251,7 +252,7 @@ def _house(baseline: Baseline) -> Houses:
     system = baseline.system
     inlets = system.inlets[:2]
     if len(inlets) < 2:
-        inlets = (*inlets, Inlet(name="other inlet", branch=Tube(length_ft=8.0, fittings=1.0)))
+        inlets = (*inlets, ANOTHER_INLET)
     away = Inlet(name=_ELSEWHERE, tap_ft=0.7 * system.trunk.length_ft, branch=inlets[0].branch)
     system = system.model_copy(update={"inlets": (*inlets, away), "other_inlet": inlets[1].name})
     return Houses.of([system])
@@ -272,11 +273,6 @@ def _variants(effect: Effect, house: Houses) -> Iterator[tuple[float, Houses]]:
             yield 0.5, house.with_values({**two, PARALLEL: np.full(house.count, parallel)})
     else:
         yield 1.0, house
-
-
-def _alike(part: Houses, house: Houses) -> Houses:
-    """The same houses with the other inlet in one place, so that they can be put side by side."""
-    return replace(part, other=house.other)
 
 
 def readings_at_spots(houses: Houses, leaking: Integers) -> Floats:

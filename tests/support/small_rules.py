@@ -168,6 +168,21 @@ rules:
 """
 
 
+DANGER = """
+  - id: danger
+    kind: choice
+    ask: Is there any danger?
+    how: [Look.]
+    minutes: 1
+    first: true
+    answers:
+      - {id: smoke, label: smoke, usual: 0.1}
+      - {id: none, label: none, usual: 0.9}
+    source: common-practice
+"""
+"""A question that goes before all others, to be put in after `checks:`."""
+
+
 def small(text: str = SMALL) -> Knowledge:
     """The small rule set, or a changed text of it, with the shipped course of a visit."""
     course = (shipped_folder() / "course.yaml").read_text(encoding="utf-8")

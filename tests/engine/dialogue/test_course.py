@@ -5,7 +5,7 @@ from __future__ import annotations
 import random
 
 import pytest
-from small_rules import SMALL, small
+from small_rules import DANGER, SMALL, small
 
 from stillflow.engine import Session, Visit
 from stillflow.engine.base.errors import KnowledgeError
@@ -15,18 +15,6 @@ from stillflow.engine.inference.visit import CANT_DO, SKIPPED
 from stillflow.engine.ruleset.conditions import leaves, truth
 from stillflow.engine.ruleset.knowledge import Knowledge
 
-FIRST = """
-  - id: danger
-    kind: choice
-    ask: Is there any danger?
-    how: [Look.]
-    minutes: 1
-    first: true
-    answers:
-      - {id: smoke, label: smoke, usual: 0.1}
-      - {id: none, label: none, usual: 0.9}
-    source: common-practice
-"""
 STOP = """
   - id: stop-smoke
     when: {fact: answer.danger, is: smoke}
@@ -34,7 +22,7 @@ STOP = """
     because: Smoke is fire.
     source: common-practice
 """
-DANGEROUS = SMALL.replace("checks:\n", "checks:" + FIRST, 1) + STOP
+DANGEROUS = SMALL.replace("checks:\n", "checks:" + DANGER, 1) + STOP
 
 TWO_FIXES = """
 course:

@@ -7,7 +7,7 @@ from collections import Counter
 from collections.abc import Iterator
 
 import pytest
-from small_rules import SMALL, small
+from small_rules import DANGER, SMALL, small
 
 from stillflow.engine import Session, load_rules
 from stillflow.engine.base.errors import InputError
@@ -25,19 +25,6 @@ STOP = """
     when: {fact: answer.seal-look, is: torn}
     then: [{stop: The seal has burnt., call: an electrician, do_not: Do not run it.}]
     because: It smells.
-    source: common-practice
-"""
-
-DANGER = """
-  - id: danger
-    kind: choice
-    ask: Is there any danger?
-    how: [Look.]
-    minutes: 1
-    first: true
-    answers:
-      - {id: smoke, label: smoke, usual: 0.1}
-      - {id: none, label: none, usual: 0.9}
     source: common-practice
 """
 
