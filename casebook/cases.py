@@ -7,6 +7,7 @@ is fixed, and what a good technician concludes. Comparing many at once is in `re
 from __future__ import annotations
 
 import os.path
+import re
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from importlib import resources
@@ -26,6 +27,7 @@ MOST_STEPS = 60
 """Steps after which a case that has not ended never will."""
 
 _FIRST_LINE = "title: The hall inlet is weak"
+_KEY_OF_A_CASE = re.compile(r"^(?:finds|expect)[ \t]*:", re.MULTILINE)
 
 
 def _several(value: Any) -> Any:
@@ -36,6 +38,11 @@ Answers = Mapping[
     str, Annotated[tuple[float | str, ...], BeforeValidator(_several), Field(min_length=1)]
 ]
 """Check -> its answer; or its answers in turn, each time it is asked, of which the last holds."""
+
+Difficulty = Literal["easy", "middling", "hard"]
+
+MANY_CHECKS = 10
+"""More checks than these make a plain case one of middling difficulty."""
 
 Sentence = Annotated[str, Field(min_length=10, max_length=500)]
 
@@ -93,6 +100,18 @@ class Case(_Part):
     def name(self) -> str:
         """The case's file name without its ending."""
         return self._name
+
+    @property
+    def difficulty(self) -> Difficulty:
+        """How much it asks of a trainee.
+
+        Hard where the signs mislead or faults hide each other; middling where many checks are
+        enough, easy else.
+        """
+        if self.kind == "misleading" or len(self.expect.fixes) > 1:
+            return "hard"
+        many = (self.expect.enough_checks or 0) > MANY_CHECKS
+        return "middling" if many else "easy"
 
     def answers(self, fixed: int) -> dict[str, tuple[float | str, ...]]:
         """Check -> answers in turn, when the first so many fixes have been made."""
@@ -202,6 +221,20 @@ def read_case(text: str, name: str) -> Case:
     case._name = FilePath(name).stem
     case._source = source
     return case
+
+
+def named_case(name: str) -> Case | None:
+    """The shipped case with exactly this name; None if there is none."""
+    path = FilePath(str(resources.files("stillflow.casebook").joinpath("worked"))) / f"{name}.yaml"
+    # As a name, not as a path that leads elsewhere.
+    if path.name != f"{name}.yaml" or not os.path.isfile(path):  # noqa: PTH113 - as above
+        return None
+    return read_case(text_of(path), path.name)
+
+
+def written_as_case(text: str) -> bool:
+    """Whether a file's text is that of a worked case: a visit has neither of its keys."""
+    return _KEY_OF_A_CASE.search(text) is not None
 
 
 def play(case: Case, knowledge: Knowledge) -> PlayedCase:

@@ -12,6 +12,7 @@ import click
 
 from stillflow.casebook.cases import Case, load_cases
 from stillflow.casebook.replay import Report, Row, replay
+from stillflow.cli.casebook_cases import list_, show
 from stillflow.cli.options import db_option, json_option, rules_option
 from stillflow.cli.output import say_json
 from stillflow.cli.screen import Screen
@@ -30,7 +31,11 @@ _LISTED = 8
 
 @click.group("casebook")
 def command() -> None:
-    """Run what is on record through the rules again."""
+    """Look up the worked cases; run what is on record through the rules again."""
+
+
+command.add_command(list_)
+command.add_command(show)
 
 
 @command.command("replay")

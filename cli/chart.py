@@ -8,6 +8,7 @@ from typing import Any
 
 import click
 
+from stillflow.casebook.cases import measured as all_readings
 from stillflow.cli.chart_faults import faults
 from stillflow.cli.chart_tree import tree
 from stillflow.cli.drawing import (
@@ -63,7 +64,7 @@ Make = Callable[[Session, Believed, TitleBlock], Chart]
 def stations(visit: str | None, **options: Any) -> None:
     """Draw the air path as a strip, expected beside found, to see where suction is lost.
 
-    Of a visit (a file, or the id of one that is kept), or of readings given as for
+    Of a visit (a file, the id of one that is kept, a worked case), or of readings given as for
     'stillflow read'.
     """
     _draw(visit, options, _station_chart)
@@ -74,7 +75,7 @@ def stations(visit: str | None, **options: Any) -> None:
 def airflow(visit: str | None, **options: Any) -> None:
     """Draw suction against airflow: the fan, the system in good order and as found, the readings.
 
-    Of a visit (a file, or the id of one that is kept), or of readings given as for
+    Of a visit (a file, the id of one that is kept, a worked case), or of readings given as for
     'stillflow read'.
     """
     _draw(visit, options, _airflow_chart)
@@ -110,7 +111,8 @@ def _chosen(
     if found or any(value is not None for value in options.values()):
         right = "name a visit, or give readings"
         raise InputError("a visit has its own readings and its own system", right=right)
-    session = any_visit(visit, knowledge, db)
+    # Of a worked case all its readings are drawn, whichever were taken on the way.
+    session = any_visit(visit, knowledge, db, all_readings)
     return (session, *_told(session))
 
 

@@ -28,7 +28,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "chart": ("chart", "Draw decision tree, fault tree, stations or airflow, to pin to the wall."),
     "demo": ("demo", "Play one invented call on an invented house, no questions asked."),
     "rules": ("rules", "Check, list, look up and weigh the rules."),
-    "casebook": ("casebook", "Run the worked cases and the kept visits through the rules again."),
+    "casebook": ("casebook", "Look up worked cases; run them and kept visits through the rules."),
     "schema": ("schema", "Print the JSON Schema of a file format."),
 }
 """Command -> (module, one-line help)."""

@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import click
 
-from stillflow.casebook.files import load_visit, locate
+from stillflow.casebook.cases import read_case, written_as_case
+from stillflow.casebook.files import locate, read_visit
+from stillflow.casebook.parsing import text_of
 from stillflow.cli.options import json_option, planning_options, rules_option
 from stillflow.cli.output import say_json
 from stillflow.engine import Session, load_rules
@@ -19,9 +21,14 @@ from stillflow.engine.planning import Think
 def command(
     visit: str, think: Think, wrong_part: float, rules: tuple[str, ...], as_json: bool
 ) -> None:
-    """Give the next step of a visit file. The same file gives the same step."""
+    """Give the next step of a visit file. The same file gives the same step.
+
+    Of the file of a worked case it is the first step.
+    """
+    text = text_of(visit)
     with locate(visit):
-        session = Session(load_rules(rules), load_visit(visit), think, wrong_part)
+        known = read_case(text, visit).visit if written_as_case(text) else read_visit(text, visit)
+        session = Session(load_rules(rules), known, think, wrong_part)
     step = session.next_step()
     # Without readings there is nothing to be said that the list of faults does not say.
     verdict = session.said().verdict if session.progress.situation.readings else ""

@@ -1,33 +1,46 @@
-"""A visit named on the command line: a file, or an id in the casebook."""
+"""A visit named on the command line: a file, an id in the casebook, or a worked case."""
 
 from __future__ import annotations
 
 import os.path
+from collections.abc import Callable
 
-from stillflow.casebook.files import load_visit, locate
-from stillflow.engine import Session
+from stillflow.casebook.cases import Case, named_case, play, read_case, written_as_case
+from stillflow.casebook.files import locate, read_visit
+from stillflow.casebook.parsing import text_of
+from stillflow.engine import Session, Visit
 from stillflow.engine.ruleset import Knowledge
 
+OfCase = Callable[[Case, Knowledge], Visit]
+"""Which visit a worked case stands for."""
 
-def file_session(name: str, knowledge: Knowledge) -> Session:
-    """The session of a visit file.
+
+def as_played(case: Case, knowledge: Knowledge) -> Visit:
+    """The whole visit, as the rules of today take it."""
+    return play(case, knowledge).visit
+
+
+def any_visit(
+    name: str, knowledge: Knowledge, db: str | None, of_case: OfCase = as_played
+) -> Session:
+    """The session of what a person names.
+
+    A file of a visit or a worked case if there is such a file, else a shipped case of that name,
+    else a kept visit with that id.
 
     Raises:
-        InputError: the file cannot be used; with file and line.
-    """
-    with locate(name):
-        return Session(knowledge, load_visit(name))
-
-
-def any_visit(name: str, knowledge: Knowledge, db: str | None) -> Session:
-    """The session of a visit file if there is such a file, else of a kept visit with that id.
-
-    Raises:
-        InputError: neither is there, or it cannot be used.
+        InputError: none is there, or it cannot be used; of a file with its line.
     """
     looks_like_file = name.endswith((".yaml", ".yml")) or "/" in name
     if looks_like_file or os.path.exists(name):  # noqa: PTH110 - no, where Path raises
-        return file_session(name, knowledge)
+        text = text_of(name)
+        if written_as_case(text):
+            return Session(knowledge, of_case(read_case(text, name), knowledge))
+        with locate(name):
+            return Session(knowledge, read_visit(text, name))
+    case = named_case(name)
+    if case is not None:
+        return Session(knowledge, of_case(case, knowledge))
     from stillflow.casebook.store import Casebook
 
     return Session(knowledge, Casebook(db).find(name))

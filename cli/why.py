@@ -63,7 +63,7 @@ def command(
     rules: tuple[str, ...],
     db: str | None,
 ) -> None:
-    """Explain a visit: a visit file, or the id of a visit that is kept."""
+    """Explain a visit: its file, the id of one that is kept, or the name of a worked case."""
     knowledge = load_rules(rules)
     for name, fault in (("--focus", focus), ("--not", other)):
         if fault is not None and fault not in knowledge.faults:

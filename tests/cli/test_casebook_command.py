@@ -129,3 +129,49 @@ def test_no_visits_at_all_are_refused(kept: str) -> None:
     outcome = stillflow("casebook", "replay", "--db", kept, "--generated", "0")
     assert outcome.code == 2
     assert "--generated" in outcome.err
+
+
+def listed(*args: str) -> dict[str, dict[str, Any]]:
+    outcome = stillflow("casebook", "list", *args, "--json")
+    assert outcome.code == 0, outcome.err
+    return {row["name"]: row for row in json.loads(outcome.out)["cases"]}
+
+
+def test_cases_are_found_by_what_they_teach_by_fault_and_by_difficulty() -> None:
+    everything = listed()
+    assert {row["difficulty"] for row in everything.values()} == {"easy", "middling", "hard"}
+    clogs = listed("--fault", "hose-clogged")
+    assert clogs.keys() == {
+        name for name, row in everything.items() if "hose-clogged" in row["faults"]
+    }
+    taught = listed("fluff", "cooling")
+    assert "fluff-on-the-cooling-slots" in taught
+    assert len(taught) < len(listed("fluff")) < len(everything)
+    easy = listed("--difficulty", "easy")
+    assert easy
+    assert all(row["difficulty"] == "easy" for row in easy.values())
+    order = [row["difficulty"] for row in listed("--by", "difficulty").values()]
+    assert order == sorted(order, key=["easy", "middling", "hard"].index)
+
+
+def test_what_misleads_or_hides_two_faults_is_hard() -> None:
+    rows = listed()
+    assert rows["clogged-hose"]["difficulty"] == "easy"
+    for row in rows.values():
+        misleads = row["kind"] == "misleading" or len(row["faults"]) > 1
+        assert (row["difficulty"] == "hard") is misleads
+
+
+def test_a_case_is_shown_with_its_lesson_and_its_fault_in_words() -> None:
+    outcome = stillflow("casebook", "show", "clogged-hose")
+    assert outcome.code == 0
+    for part in ("easy", "teaches:", "rated 130 inH2O sealed", "Something is stuck in the hose"):
+        assert part in outcome.out
+
+
+def test_a_case_that_is_not_there_is_one_line_with_the_nearest() -> None:
+    for args in (("show", "cloged-hose"), ("list", "--fault", "hose-cloged")):
+        outcome = stillflow("casebook", *args)
+        assert (outcome.code, outcome.out) == (2, "")
+        assert "did you mean 'clogged-hose'" in outcome.err or "'hose-clogged'" in outcome.err
+        assert outcome.err.count("\n") == 1

@@ -11,6 +11,7 @@ import re
 import subprocess
 import sys
 import xml.etree.ElementTree as ElementTree
+from importlib import resources
 from pathlib import Path
 from typing import Any
 
@@ -450,3 +451,37 @@ def test_what_a_visit_cannot_give_is_one_line(tmp_path: Path, visit: Path) -> No
 def test_readings_that_contradict_each_other_start_no_tree() -> None:
     args = ("--given", "sealed-inlet=40", "--given", "working-inlet=70", *RATED)
     refused(stillflow(*TREE, *args), "contradict each other")
+
+
+def test_a_worked_case_is_drawn_like_a_visit_by_name_and_by_file(tmp_path: Path) -> None:
+    case = tmp_path / "mine.yaml"
+    worked = resources.files("stillflow.casebook").joinpath("worked", "clogged-hose.yaml")
+    case.write_text(worked.read_text(encoding="utf-8"), encoding="utf-8")
+    for kind in ("stations", "airflow"):
+        by_name, by_file = (
+            drawn(tmp_path, "chart", kind, one) for one in ("clogged-hose", str(case))
+        )
+        assert by_name == by_file
+        # Every reading of the case is drawn, also one that no check on the way asked for.
+        assert "Windmill End" in words(by_name)
+        assert "130" in words(by_name)
+    path = tmp_path / "why.svg"
+    outcome = stillflow("why", "clogged-hose", "--chart", str(path))
+    assert outcome.code == 0
+    assert "fix: Something is stuck in the hose" in outcome.out
+    assert path.read_bytes().startswith(b"<")
+
+
+def test_the_next_step_of_a_worked_case_is_its_first(tmp_path: Path) -> None:
+    case = tmp_path / "mine.yaml"
+    worked = resources.files("stillflow.casebook").joinpath("worked", "clogged-hose.yaml")
+    case.write_text(worked.read_text(encoding="utf-8"), encoding="utf-8")
+    outcome = stillflow("next", str(case), "--json")
+    assert json.loads(outcome.out)["check"]["id"] == "danger-signs"
+
+
+def test_a_broken_worked_case_is_one_line_with_its_place(tmp_path: Path) -> None:
+    case = tmp_path / "mine.yaml"
+    case.write_text("title: A case without much in it\nexpect: {fixes: [], ends: done}\n")
+    for args in (("why", str(case)), ("chart", "airflow", str(case)), ("next", str(case))):
+        refused(stillflow(*args), "mine.yaml")
