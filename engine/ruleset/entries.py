@@ -64,7 +64,18 @@ class Caution(Entry):
     """A danger, said before the step it belongs to."""
 
     text: Sentence
-    about: Literal["mains", "moving-parts", "dust", "heights", "walls", "suction", "noise", "fire"]
+    about: Literal[
+        "mains",
+        "moving-parts",
+        "dust",
+        "sharp",
+        "heights",
+        "confined",
+        "walls",
+        "suction",
+        "noise",
+        "fire",
+    ]
 
 
 class Access(Entry):

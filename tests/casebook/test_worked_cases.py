@@ -5,6 +5,8 @@ The readings in a case are held to the airflow model of the case's own house.
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+
 import pytest
 
 from stillflow.casebook.cases import Case, load_cases, play, worked_out
@@ -48,6 +50,28 @@ def test_every_stop_rule_is_what_ends_a_case(knowledge: Knowledge) -> None:
         if isinstance(item, Stop) and item.stop not in ended
     }
     assert unheard == set()
+
+
+def test_every_caution_is_shown_before_some_step_of_a_case(knowledge: Knowledge) -> None:
+    shown: set[str] = set()
+    for caution in knowledge.cautions.values():
+        for case in _cases_that_meet(caution.id, knowledge):
+            if caution.text in shown:
+                break
+            for turn in play(case, knowledge).turns:
+                for step in (turn.step.check, turn.step.fix):
+                    shown.update(step.cautions if step is not None else ())
+        assert caution.text in shown, caution.id
+
+
+def _cases_that_meet(caution: str, knowledge: Knowledge) -> Iterator[Case]:
+    """Cases that fix what the caution belongs to, then those that say what such a check finds."""
+    for case in CASES:
+        if any(caution in knowledge.faults[one].fix.cautions for one in case.expect.fixes):
+            yield case
+    for case in CASES:
+        if any(caution in knowledge.checks[one].cautions for one in case.finds):
+            yield case
 
 
 @pytest.mark.parametrize("case", HOUSES, ids=lambda case: case.name)
