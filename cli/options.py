@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import math
+import os
 from collections.abc import Callable
+from pathlib import Path
 from typing import Any
 
 import click
@@ -188,6 +190,26 @@ def json_option(command: Command) -> Command:
     return click.option("--json", "as_json", is_flag=True, help="print JSON for programs")(command)
 
 
+def own_rules() -> tuple[str, ...]:
+    """Folders laid over the shipped rules without being asked for.
+
+    Those that `STILLFLOW_RULES` names; where that is not set (an empty one is), the folder `rules`
+    of the user's data, if there is one with a rule file in it.
+    """
+    named = os.environ.get("STILLFLOW_RULES")
+    if named is not None:
+        return tuple(part for part in named.split(os.pathsep) if part)
+    folder = user_rules()
+    return (str(folder),) if any(folder.rglob("*.yaml")) else ()
+
+
+def user_rules() -> Path:
+    """Where a user's own rules belong, whether there are any or not."""
+    from platformdirs import user_data_dir
+
+    return Path(user_data_dir("stillflow", appauthor=False)) / "rules"
+
+
 def rules_option(command: Command) -> Command:
     """Add the option that lays further rule folders over the shipped rules."""
     return click.option(
@@ -196,5 +218,7 @@ def rules_option(command: Command) -> Command:
         multiple=True,
         type=click.Path(),
         metavar="FOLDER",
-        help="a folder of rules laid over the shipped ones (may be repeated)",
+        callback=lambda _ctx, _param, given: (*own_rules(), *given),
+        help="a folder of rules laid over the shipped ones (may be repeated); over those of "
+        "STILLFLOW_RULES or your user-data folder",
     )(command)

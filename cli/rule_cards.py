@@ -32,6 +32,8 @@ def show_card(screen: Screen, card: Card) -> None:
         _show_check(screen, card)
     _show_source(screen, card.source)
     screen.item("stands in:", f"{card.file}:{card.line}", 0)
+    for words in card.takes_place_of:
+        screen.item("", words, 0)
 
 
 def _show_rule(screen: Screen, card: RuleCard) -> None:

@@ -14,7 +14,7 @@ from stillflow.cli.screen import Screen
 from stillflow.engine import load_rules
 from stillflow.engine.audit import Card, Finding
 from stillflow.engine.base import InputError, KnowledgeError
-from stillflow.engine.ruleset import Knowledge
+from stillflow.engine.ruleset import Knowledge, replaced_words
 
 REFUSED, FAULTY = 2, 1
 
@@ -237,13 +237,13 @@ def _finding(one: Finding) -> dict[str, object]:
 
 
 def _laid_over(knowledge: Knowledge) -> Iterator[str]:
-    """Which files were laid over the shipped rules, and what they replaced there."""
+    """Which files were laid over the shipped rules, and what they did to entries there."""
     for layer, name in knowledge.files:
         if layer:
             yield f"{name}: laid over the shipped rules"
             for one in knowledge.replaced:
                 if (one.layer, one.place.file) == (layer, name):
-                    yield f"{one.place}: replaces that of {one.over.file}:{one.over.line}"
+                    yield f"{one.place}: {replaced_words(one)}"
 
 
 def _size(knowledge: Knowledge) -> str:

@@ -88,6 +88,7 @@ class RuleCard(_Card):
     source: SourceCard
     file: str
     line: int | None
+    takes_place_of: tuple[str, ...] = ()
 
 
 class FixCard(_Card):
@@ -124,6 +125,7 @@ class FaultCard(_Card):
     source: SourceCard
     file: str
     line: int | None
+    takes_place_of: tuple[str, ...] = ()
 
 
 class AnswerCard(_Card):
@@ -163,6 +165,7 @@ class CheckCard(_Card):
     source: SourceCard
     file: str
     line: int | None
+    takes_place_of: tuple[str, ...] = ()
 
 
 Card = RuleCard | FaultCard | CheckCard

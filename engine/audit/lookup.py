@@ -46,6 +46,7 @@ from stillflow.engine.ruleset import (
     leaves,
     observation_of,
     observed,
+    replaced_words,
     source_words,
 )
 
@@ -284,6 +285,7 @@ class _Standing(TypedDict):
     source: SourceCard
     file: str
     line: int | None
+    takes_place_of: tuple[str, ...]
 
 
 def _standing(knowledge: Knowledge, section: str, entry: Entry) -> _Standing:
@@ -292,4 +294,9 @@ def _standing(knowledge: Knowledge, section: str, entry: Entry) -> _Standing:
         "source": _source(knowledge, entry.source),
         "file": place.file,
         "line": place.line,
+        "takes_place_of": tuple(
+            replaced_words(one)
+            for one in knowledge.replaced
+            if (one.section, one.id) == (section, entry.id)
+        ),
     }

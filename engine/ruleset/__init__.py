@@ -35,7 +35,13 @@ from stillflow.engine.ruleset.entries import (
 from stillflow.engine.ruleset.knowledge import Knowledge
 from stillflow.engine.ruleset.loading import load_rules
 from stillflow.engine.ruleset.uses import checks_used, observation, observation_of, observed
-from stillflow.engine.ruleset.words import condition_words, effect_words, fact_words, source_words
+from stillflow.engine.ruleset.words import (
+    condition_words,
+    effect_words,
+    fact_words,
+    replaced_words,
+    source_words,
+)
 
 __all__ = [
     "ENDS",
@@ -69,6 +75,7 @@ __all__ = [
     "observation",
     "observation_of",
     "observed",
+    "replaced_words",
     "say",
     "source_words",
     "truth",

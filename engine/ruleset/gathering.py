@@ -1,15 +1,16 @@
 """Entries gathered from rule files, each well formed, with where they stand and what was wrong.
 
-What the entries say of each other is checked in `references`, once all are there.
+What the entries say of each other is checked in `references`, once all are there. What a folder
+changes and retires of earlier ones is carried out once the folder is read.
 """
 
 from __future__ import annotations
 
 import json
-from collections.abc import Iterator
-from dataclasses import dataclass
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass, replace
 from itertools import islice
-from typing import Any
+from typing import Any, Literal
 
 from pydantic import BaseModel, ValidationError
 
@@ -23,6 +24,7 @@ from stillflow.engine.base import (
     nearest,
     read_yaml,
 )
+from stillflow.engine.ruleset.changes import laid_over, said
 from stillflow.engine.ruleset.complaints import Circumstance, Combination, Complaint
 from stillflow.engine.ruleset.entries import (
     Access,
@@ -36,6 +38,7 @@ from stillflow.engine.ruleset.entries import (
     Turn,
     UnitClass,
 )
+from stillflow.engine.ruleset.forgetting import forget
 
 SECTIONS: dict[str, type[BaseModel]] = {
     "sources": Source,
@@ -53,21 +56,28 @@ SECTIONS: dict[str, type[BaseModel]] = {
     "combinations": Combination,
 }
 
+_AFTERWARDS = ("change", "retire")
+"""Sections that say something of entries in earlier folders."""
 
 _SHOWN_OF_AN_ENTRY = 20
 """Errors of one entry that are told; who has more reads the rest once these are mended."""
 
 
+How = Literal["replaced", "changed", "retired", "gone"]
+
+
 @dataclass(frozen=True)
 class Replaced:
-    """An entry that took the place of one in an earlier folder.
+    """An entry of an earlier folder that another took the place of, changed or retired.
 
     Attributes:
         section: such as `faults`.
         id: of both.
-        layer: of the folder it is from, counted from 0.
-        place: where it stands.
+        layer: of the folder that did it, counted from 0.
+        place: where it was done.
         over: where the other stands.
+        how: which of the three; `gone` is what named only what was retired, and went along.
+        what: for a change, the keys and values changed, such as `minutes 1.5 -> 4`.
     """
 
     section: str
@@ -75,6 +85,8 @@ class Replaced:
     layer: int
     place: Place
     over: Place
+    how: How = "replaced"
+    what: tuple[str, ...] = ()
 
 
 class Gathered:
@@ -87,6 +99,9 @@ class Gathered:
         self.where: dict[tuple[str, str], tuple[int, Located, Path]] = {}
         self.files: list[tuple[int, str]] = []
         self.replaced: list[Replaced] = []
+        self._layer = 0
+        self._retired: dict[tuple[str, str], Any] = {}
+        self._later: list[tuple[str, Located, Path, Any]] = []
 
     def fail(self, what: str, place: Place, right: str = "") -> None:
         """Note one thing wrong."""
@@ -94,6 +109,9 @@ class Gathered:
 
     def read(self, layer: int, name: str, text: str) -> None:
         """Take in one file; what is wrong with it is noted, not raised."""
+        if layer != self._layer:
+            self.settle()
+            self._layer = layer
         self.files.append((layer, name))
         try:
             located = read_yaml(text, name, KnowledgeError)
@@ -105,27 +123,126 @@ class Gathered:
             return
         for section, items in located.data.items():
             place = located.place((section,))
-            if section not in SECTIONS:
-                self.fail(f"'{section}' is not a section", place, nearest(section, SECTIONS))
+            if section in _AFTERWARDS and items is not None:
+                several = items if isinstance(items, list) else [items]
+                for index, item in enumerate(several):
+                    path: Path = (section, index) if several is items else (section,)
+                    self._later.append((section, located, path, item))
+            elif section not in SECTIONS:
+                known = (*SECTIONS, *_AFTERWARDS)
+                self.fail(f"'{section}' is not a section", place, nearest(section, known))
             elif not isinstance(items, list):
                 self.fail(f"'{section}' must be a list", place, "start each entry with '- id:'")
             else:
                 for index, item in enumerate(items):
                     self._entry(layer, located, (section, index), item)
 
-    def _entry(self, layer: int, located: Located, path: Path, item: object) -> None:
-        section = str(path[0])
-        if not isinstance(item, dict):
-            self.fail("an entry is a mapping", located.place(path), "start it with '- id:'")
+    def settle(self) -> None:
+        """Carry out what the last folder says of entries in earlier ones."""
+        later, self._later = self._later, []
+        for section, located, path, item in later:
+            if section == "retire":
+                self._retire(located, path, item)
+            else:
+                self._change(located, path, item)
+
+    def _retire(self, located: Located, path: Path, item: object) -> None:
+        key = self._earlier(str(item), located, path)
+        if key is not None:
+            self._note(key, located.place(path), "retired")
+            self._retired[key] = self.entries[key[0]].pop(key[1])
+            self._drop(key)
+
+    def forget(self) -> None:
+        """Take what was retired out of the entries that named it."""
+        for key in forget(self.entries, self._retired):
+            blamed = next(one for one in reversed(self.replaced) if one.how == "retired")
+            self.replaced.append(
+                replace(blamed, section=key[0], id=key[1], over=self.place(*key), how="gone")
+            )
+            self._drop(key)
+
+    def _drop(self, key: tuple[str, str]) -> None:
+        del self.raw[key[0]][key[1]]
+        del self.where[key]
+
+    def _change(self, located: Located, path: Path, item: object) -> None:
+        if not (isinstance(item, dict) and isinstance(item.get("id"), str)):
+            right = "write such as {id: slider-look, minutes: 0.5}"
+            self.fail("a change names an entry by its id", located.place(path), right)
             return
-        model = SECTIONS[section]
+        changed = {name: value for name, value in item.items() if name != "id"}
+        key = self._earlier(item["id"], located, path, changed)
+        if key is None:
+            return
+        section, entry_id = key
+        old = self.raw[section][entry_id]
+        # Whatever is wrong with the outcome stands in the change, which is where it is mended.
+        lines: dict[Path, int] = {}
+        new = laid_over(old, changed, located.lines, path, (section, 0), lines)
+        lines[section, 0] = located.place(path).line or 1
+        merged = Located(located.file, {section: [new]}, lines)
+        entry = self._valid(merged, (section, 0), new)
+        if entry is not None:
+            self._note(key, located.place(path), "changed", said(old, new))
+            self._keep(key, self._layer, merged, (section, 0), entry)
+
+    def _earlier(
+        self, name: str, located: Located, path: Path, keys: Iterable[str] = ()
+    ) -> tuple[str, str] | None:
+        """Section and id of the entry of an earlier folder that a change or `retire` names."""
+        section, _, bare = name.rpartition("/")
+        place = Place(located.file, located.place(path).line, f"{path[0]} {name}")
+        found = [key for key in self.where if key[1] == bare and section in ("", key[0])]
+        if len(found) > 1:
+            found = [one for one in found if {*keys} <= {*Keys(SECTIONS[one[0]]).at(())}] or found
+        if len(found) > 1:
+            choices = " or ".join(f"{one}/{bare}" for one, _ in found)
+            self.fail(f"more than one entry is called '{bare}'", place, f"write {choices}")
+        elif not found:
+            right = nearest(bare, (one for _, one in self.where))
+            self.fail(f"there is no '{name}' in the rules below", place, right)
+        elif self.where[found[0]][0] == self._layer:
+            there = self.place(*found[0])
+            right = f"say it there: {there.file}:{there.line}"
+            self.fail(f"'{name}' is written or changed in this folder already", place, right)
+        else:
+            return found[0]
+        return None
+
+    def _note(
+        self, key: tuple[str, str], place: Place, how: How, what: tuple[str, ...] = ()
+    ) -> None:
+        place = Place(place.file, place.line, key[1])
+        self.replaced.append(Replaced(*key, self._layer, place, self.place(*key), how, what))
+
+    def _keep(
+        self, key: tuple[str, str], layer: int, located: Located, path: Path, entry: Any
+    ) -> None:
+        section, entry_id = key
+        self.where[key] = (layer, located, path)
+        self.entries[section][entry_id] = entry
+        self.raw[section][entry_id] = located.data[path[0]][path[1]]
+
+    def _valid(self, located: Located, path: Path, item: dict[str, Any]) -> Any:
+        """The entry, or None where what is wrong with it was noted."""
+        model = SECTIONS[str(path[0])]
         try:
-            entry: Any = model.model_validate(item)
+            return model.model_validate(item)
         except ValidationError as problem:
             name = str(item.get("id", f"entry {int(path[1]) + 1}"))
             explained = explain_validation(problem, located, path, Keys(model))
             for what, place, right in islice(explained, _SHOWN_OF_AN_ENTRY):
                 self.fail(what, _named(place, path, name), right)
+            return None
+
+    def _entry(self, layer: int, located: Located, path: Path, item: object) -> None:
+        section = str(path[0])
+        if not isinstance(item, dict):
+            self.fail("an entry is a mapping", located.place(path), "start it with '- id:'")
+            return
+        entry = self._valid(located, path, item)
+        if entry is None:
             return
         key = (section, entry.id)
         if key in self.where and self.where[key][0] == layer:
@@ -138,12 +255,8 @@ class Gathered:
             )
             return
         if key in self.where:
-            over = self.place(*key)
-            place = _named(located.place(path), path, entry.id)
-            self.replaced.append(Replaced(section, entry.id, layer, place, over))
-        self.where[key] = (layer, located, path)
-        self.entries[section][entry.id] = entry
-        self.raw[section][entry.id] = item
+            self._note(key, located.place(path), "replaced")
+        self._keep(key, layer, located, path, entry)
 
     def blamed(self) -> Iterator[KnowledgeError]:
         """The errors; one in an entry that was sound before names what was laid over the rules."""

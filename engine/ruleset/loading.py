@@ -1,8 +1,8 @@
 """Reads folders of rule files into one checked `Knowledge`.
 
-Folders are read in order and an entry replaces an earlier one with the same section and id, so a
-shop's own folder is a difference laid over the shipped one. All errors of a load are gathered;
-the first is raised and carries the others.
+Folders are read in order and an entry replaces an earlier one with the same section and id, or
+changes or retires it, so a shop's own folder is a difference laid over the shipped one. All errors
+of a load are gathered; the first is raised and carries the others.
 """
 
 from __future__ import annotations
@@ -89,8 +89,10 @@ def load_texts(texts: Iterable[tuple[int, str, str]]) -> Knowledge:
 
 def _finish(gathered: Gathered) -> Knowledge:
     """The checked rule set, or the first error raised with the others on it."""
+    gathered.settle()
     groups = gathered.entries
     if not gathered.errors:
+        gathered.forget()
         facts = fact_kinds(
             groups["levels"].values(),
             groups["checks"].values(),

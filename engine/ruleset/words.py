@@ -23,6 +23,7 @@ from stillflow.engine.airflow import (
 from stillflow.engine.base import Station
 from stillflow.engine.ruleset.conditions import Condition, FactValue, Leaf, say
 from stillflow.engine.ruleset.entries import Source
+from stillflow.engine.ruleset.gathering import Replaced
 from stillflow.engine.ruleset.knowledge import Knowledge
 
 _SUBJECTS = {
@@ -145,3 +146,15 @@ def source_words(source: Source) -> str:
     details = [source.number, str(source.year or ""), source.clause]
     named = ", ".join(part for part in details if part)
     return f"{source.title} ({named})" if named else source.title
+
+
+def replaced_words(one: Replaced) -> str:
+    """What became of an entry of an earlier folder, and where that stands."""
+    entry = f"'{one.id}' of {one.section}, from {one.over.file}:{one.over.line}"
+    if one.how == "replaced":
+        return f"takes the place of {entry}"
+    if one.how == "changed":
+        return f"changes {entry}: {'; '.join(one.what) or 'nothing'}"
+    if one.how == "retired":
+        return f"retires {entry}"
+    return f"with it goes {entry}, which has nothing else to say"

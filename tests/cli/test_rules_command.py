@@ -87,7 +87,8 @@ def test_what_was_read_and_what_it_replaces_is_said(shop: Path) -> None:
     place = shipped.places["rules", "slider-look-open"]
     assert read == "shop/extra.yaml: laid over the shipped rules"
     assert replaced == (
-        f"shop/extra.yaml:2, slider-look-open: replaces that of {place.file}:{place.line}"
+        "shop/extra.yaml:2, slider-look-open: takes the place of 'slider-look-open' of rules, "
+        f"from {place.file}:{place.line}"
     )
     assert total.endswith(
         f"rules in {len(shipped.files) + 1} files; {len(INSPECTIONS)} kinds of slips looked for."
@@ -97,6 +98,37 @@ def test_what_was_read_and_what_it_replaces_is_said(shop: Path) -> None:
     (one,) = shown["replaced"]
     assert (one["section"], one["id"]) == ("rules", "slider-look-open")
     assert one["over"] == {"file": place.file, "line": place.line, "key": "slider-look-open"}
+
+
+def test_rules_show_says_whose_place_an_entry_takes_and_what_was_changed(shop: Path) -> None:
+    write(shop, "change: {id: slider-look, minutes: 0.4}\n")
+    place = load_rules().places["checks", "slider-look"]
+    shown = stillflow("rules", "show", "slider-look", "--rules", str(shop))
+    said = " ".join(shown.out.split())
+    assert f"of checks, from {place.file}:{place.line}: minutes 0.2 -> 0.4" in said
+
+
+def test_rules_of_ones_own_are_laid_over_without_being_asked_for(
+    shop: Path, monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    write(shop, "change: {id: slider-look, minutes: 0.4}\n")
+    kept = tmp_path / "data" / "rules"
+    kept.mkdir(parents=True)
+    (kept / "own.yaml").write_text("change: {id: slider-look, minutes: 0.6}\n")
+    monkeypatch.setattr("platformdirs.user_data_dir", lambda *_, **__: str(kept.parent))
+
+    def minutes(*args: str) -> float:
+        shown = json.loads(stillflow("rules", "show", "slider-look", "--json", *args).out)
+        return float(shown[0]["minutes"])
+
+    assert minutes() == 0.2  # an empty STILLFLOW_RULES, as in all tests, keeps all of it out
+    monkeypatch.setenv("STILLFLOW_RULES", str(shop))
+    assert minutes() == 0.4
+    assert minutes("--rules", str(kept)) == 0.6
+    monkeypatch.delenv("STILLFLOW_RULES")
+    assert minutes() == 0.6
+    (kept / "own.yaml").unlink()
+    assert minutes() == 0.2
 
 
 def test_a_folder_that_is_not_there_is_one_line_with_exit_code_2() -> None:
