@@ -19,7 +19,7 @@ from stillflow.casebook.parsing import in_utc
 from stillflow.engine.base import Place, SetupError
 from stillflow.engine.inference import Event, Visit
 
-VERSION = 1
+VERSION = 2
 """Of the tables below. A higher one in a database was made by a newer stillflow."""
 
 
@@ -89,12 +89,13 @@ events = sa.Table(
     sa.Column("fix", sa.Text, nullable=True),
     sa.Column("done", sa.Boolean, nullable=True),
     sa.Column("found", sa.Boolean, nullable=True),
+    sa.Column("inlet", sa.Text, nullable=True),
 )
 
 NEWEST = (visits.c.changed.desc(), visits.c.id.desc())
 """Order of visits: the last changed first."""
 
-_EVENT_KEYS = ("check", "answer", "fix", "done", "found", "at")
+_EVENT_KEYS = ("check", "answer", "fix", "done", "found", "inlet", "at")
 
 
 def prepare(connection: Connection, place: str) -> None:
@@ -124,6 +125,22 @@ def prepare(connection: Connection, place: str) -> None:
             Place(place),
             "update stillflow",
         )
+    elif version < VERSION:
+        _bring_up(connection)
+
+
+def _bring_up(connection: Connection) -> None:
+    """Make tables of an earlier version those of today; nothing that is kept is changed."""
+    # As the first statement this keeps out another program that is at the same.
+    connection.execute(casebook.update().values(version=VERSION))
+    known = {column["name"] for column in sa.inspect(connection).get_columns(events.name)}
+    for column in events.columns:
+        if column.name not in known:
+            # Every column that ever came later may be empty.
+            kind = column.type.compile(connection.dialect)
+            connection.execute(
+                sa.text(f"ALTER TABLE {events.name} ADD COLUMN {column.name} {kind}")
+            )
 
 
 def insert(connection: Connection, visit: Visit) -> None:

@@ -40,7 +40,7 @@ from stillflow.cli.screen import Screen
 from stillflow.engine import Session, load_rules
 from stillflow.engine.base import InputError, SetupError, StillflowError
 from stillflow.engine.dialogue import NextStep, summarise
-from stillflow.engine.inference import Event, Visit, checked_event
+from stillflow.engine.inference import Event, Visit
 from stillflow.engine.planning import Think
 
 
@@ -240,15 +240,15 @@ class Dialogue:
             assert step.fix is not None
             found = False if absent else None
             event = Event(fix=step.fix.fault, done=answer == "yes", found=found, at=now)
-        event = checked_event(self._session.knowledge, event)
+        event = self._session.checked(event)
         self._write(
             lambda: self._casebook.add_event(self._kept, event), (*self._kept.events, event)
         )
         # Only what is kept is believed.
         if event.check is not None and event.answer is not None:
-            self._session.record(event.check, event.answer, now)
+            self._session.record(event.check, event.answer, now, event.inlet)
         elif event.fix is not None:
-            self._session.record_fix(event.fix, answer == "yes", now, not absent)
+            self._session.record_fix(event.fix, answer == "yes", now, not absent, event.inlet)
         if step.check is not None and step.check.station is not None:
             show_reading(self._screen, self._session, step.check)
 

@@ -16,8 +16,11 @@ from stillflow.engine.inference import (
     NO_ANSWER,
     SKIPPED,
     Event,
+    Further,
+    Inlets,
     LikelihoodModel,
     Situation,
+    Spot,
     Visit,
     spot_of,
 )
@@ -25,6 +28,32 @@ from stillflow.engine.ruleset import Check, Doubt, Knowledge
 
 STILL = 0.06
 """A reading within this share of the one before a fix has not moved: somewhat over the gauge's."""
+
+
+@dataclass(frozen=True)
+class Taken:
+    """One answer as it is believed.
+
+    Attributes:
+        check: the check.
+        answer: a choice's, or a reading with the gauge's zero taken off.
+        spot: where a reading was taken.
+        inlet: name of the inlet that the answer is about, empty where none was given.
+    """
+
+    check: Check
+    answer: float | str
+    spot: Spot | None
+    inlet: str
+
+    @property
+    def further(self) -> bool:
+        """Whether it was read at an inlet that has no station of its own."""
+        return self.spot is not None and isinstance(self.spot[1], Further)
+
+    def replaces(self, other: Taken) -> bool:
+        """Whether it is the same asked again."""
+        return (self.check.id, self.spot) == (other.check.id, other.spot)
 
 
 @dataclass(frozen=True)
@@ -39,6 +68,7 @@ class Asked:
         before: belief before it, shape (F,).
         after: belief after it, shape (F,).
         doubted_by: the rule that set it aside, empty if it was believed.
+        inlet: name of the inlet that it is about, empty where none was given.
     """
 
     number: int
@@ -48,6 +78,7 @@ class Asked:
     before: Floats
     after: Floats
     doubted_by: str = ""
+    inlet: str = ""
 
     @property
     def moved(self) -> float:
@@ -67,6 +98,7 @@ class Repair:
         probability: of the fault when the fix was recorded.
         probabilities: of every fault then, shape (F,).
         situation: what was known then.
+        inlet: name of the inlet it was done at, empty where none was given.
     """
 
     number: int
@@ -76,6 +108,7 @@ class Repair:
     probability: float
     probabilities: Floats
     situation: Situation
+    inlet: str = ""
 
 
 @dataclass
@@ -85,13 +118,15 @@ class Progress:
     Attributes:
         spent: minutes of checks, fixes and opening so far, as the rules count them.
         unmoved: fixes in a row after which nothing read otherwise.
+        inlets: the inlets of the house as far as they have names.
     """
 
     knowledge: Knowledge
     model: LikelihoodModel
     visit: Visit
     weights: Floats = field(init=False)
-    accepted: list[tuple[Check, float | str]] = field(default_factory=list)
+    inlets: Inlets = field(init=False)
+    accepted: list[Taken] = field(default_factory=list)
     silent: dict[str, str] = field(default_factory=dict)
     opened: set[str] = field(default_factory=set)
     asked: list[Asked] = field(default_factory=list)
@@ -102,9 +137,10 @@ class Progress:
     events: int = 0
     spent: float = 0.0
     unmoved: int = 0
-    _stale: list[tuple[Check, float | str]] = field(default_factory=list)
+    _stale: list[Taken] = field(default_factory=list)
 
     def __post_init__(self) -> None:
+        self.inlets = Inlets(self.visit.site)
         self._standing = self.model.standing(self.visit)
         self._believe()
 
@@ -141,13 +177,16 @@ class Progress:
 
     @property
     def answered(self) -> dict[str, float | str]:
-        """Answers believed now, by check; readings with the gauge's zero taken off."""
-        return {check.id: answer for check, answer in self.accepted}
+        """Answers believed now, by check; readings with the gauge's zero taken off.
+
+        What was read at further inlets is not among them.
+        """
+        return {one.check.id: one.answer for one in self.accepted if not one.further}
 
     @property
     def closed(self) -> set[str]:
         """Checks that were answered or given up, so that they are not asked now."""
-        return {*(check.id for check, _ in self.accepted), *self.silent}
+        return {*self.answered, *self.silent}
 
     @property
     def last_repair(self) -> Repair | None:
@@ -158,43 +197,58 @@ class Progress:
         """Take in one event that has been checked to make sense."""
         self.events += 1
         if event.fix is not None:
-            self._repair(event.fix, bool(event.done), event.found is not False)
+            self.inlets.learn(event.inlet or "", None)
+            self._repair(event)
             return
         assert event.check is not None and event.answer is not None
         check = self.knowledge.checks[event.check]
-        if check.id in self.again:
+        self.inlets.learn(event.inlet or "", check)
+        taken = self._taken(check, event)
+        if not taken.further and check.id in self.again:
             self.again.remove(check.id)
-        if event.answer in NO_ANSWER:
+        if event.answer not in NO_ANSWER:
+            self._answer(taken, event)
+            return
+        if not taken.further:
             self.silent[check.id] = str(event.answer)
-            self._note(check, event.answer, self.probabilities)
-        else:
-            self._answer(check, event.answer)
+        self._note(event, self.probabilities)
 
-    def _answer(self, check: Check, answer: float | str) -> None:
-        self.silent.pop(check.id, None)
+    def _taken(self, check: Check, event: Event) -> Taken:
+        assert event.answer is not None
+        inlet, spot, answer = event.inlet or "", None, event.answer
+        if check.kind == "reading":
+            state, station = spot_of(check)
+            spot = state, self.inlets.at(station, event.inlet)
+            if answer not in NO_ANSWER:
+                # What the gauge shows in open air is no suction.
+                answer = max(0.0, float(answer) - self.visit.gauge.zero)
+        return Taken(check, answer, spot, inlet)
+
+    def _answer(self, taken: Taken, event: Event) -> None:
+        check = taken.check
+        if not taken.further:
+            self.silent.pop(check.id, None)
         before = self.probabilities
         self._spend(check.minutes, check.access)
-        if check.id in self.answered:
-            self.accepted = [(one, old) for one, old in self.accepted if one.id != check.id]
+        kept = [one for one in self.accepted if not taken.replaces(one)]
+        if len(kept) < len(self.accepted):
+            self.accepted = kept
             self._believe()
-        believed = answer
-        if check.kind == "reading":
-            # What the gauge shows in open air is no suction.
-            believed = max(0.0, float(answer) - self.visit.gauge.zero)
-        self.accepted.append((check, believed))
+        self.accepted.append(taken)
         doubt = self._contradiction() if check.kind == "reading" else None
         if doubt is not None:
-            self._set_aside(check, answer, before, *doubt)
+            self._set_aside(event, before, *doubt)
             return
         if self._stale and check.verifies and check.kind == "choice":
             if self._nothing_moved():
                 self._stand_again()
-                self._note(check, answer, before)
+                self._note(event, before)
                 return
             self._stale, self.unmoved = [], 0
         prior = self._situation(len(self.accepted) - 1)
-        self.weights = self._scaled(self.weights * self.model.likelihood(prior, check, believed))
-        self._note(check, answer, before)
+        if not taken.further:
+            self.weights = self._scaled(self.weights * self._likelihood(prior, taken))
+        self._note(event, before)
 
     def _contradiction(self) -> tuple[str, tuple[str, ...]] | None:
         """The first rule by id that doubts readings taken so far, and the checks it doubts."""
@@ -208,14 +262,9 @@ class Progress:
         return None
 
     def _set_aside(
-        self,
-        check: Check,
-        answer: float | str,
-        before: Floats,
-        rule_id: str,
-        checks: tuple[str, ...],
+        self, event: Event, before: Floats, rule_id: str, checks: tuple[str, ...]
     ) -> None:
-        self.accepted = [pair for pair in self.accepted if pair[0].id not in checks]
+        self.accepted = [one for one in self.accepted if one.check.id not in checks]
         if rule_id in self.doubts:
             # The same contradiction twice: asking a third time would teach nothing.
             self.silent.update((name, "set aside") for name in checks)
@@ -225,14 +274,23 @@ class Progress:
         self.doubts.append(rule_id)
         self.doubting = rule_id
         self._believe()
-        self._note(check, answer, before, rule_id)
+        self._note(event, before, rule_id)
 
-    def _repair(self, fault_id: str, done: bool, found: bool) -> None:
+    def _repair(self, event: Event) -> None:
+        assert event.fix is not None
+        fault_id, done, found = event.fix, bool(event.done), event.found is not False
         column = self.knowledge.fault_index[fault_id]
         probability = float(self.probabilities[column])
         self.repairs.append(
             Repair(
-                self.events, fault_id, done, found, probability, self.probabilities, self.situation
+                number=self.events,
+                fault_id=fault_id,
+                done=done,
+                found=found,
+                probability=probability,
+                probabilities=self.probabilities,
+                situation=self.situation,
+                inlet=event.inlet or "",
             )
         )
         if not found:
@@ -243,11 +301,12 @@ class Progress:
         self._spend(fix.minutes, fix.access)
         if self.knowledge.faults[fault_id].mode is not Mode.NORMAL:
             kept = [
-                (check, answer)
-                for check, answer in self.accepted
-                if check.kind == "choice" and not (check.again_after_fix or check.verifies)
+                one
+                for one in self.accepted
+                if one.check.kind == "choice"
+                and not (one.check.again_after_fix or one.check.verifies)
             ]
-            self._stale = [pair for pair in self.accepted if pair not in kept]
+            self._stale = [one for one in self.accepted if one not in kept]
             self.accepted = kept
         # What could not be told or was put off may be asked again; what cannot be done stays so.
         self.silent = {
@@ -265,21 +324,21 @@ class Progress:
 
     def _nothing_moved(self) -> bool:
         """Whether all that was read again after a fix is as it was."""
-        now = self.answered
         again = [
-            (float(now[one.id]), float(old))
-            for one, old in self._stale
-            if one.kind == "reading" and one.id in now
+            (float(now.answer), float(old.answer))
+            for old in self._stale
+            for now in self.accepted
+            if old.check.kind == "reading" and now.replaces(old)
         ]
         return all(abs(new - old) <= max(STILL * old, 2.0) for new, old in again)
 
     def _stand_again(self) -> None:
         """What was read and seen before a fix that changed nothing holds as before."""
-        now = self.answered
         old = [
-            (check, answer)
-            for check, answer in self._stale
-            if check.id not in now and not (check.verifies and check.kind == "choice")
+            one
+            for one in self._stale
+            if not any(now.replaces(one) for now in self.accepted)
+            and not (one.check.verifies and one.check.kind == "choice")
         ]
         self.accepted = [*old, *self.accepted]
         self._stale = []
@@ -289,11 +348,13 @@ class Progress:
     def _believe(self) -> None:
         """Fold the belief afresh over what is accepted now."""
         self.weights = self.model.prior(self.situation.standing, [*self.tried, *self.absent])
-        for index, (check, answer) in enumerate(self.accepted):
-            situation = self._situation(index)
-            self.weights = self._scaled(
-                self.weights * self.model.likelihood(situation, check, answer)
-            )
+        for index, taken in enumerate(self.accepted):
+            if not taken.further:
+                situation = self._situation(index)
+                self.weights = self._scaled(self.weights * self._likelihood(situation, taken))
+
+    def _likelihood(self, situation: Situation, taken: Taken) -> Floats:
+        return self.model.likelihood(situation, taken.check, taken.answer, taken.spot)
 
     def _scaled(self, weights: Floats) -> Floats:
         total = weights.sum()
@@ -306,24 +367,26 @@ class Progress:
         standing.update((tried_fact(fault_id), True) for fault_id in self.tried)
         readings = {}
         choices = {}
-        for check, answer in self.accepted[:count]:
-            if check.kind == "reading":
-                readings[spot_of(check)] = float(answer)
+        for one in self.accepted[:count]:
+            if one.further:
+                continue  # kept by name; the belief does not use it yet
+            if one.spot is not None:
+                readings[one.spot] = float(one.answer)
             else:
-                choices[check.id] = str(answer)
+                choices[one.check.id] = str(one.answer)
         return Situation(standing, readings, choices)
 
-    def _note(
-        self, check: Check, answer: float | str, before: Floats, doubted_by: str = ""
-    ) -> None:
+    def _note(self, event: Event, before: Floats, doubted_by: str = "") -> None:
+        assert event.check is not None and event.answer is not None
         self.asked.append(
             Asked(
-                self.events,
-                check.id,
-                answer,
-                self.round,
-                before,
-                self.probabilities,
-                doubted_by,
+                number=self.events,
+                check_id=event.check,
+                answer=event.answer,
+                round=self.round,
+                before=before,
+                after=self.probabilities,
+                doubted_by=doubted_by,
+                inlet=event.inlet or "",
             )
         )

@@ -106,7 +106,13 @@ class Session:
         """Everything recorded so far, in order."""
         return self._visit.events
 
-    def record(self, check_id: str, answer: float | str, at: datetime | None = None) -> None:
+    def record(
+        self,
+        check_id: str,
+        answer: float | str,
+        at: datetime | None = None,
+        inlet: str | None = None,
+    ) -> None:
         """Take in the answer to a check.
 
         Args:
@@ -114,11 +120,13 @@ class Session:
             answer: for a reading inH2O as a number, or text with a unit; for a choice the
                 answer's id; for either `can't tell`, `can't do here` or `skipped`.
             at: when, UTC.
+            inlet: name of the inlet that the answer is about. Station `other` may be read at any
+                number of inlets; each name is a reading of its own.
 
         Raises:
-            InputError: no such check, or an answer it does not have.
+            InputError: no such check, an answer it does not have, or an inlet that it is not about.
         """
-        self._take(Event(check=check_id, answer=answer, at=at))
+        self._take(Event(check=check_id, answer=answer, at=at, inlet=inlet))
 
     def record_fix(
         self,
@@ -126,6 +134,7 @@ class Session:
         done: bool = True,
         at: datetime | None = None,
         found: bool = True,
+        inlet: str | None = None,
     ) -> None:
         """Take in that a fix was done, left undone, or that its fault was not there.
 
@@ -135,11 +144,21 @@ class Session:
             at: when, UTC.
             found: False if the fault turned out not to be there; then nothing was changed, and
                 the readings still hold.
+            inlet: name of the inlet it was done at; the one that `next_step` named by default.
 
         Raises:
             InputError: no such fault.
         """
-        self._take(Event(fix=fault_id, done=done, found=None if found else False, at=at))
+        found_ = None if found else False
+        self._take(Event(fix=fault_id, done=done, found=found_, at=at, inlet=inlet))
+
+    def checked(self, event: Event) -> Event:
+        """The event as it would go on record.
+
+        Raises:
+            InputError: it cannot, as for `record` and `record_fix`.
+        """
+        return checked_event(self.knowledge, event, inlets=self.progress.inlets)
 
     def undo(self) -> Event | None:
         """Take back the last event, and return it; None if there is none."""
@@ -199,7 +218,7 @@ class Session:
         return meanings(self.knowledge, self.progress, self._model, self.baseline, check)
 
     def _take(self, event: Event) -> None:
-        event = checked_event(self.knowledge, event)
+        event = self.checked(event)
         visit = with_event(self._visit, event)
         self.progress.apply(event)
         self._visit = visit
@@ -207,13 +226,12 @@ class Session:
 
     def _replay(self, events: Sequence[Event]) -> Progress:
         progress = Progress(self.knowledge, self._model, self._visit)
-        checked = tuple(
-            checked_event(self.knowledge, event, f"events.{index}")
-            for index, event in enumerate(events)
-        )
-        for event in checked:
-            progress.apply(event)
-        self._visit = self._visit.model_copy(update={"events": checked})
+        checked = []
+        for index, event in enumerate(events):
+            where = f"events.{index}"
+            checked.append(checked_event(self.knowledge, event, where, progress.inlets))
+            progress.apply(checked[-1])
+        self._visit = self._visit.model_copy(update={"events": tuple(checked)})
         self._step = None
         return progress
 

@@ -21,6 +21,7 @@ from stillflow.engine.inference.facts import (
     typical_reading,
 )
 from stillflow.engine.inference.foretelling import tail_of
+from stillflow.engine.inference.inlets import At, Further, Inlets, key_of
 from stillflow.engine.inference.likelihood import (
     LikelihoodModel,
     Outlook,
@@ -48,6 +49,7 @@ from stillflow.engine.inference.visit import (
     Event,
     Gauge,
     House,
+    NamedInlet,
     Pair,
     Site,
     Unit,
@@ -63,6 +65,7 @@ __all__ = [
     "RATED_TOLERANCE",
     "SKIPPED",
     "SPOTS",
+    "At",
     "Baseline",
     "Bearings",
     "Candidate",
@@ -70,9 +73,12 @@ __all__ = [
     "Conclusions",
     "Event",
     "Firing",
+    "Further",
     "Gauge",
     "House",
+    "Inlets",
     "LikelihoodModel",
+    "NamedInlet",
     "Outlook",
     "Pair",
     "Site",
@@ -91,6 +97,7 @@ __all__ = [
     "found_system",
     "inference_for",
     "judge",
+    "key_of",
     "known_check",
     "possible",
     "reading_facts",

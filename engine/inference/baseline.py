@@ -23,6 +23,7 @@ from stillflow.engine.airflow import (
     readings_table,
 )
 from stillflow.engine.base import AirState, InputError, Place, Station, nearest
+from stillflow.engine.inference.inlets import At
 from stillflow.engine.inference.visit import Pair, Visit
 from stillflow.engine.ruleset import Knowledge, UnitClass
 
@@ -55,9 +56,9 @@ class Baseline(BaseModel):
         """Only a class of unit stands behind it, so its levels have wider edges."""
         return self.origin == "class"
 
-    def at(self, state: AirState, station: Station) -> float:
-        """The expected reading, inH2O."""
-        pair = self.expected[station]
+    def at(self, state: AirState, at: At) -> float:
+        """The expected reading, inH2O; at a further inlet what is expected at the other one."""
+        pair = self.expected[at if isinstance(at, Station) else Station.OTHER]
         value = pair.sealed if state is AirState.SEALED else pair.working
         assert value is not None
         return value

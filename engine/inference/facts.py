@@ -10,10 +10,12 @@ from collections.abc import Collection, Mapping, Sequence
 
 from stillflow.engine.base import KEPT_PAIRS, AirState, Station
 from stillflow.engine.inference.baseline import Baseline
+from stillflow.engine.inference.inlets import At
 from stillflow.engine.inference.visit import Visit
 from stillflow.engine.ruleset import FactValue, Level
 
-Spot = tuple[AirState, Station]
+Spot = tuple[AirState, At]
+"""Whether air flows, and where the gauge is put."""
 
 
 def judge(share: float, levels: Sequence[Level], wide: bool) -> str:
@@ -51,17 +53,22 @@ def reading_facts(
         baseline: what this system should read.
         levels: the bands of share of expected.
         about: only what follows from these, each alone or with any other; all by default.
+
+    Rules speak of stations alone: no fact follows from what was read at further inlets.
     """
     about = readings if about is None else about
     facts: dict[str, FactValue] = {}
     for state, station in about:
+        if not isinstance(station, Station):
+            continue
         value = readings[state, station]
         share = value / baseline.at(state, station)
         facts[f"reading.{state}.{station}"] = value
         facts[f"share.{state}.{station}"] = share
         facts[f"level.{state}.{station}"] = judge(share, levels, baseline.wide)
         for near, far in KEPT_PAIRS:
-            one, other = (state, near), (state, far)
+            one: Spot = state, near
+            other: Spot = state, far
             if station in (near, far) and one in readings and other in readings:
                 pair = f"{state}.{near}-{far}"
                 facts[f"drop.{pair}"] = readings[one] - readings[other]

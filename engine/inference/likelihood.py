@@ -14,7 +14,7 @@ from functools import cached_property
 
 import numpy as np
 
-from stillflow.engine.base import Floats, answer_fact, vocabulary
+from stillflow.engine.base import AirState, Floats, Station, answer_fact, vocabulary
 from stillflow.engine.inference.baseline import Baseline
 from stillflow.engine.inference.facts import (
     Spot,
@@ -227,10 +227,18 @@ class LikelihoodModel:
             self._shared[check_id] = tuple(sorted(shared - {answer_fact(check_id)}))
         return self._shared[check_id]
 
-    def likelihood(self, situation: Situation, check: Check, answer: float | str) -> Floats:
+    def likelihood(
+        self, situation: Situation, check: Check, answer: float | str, spot: Spot | None = None
+    ) -> Floats:
         """P(this answer | fault) given the situation before it, shape (F,).
 
         A reading stands in its level's place, so that look-ahead and live belief agree.
+
+        Args:
+            situation: what is known before it.
+            check: which check.
+            answer: a choice, or a reading in inH2O.
+            spot: where a reading was taken, if not at the check's own station.
         """
         before = self._table.rows([self.facts(situation)])
         self._table.fire(before, self._deriving)
@@ -238,7 +246,7 @@ class LikelihoodModel:
         answers, usual, facts = self._hypotheses(situation, check)
         weight = 1.0
         if check.kind == "reading":
-            spot = spot_of(check)
+            spot = spot or spot_of(check)
             value = float(answer)
             level = judge(value / self._baseline.at(*spot), self._levels, self._baseline.wide)
             index = answers.index(level)
@@ -317,7 +325,7 @@ def possible(condition: Condition | None, facts: Mapping[str, FactValue]) -> boo
     return condition is None or truth(condition, facts) is not False
 
 
-def spot_of(check: Check) -> Spot:
+def spot_of(check: Check) -> tuple[AirState, Station]:
     """Where a reading check puts the gauge, and whether air flows."""
     assert check.condition is not None and check.station is not None
     return check.condition, check.station

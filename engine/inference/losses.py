@@ -33,10 +33,11 @@ from stillflow.engine.airflow import (
 )
 from stillflow.engine.base import AirState, Floats, Integers, Mode, Station
 from stillflow.engine.inference.baseline import Baseline
-from stillflow.engine.inference.facts import Spot
 from stillflow.engine.ruleset import Fault, Knowledge
 
-SPOTS: tuple[Spot, ...] = tuple((state, station) for station in Station for state in AirState)
+SPOTS: tuple[tuple[AirState, Station], ...] = tuple(
+    (state, station) for station in Station for state in AirState
+)
 """The columns of a table of readings."""
 
 OFFSET_INH2O = 2.0

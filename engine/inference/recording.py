@@ -6,21 +6,27 @@ The record itself is modelled in `visit`; what events mean is worked out in `pro
 from __future__ import annotations
 
 from stillflow.engine.base import InputError, Place, nearest, suction
-from stillflow.engine.inference.visit import NO_ANSWER, Event
+from stillflow.engine.inference.inlets import Inlets
+from stillflow.engine.inference.visit import NO_ANSWER, Event, Site
 from stillflow.engine.ruleset import Check, Knowledge
 
 
-def checked_event(knowledge: Knowledge, event: Event, where: str = "") -> Event:
+def checked_event(
+    knowledge: Knowledge, event: Event, where: str = "", inlets: Inlets | None = None
+) -> Event:
     """The event in its recorded form: readings as inH2O, a fix said to be done or not.
 
     Args:
         knowledge: what checks, answers and faults exist.
         event: as given.
         where: its path in the visit, for the error.
+        inlets: the names that have come up before it, which its own is told by.
 
     Raises:
-        InputError: neither a check nor a fix, an unknown id, or an answer that cannot be.
+        InputError: neither a check nor a fix, an unknown id, an answer that cannot be, or the
+            name of an inlet that it cannot be about.
     """
+    inlets = inlets or Inlets(Site())
     if (event.check is None) == (event.fix is None):
         right = "give exactly one of 'check:' and 'fix:'"
         raise InputError("an event is a check or a fix", Place(key=where), right)
@@ -32,10 +38,12 @@ def checked_event(knowledge: Knowledge, event: Event, where: str = "") -> Event:
             )
         there = event.found is not False
         done = there if event.done is None else event.done and there
+        event = inlets.checked(event, None, where)
         return event.model_copy(update={"done": done, "found": None if there else False})
     assert event.check is not None
     check = known_check(knowledge, event.check, where)
-    return event.model_copy(update={"answer": checked_answer(check, event.answer, where)})
+    answer = checked_answer(check, event.answer, where)
+    return inlets.checked(event, check, where).model_copy(update={"answer": answer})
 
 
 def known_check(knowledge: Knowledge, check_id: str, where: str = "") -> Check:

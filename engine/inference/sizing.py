@@ -39,6 +39,7 @@ from stillflow.engine.base import (
 from stillflow.engine.inference.baseline import Baseline
 from stillflow.engine.inference.facts import Spot
 from stillflow.engine.inference.gauging import GaugeModel, Normals, normal_below
+from stillflow.engine.inference.inlets import At, name_of
 from stillflow.engine.inference.losses import SPOTS, logs, reading_of
 from stillflow.engine.ruleset import Fault, Knowledge
 
@@ -140,6 +141,7 @@ class Odd(_Result):
 
     station: Station
     condition: AirState
+    inlet: str | None = None
     inh2o: float
     likely: float
     low: float
@@ -151,6 +153,7 @@ class Opening(_Result):
 
     Attributes:
         station: where.
+        inlet: its name, where it is an inlet that has no station of its own.
         supposed: not read there, but foretold from the other readings.
         suction_inh2o: suction left there.
         airflow_cfm: airflow through the orifice, cfm of room air.
@@ -159,6 +162,7 @@ class Opening(_Result):
     """
 
     station: Station
+    inlet: str | None = None
     supposed: bool
     suction_inh2o: float
     airflow_cfm: float
@@ -270,7 +274,12 @@ class _Summed:
         leader = candidates[0]
         return Sizes(
             readings=tuple(
-                Reading(station=station.value, condition=state.value, inh2o=value)
+                Reading(
+                    station=station.value,
+                    condition=state.value,
+                    inlet=name_of(station),
+                    inh2o=value,
+                )
                 for (state, station), value in taken.items()
             ),
             expected=tuple(base.at(*spot) for spot in taken),
@@ -358,7 +367,7 @@ class _Summed:
             return unit, None
         return unit, tuple(map(float, ends if unit == "inH2O" else np.maximum(ends, 0.0)))
 
-    def supposed(self, spot: Spot) -> Supposed:
+    def supposed(self, spot: tuple[AirState, Station]) -> Supposed:
         y = self.quantiles(self._gauge.supposed(self._readings, spot), self._belief)
         shown = np.minimum(reading_of(y, self._baseline.at(*spot)), MOST_SUCTION_INH2O)
         low, middle, high = map(float, shown)
@@ -384,8 +393,9 @@ class _Summed:
                 worst = (
                     tail,
                     Odd(
-                        station=spot[1],
+                        station=Station(spot[1].value),
                         condition=spot[0],
+                        inlet=name_of(spot[1]),
                         inh2o=value,
                         likely=likely,
                         low=low,
@@ -403,10 +413,11 @@ class _Summed:
         alike = max(short) - min(short) <= ALIKE
         return mean if alike and UNDER_LABEL[0] <= mean <= UNDER_LABEL[1] else None
 
-    def opening(self, station: Station, suction: float, *, supposed: bool) -> Opening:
+    def opening(self, station: At, suction: float, *, supposed: bool) -> Opening:
         airflow = float(orifice_flow(self._baseline.system, np.array([suction]))[0])
         return Opening(
-            station=station,
+            station=Station(station.value),
+            inlet=name_of(station),
             supposed=supposed,
             suction_inh2o=suction,
             airflow_cfm=airflow,

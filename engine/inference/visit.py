@@ -10,7 +10,14 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Annotated, Literal
 
-from pydantic import BaseModel, ConfigDict, Field, GetCoreSchemaHandler, GetJsonSchemaHandler
+from pydantic import (
+    BaseModel,
+    BeforeValidator,
+    ConfigDict,
+    Field,
+    GetCoreSchemaHandler,
+    GetJsonSchemaHandler,
+)
 from pydantic.json_schema import JsonSchemaValue
 from pydantic_core import core_schema
 
@@ -90,6 +97,19 @@ class _Part(BaseModel):
     model_config = ConfigDict(extra="forbid", frozen=True, populate_by_name=True)
 
 
+class NamedInlet(_Part):
+    """An inlet in the wall or floor, and the branch it hangs on as far as that is known."""
+
+    name: Annotated[str, Field(min_length=1, max_length=200, pattern=r"\S")] = Field(
+        description="what the house calls it, such as landing"
+    )
+    branch: Name = Field("", description="a name for the branch it shares with others, if known")
+
+
+def _named(value: object) -> object:
+    return {"name": value} if isinstance(value, str) else value
+
+
 class Site(_Part):
     """The house: who and where, how high, what its inlets are called."""
 
@@ -99,6 +119,9 @@ class Site(_Part):
     altitude_ft: Altitude = Field(0.0, description="feet above sea level, or such as 1609 m")
     inlet: Name = Field("", description="the inlet the complaint is about, such as hall")
     other_inlet: Name = Field("", description="an inlet on another branch")
+    inlets: tuple[Annotated[NamedInlet, BeforeValidator(_named)], ...] = Field(
+        (), max_length=60, description="its inlets as far as known, by name alone or with a branch"
+    )
 
 
 class Unit(_Part):
@@ -167,6 +190,9 @@ class Event(_Part):
         None, description="whether the fix was done (true if not said) or left"
     )
     found: bool | None = Field(None, description="false where the fault turned out not to be there")
+    inlet: Name | None = Field(
+        None, description="the inlet that the answer or the fix is about, by name, such as landing"
+    )
     at: datetime | None = Field(None, description="when, UTC, such as 2025-03-04T09:30:00Z")
 
     @property

@@ -21,6 +21,7 @@ from stillflow.engine.base import Flags, Strength, vocabulary
 from stillflow.engine.dialogue import Session
 from stillflow.engine.inference import (
     NO_ANSWER,
+    Spot,
     Visit,
     baseline_for,
     bearings_of,
@@ -163,7 +164,7 @@ def _holding(
     knowledge: Knowledge, call: SimulatedCall, rules: list[Rule], generator: np.random.Generator
 ) -> Flags:
     """Which conditions hold with all that a gauge shows in a house, shape (rules,)."""
-    readings = {
+    readings: dict[Spot, float] = {
         spot_of(check): float(call.answer(check, generator))
         for check in knowledge.checks.values()
         if check.kind == "reading"
@@ -188,7 +189,7 @@ def _foretold(knowledge: Knowledge, visit: Visit) -> Iterator[Foretold]:
     session = Session(knowledge, visit.model_copy(update={"events": ()}))
     progress = session.progress
     for number, event in enumerate(visit.events):
-        event = checked_event(knowledge, event, f"events.{number}")
+        event = checked_event(knowledge, event, f"events.{number}", progress.inlets)
         if event.check is None:
             return
         check = knowledge.checks[event.check]

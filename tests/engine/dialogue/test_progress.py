@@ -7,9 +7,9 @@ import pytest
 from frozen import changeable
 from small_rules import small
 
-from stillflow.engine import AirState, Session, Station, Visit
+from stillflow.engine import AirState, Session, Station, Visit, load_rules
 from stillflow.engine.dialogue.progress import Progress
-from stillflow.engine.inference.visit import CANT_DO, CANT_TELL, SKIPPED, Gauge
+from stillflow.engine.inference.visit import CANT_DO, CANT_TELL, SKIPPED, Event, Gauge, Site
 
 KNOWLEDGE = small()
 TORN, CLOGGED = (KNOWLEDGE.fault_index[name] for name in ("seal-torn", "hose-clogged"))
@@ -213,3 +213,22 @@ def test_answers_after_a_fix_belong_to_the_next_round() -> None:
 def test_only_the_fold_itself_can_change() -> None:
     assert isinstance(after().progress, Progress)
     assert changeable("stillflow.engine.dialogue") == {"Progress"}
+
+
+def test_another_inlet_under_a_further_name_is_a_further_reading() -> None:
+    session = Session(load_rules(), Visit(site=Site(inlet="hall")))
+    session.record("sealed-other", 96, inlet="landing")
+    session.record("sealed-other", 88, inlet="study")
+    assert session.progress.answered == {"sealed-other": 96.0}
+    assert [one.answer for one in session.progress.accepted] == [96.0, 88.0]
+    session.record("sealed-other", 92, inlet="LANDING")
+    session.record("sealed-other", 84, inlet="Study")
+    assert session.progress.answered == {"sealed-other": 92.0}
+    assert [one.answer for one in session.progress.accepted] == [92.0, 84.0]
+    assert [event.inlet for event in session.events] == ["landing", "study", "landing", "study"]
+
+
+def test_without_names_another_inlet_read_again_takes_the_place_of_the_first() -> None:
+    session = Session(load_rules(), Visit(events=(Event(check="sealed-other", answer=96.0),)))
+    session.record("sealed-other", 88)
+    assert [one.answer for one in session.progress.accepted] == [88.0]

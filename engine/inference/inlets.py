@@ -1,0 +1,128 @@
+"""The inlets of one house by name: which one an answer is about, and where a reading was taken.
+
+A house has as many inlets as it has. The complaint's and the first other one that is read have
+stations of their own, which rules speak of; any further one is told by its name.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from stillflow.engine.base import InputError, Place, Station
+from stillflow.engine.inference.visit import Event, Site
+from stillflow.engine.ruleset import Check
+
+
+@dataclass(frozen=True, order=True)
+class Further:
+    """An inlet that was read besides the complaint's and the other one.
+
+    Attributes:
+        name: as it was first written.
+    """
+
+    name: str
+
+    def __str__(self) -> str:
+        return self.name
+
+    @property
+    def words(self) -> str:
+        """As people say it after "at"."""
+        return f"the {self.name} inlet"
+
+    @property
+    def value(self) -> str:
+        """The station it is like."""
+        return Station.OTHER.value
+
+
+At = Station | Further
+"""Where the gauge is put: a station, or an inlet beyond those that have one."""
+
+
+def name_of(at: At) -> str | None:
+    """The name of an inlet that has no station of its own; None at a station."""
+    return at.name if isinstance(at, Further) else None
+
+
+def key_of(name: str) -> str:
+    """What makes two names the same: letters alone, without capitals and spaces."""
+    return "".join(name.casefold().split())
+
+
+class Inlets:
+    """The names of a house's inlets, as the site gives them and as they come up in answers.
+
+    Args:
+        site: the house.
+
+    Attributes:
+        here: the inlet the complaint is about, empty while it has no name.
+        other: the one other inlet that station `other` is, empty while it has no name.
+    """
+
+    def __init__(self, site: Site) -> None:
+        self._names: dict[str, str] = {}
+        for inlet in site.inlets:
+            self._learn(inlet.name)
+        self.here = self._learn(site.inlet)
+        self.other = self._learn(site.other_inlet)
+
+    @property
+    def names(self) -> tuple[str, ...]:
+        """All that have come up, in order."""
+        return tuple(self._names.values())
+
+    def known_as(self, name: str) -> str:
+        """The name as it was first written, or as it is written now if it is new."""
+        return self._names.get(key_of(name), " ".join(name.split()))
+
+    def at(self, station: Station, name: str | None) -> At:
+        """Where a reading at a station stands, once its inlet has been learnt."""
+        known = self.known_as(name or "")
+        beyond = known and known != self.other
+        return Further(known) if station is Station.OTHER and beyond else station
+
+    def learn(self, name: str, check: Check | None) -> None:
+        """Take in a name that was given with the answer to a check, or with a fix."""
+        station = check.station if check is not None else None
+        known = self._learn(name)
+        if station in (Station.INLET, Station.HOSE):
+            self.here = known
+        elif station is Station.OTHER:
+            self.other = self.other or known
+
+    def checked(self, event: Event, check: Check | None, where: str = "") -> Event:
+        """The event with its inlet as it was first written.
+
+        Args:
+            event: as given.
+            check: the one it answers; None for a fix.
+            where: the event's path in the visit, for the error.
+
+        Raises:
+            InputError: the name is not that of an inlet the check is about.
+        """
+        if event.inlet is None:
+            return event
+        name = self.known_as(event.inlet)
+        station = check.station if check is not None else None
+        if name and station is not None:
+            self._may_be(name, station, Place(key=f"{where}.inlet" if where else "inlet"))
+        return event.model_copy(update={"inlet": name or None})
+
+    def _may_be(self, name: str, station: Station, place: Place) -> None:
+        if station in (Station.UNIT, Station.UTILITY):
+            what = f"{station.words} has no name of an inlet in the house"
+            raise InputError(what, place, "leave the name out")
+        if station is Station.OTHER and self.here == name:
+            what = f"the {name} inlet is the one the complaint is about"
+            raise InputError(what, place, "read it at the station 'inlet', or name another")
+        if station is not Station.OTHER and self.here and self.here != name:
+            what = f"the complaint is about the {self.here} inlet, not the {name} inlet"
+            raise InputError(what, place, "read any other at the station 'other'")
+
+    def _learn(self, name: str) -> str:
+        known = self.known_as(name)
+        return self._names.setdefault(key_of(known), known) if known else ""
