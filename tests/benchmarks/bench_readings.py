@@ -13,14 +13,16 @@ from __future__ import annotations
 
 import argparse
 from collections.abc import Mapping, Sequence
+from pathlib import Path
 
 import numpy as np
+from calibration import draw, print_calibration
 from whole_calls import Beside
 
 from stillflow.engine import Session, load_rules
 from stillflow.engine.base import Mode, Station, Where
 from stillflow.engine.inference import baseline_for
-from stillflow.engine.ruleset import Fault
+from stillflow.engine.ruleset import Fault, Knowledge
 from stillflow.engine.simulate.calls import draw_calls
 
 REPORTED = 20263
@@ -50,6 +52,7 @@ def main() -> None:
     parser.add_argument("--beside", default="")
     parser.add_argument("--calls", type=int, default=400)
     parser.add_argument("--seed", type=int, default=REPORTED)
+    parser.add_argument("--diagram", type=Path, default=None, help="reliability, as SVG")
     options = parser.parse_args()
     knowledge = load_rules()
     generator = np.random.default_rng(options.seed)
@@ -65,6 +68,7 @@ def main() -> None:
         versions["beside"] = Beside(options.beside)
     kinds = {name: told(fault) for name, fault in knowledge.faults.items()}
     rows: dict[tuple[str, str], list[tuple[float, float, bool]]] = {}
+    led: dict[str, list[tuple[float, bool]]] = {name: [] for name in versions}
     named: dict[str, list[bool]] = {name: [] for name in versions}
     for call in calls:
         read = [(check.id, call.answer(check, generator)) for check in checks]
@@ -78,6 +82,7 @@ def main() -> None:
                 session.record(check_id, value)
             shares = {one.id: one.probability for one in session.next_step().faults}
             row = judged(shares, kinds, hidden)
+            led[version].append(leading(shares, knowledge, hidden))
             for group in groups:
                 rows.setdefault((version, group), []).append(row)
             if knowledge.faults[hidden].mode is Mode.NORMAL:
@@ -94,6 +99,21 @@ def main() -> None:
     for version, some_named in named.items():
         share = 100 * np.mean(some_named) if some_named else float("nan")
         print(f"  {version}: in order, and a fault leads: {share:.1f} % of {len(some_named)}")
+    for version, some_led in led.items():
+        said, right = np.array(some_led, dtype=np.float64).T
+        print_calibration(f"{version}, the kind of fault that leads", said, right)
+        if options.diagram and version == "ours":
+            draw(options.diagram, {"kind of fault, on readings alone": (said, right)})
+
+
+def leading(shares: Mapping[str, float], knowledge: Knowledge, hidden: str) -> tuple[float, bool]:
+    """Probability of the kind of fault that leads, and whether it is that of the hidden one."""
+    whole: dict[Mode, float] = {}
+    for name, share in shares.items():
+        mode = knowledge.faults[name].mode
+        whole[mode] = whole.get(mode, 0.0) + share
+    lead = max(whole, key=lambda mode: whole[mode])
+    return whole[lead], lead is knowledge.faults[hidden].mode
 
 
 def judged(

@@ -18,13 +18,14 @@ import time
 from collections.abc import Callable, Mapping, Sequence
 from concurrent.futures import ProcessPoolExecutor
 from functools import lru_cache, partial
-from itertools import pairwise
+from pathlib import Path
 from typing import Literal
 
 # One thread a process: small tables lose more to handing work out than they gain.
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 import numpy as np
+from calibration import draw, print_calibration
 from printed_card import PrintedCard
 from whole_calls import Begin, Beside, Played, play_call
 
@@ -40,7 +41,6 @@ OURS, BESIDE, CARD = "ours", "beside", "card"
 RESAMPLED = 1000
 SLOW, VERY_SLOW = 120.0, 240.0
 HIGH_FT = 2000.0
-DECILES = np.linspace(0.0, 1.0, 11)
 
 Table = Mapping[str, Sequence[Played]]
 """By policy, what became of the calls; the same call at the same place in each."""
@@ -148,27 +148,17 @@ def _ninetieth(rows: Floats) -> Floats:
     return np.asarray(np.percentile(rows, 90, axis=1))
 
 
-def print_calibration(title: str, played: Sequence[Played]) -> None:
-    """How often fixes were needed that were proposed with a given probability, by deciles."""
-    firsts = [one.offered[0][1:] for one in played if one.offered]
-    every = [fix[1:] for one in played for fix in one.offered]
-    for what, pairs in (("first fix", firsts), ("every fix", every)):
-        said, right = np.array(pairs, dtype=np.float64).reshape(-1, 2).T
-        if not len(said) or np.isnan(said).any():
-            continue
-        decile = np.clip(np.digitize(said, DECILES) - 1, 0, 9)
-        print(f"\ncalibration of {title}, {what}: n, mean said, right (%)")
-        error = 0.0
-        for number, (low, high) in enumerate(pairwise(DECILES)):
-            inside = decile == number
-            if inside.any():
-                gap = abs(said[inside].mean() - right[inside].mean())
-                error += gap * inside.mean()
-                print(
-                    f"  {low:.1f} to {high:.1f} {inside.sum():6d}  "
-                    f"{100 * said[inside].mean():5.1f}  {100 * right[inside].mean():5.1f}"
-                )
-        print(f"  expected calibration error {100 * error:.1f} points")
+def offered(played: Sequence[Played]) -> Mapping[str, tuple[Floats, Floats]]:
+    """Probabilities that fixes were proposed with, and whether they were needed."""
+    every = {
+        "first fix": [one.offered[0][1:] for one in played if one.offered],
+        "every fix": [fix[1:] for one in played for fix in one.offered],
+    }
+    columns = {name: np.array(some, dtype=np.float64).T for name, some in every.items() if some}
+    # A policy without probabilities has none to be held to.
+    return {
+        name: (said, right) for name, (said, right) in columns.items() if not np.isnan(said).any()
+    }
 
 
 def in_order(one: Played) -> bool:
@@ -203,7 +193,8 @@ def print_table(title: str, table: Table) -> None:
             print_group(f"{title}, {name}", some)
     for name in (OURS, BESIDE):
         if name in table:
-            print_calibration(f"{name}, {title}", table[name])
+            for what, (said, right) in offered(table[name]).items():
+                print_calibration(f"{name}, {title}, {what}", said, right)
 
 
 def main() -> None:
@@ -215,6 +206,7 @@ def main() -> None:
     parser.add_argument("--processes", type=int, default=2)
     parser.add_argument("--seed", type=int, default=REPORTED)
     parser.add_argument("--only", nargs="+", choices=(OURS, BESIDE, CARD), default=None)
+    parser.add_argument("--diagram", type=Path, default=None, help="reliability of fixes, as SVG")
     chosen = parser.parse_args()
     two = chosen.calls * 3 // 10 if chosen.two_faults is None else chosen.two_faults
     names = chosen.only or [OURS, *([BESIDE] if chosen.beside else []), CARD]
@@ -228,6 +220,8 @@ def main() -> None:
             number: Literal[1, 2] = 1 if faults == 1 else 2
             table = play_all(pool, count, chosen.seed, number, names, chosen.beside)
             print_table(title, table)
+            if chosen.diagram and faults == 1 and OURS in table:
+                draw(chosen.diagram, offered(table[OURS]))
     print(f"\n[{time.perf_counter() - began:.0f} s]")
 
 
