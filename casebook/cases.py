@@ -14,11 +14,11 @@ from importlib import resources
 from pathlib import Path as FilePath
 from typing import Annotated, Any, Literal
 
-from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, PrivateAttr, model_validator
+from pydantic import BeforeValidator, Field, PrivateAttr, model_validator
 
 from stillflow.casebook.parsing import read_mapping, text_of, to_model
 from stillflow.engine.airflow import System, apply, readings
-from stillflow.engine.base import InputError, Located, Path, Place, Station, nearest
+from stillflow.engine.base import InputError, Located, Model, Path, Place, Station, nearest
 from stillflow.engine.dialogue import NextStep, Session
 from stillflow.engine.inference import CANT_DO, Event, Visit, checked_answer, known_check
 from stillflow.engine.ruleset import Check, Knowledge
@@ -47,11 +47,7 @@ MANY_CHECKS = 10
 Sentence = Annotated[str, Field(min_length=10, max_length=500)]
 
 
-class _Part(BaseModel):
-    model_config = ConfigDict(extra="forbid", frozen=True)
-
-
-class CaseHouse(_Part):
+class CaseHouse(Model):
     """What the house really is: where a case's readings come from."""
 
     air_path: System = Field(description="the house in good order")
@@ -60,7 +56,7 @@ class CaseHouse(_Part):
     )
 
 
-class Expectation(_Part):
+class Expectation(Model):
     """What a good technician comes to."""
 
     fixes: tuple[str, ...] = Field(description="faults to be fixed or handed over, in order")
@@ -68,7 +64,7 @@ class Expectation(_Part):
     enough_checks: int | None = Field(None, ge=1, description="checks thought enough for it")
 
 
-class Case(_Part):
+class Case(Model):
     """One worked case."""
 
     title: Sentence = Field(description="what is the matter, as a sentence")

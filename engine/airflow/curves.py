@@ -12,7 +12,6 @@ from dataclasses import replace
 from typing import Literal
 
 import numpy as np
-from pydantic import BaseModel, ConfigDict
 
 from stillflow.engine.airflow.air import Array
 from stillflow.engine.airflow.gauge import readings_table
@@ -22,6 +21,7 @@ from stillflow.engine.airflow.path import find_path
 from stillflow.engine.airflow.points import GaugePoint, Reading, columns
 from stillflow.engine.airflow.power import orifice_flow, path_to
 from stillflow.engine.airflow.system import System
+from stillflow.engine.base import Model
 
 State = Literal["healthy", "found"]
 
@@ -29,11 +29,7 @@ OPENINGS = 41
 WIDEST_OPENING_IN = 2.0
 
 
-class _Data(BaseModel):
-    model_config = ConfigDict(frozen=True, extra="forbid")
-
-
-class Line(_Data):
+class Line(Model):
     """One line: what it is, whether of the healthy or the found system, and its points.
 
     Attributes:
@@ -51,7 +47,7 @@ class Line(_Data):
     suction_inh2o: tuple[float, ...]
 
 
-class Mark(_Data):
+class Mark(Model):
     """One reading as a mark on the chart, and what was expected there."""
 
     station: str
@@ -63,7 +59,7 @@ class Mark(_Data):
     expected_suction_inh2o: float
 
 
-class AirflowChart(_Data):
+class AirflowChart(Model):
     """All lines and marks of one chart."""
 
     lines: tuple[Line, ...]

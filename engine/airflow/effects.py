@@ -10,9 +10,9 @@ from collections.abc import Iterator, Sequence
 from typing import Annotated, Literal, get_args
 
 import numpy as np
-from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field, TypeAdapter
+from pydantic import AfterValidator, BeforeValidator, Field, TypeAdapter
 
-from stillflow.engine.base import Floats
+from stillflow.engine.base import Floats, Model
 
 HolePlace = Literal[
     "motor", "bin", "utility", "intake", "trunk", "branch", "inlet", "other-inlet", "hose"
@@ -65,9 +65,7 @@ FactorRange = Annotated[_Pair, _within(0.0, 2.0, "of the true suction")]
 OrificeRange = Annotated[_Pair, _within(0.1, 2.0, "in")]
 
 
-class _Effect(BaseModel):
-    model_config = ConfigDict(frozen=True, extra="forbid")
-
+class _Effect(Model):
     def ranges(self) -> tuple[tuple[float, float], ...]:
         """The [lowest, highest] of each size, in the order `apply` wants them; () if none."""
         return ()

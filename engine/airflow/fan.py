@@ -9,21 +9,21 @@ from __future__ import annotations
 from itertools import pairwise
 from typing import Literal
 
-from pydantic import BaseModel, ConfigDict, Field, model_validator
+from pydantic import Field, model_validator
+
+from stillflow.engine.base import Model
 
 MOST_POINTS = 8
 MOST_CFM = 600.0
 
 
-class Fan(BaseModel):
+class Fan(Model):
     """A power unit's suction against airflow, in standard air at full speed.
 
     The line runs straight from (0 cfm, sealed) through any points measured between to
     (airflow, 0 inH2O); beyond, its last stretch goes on. A straight line is an assumption good
     near the middle of a through-flow fan's range.
     """
-
-    model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False)
 
     sealed_inh2o: float = Field(gt=0, le=300, description="suction with no airflow, inH2O")
     airflow_cfm: float = Field(gt=0, le=MOST_CFM, description="airflow with no suction, cfm")

@@ -12,10 +12,10 @@ from functools import lru_cache
 from typing import Literal, NamedTuple
 
 import numpy as np
-from pydantic import BaseModel, ConfigDict, Field
+from pydantic import Field
 
 from stillflow.engine.airflow.houses import Houses
-from stillflow.engine.base import AirState, Flags, InputError, Integers, Station
+from stillflow.engine.base import AirState, Flags, InputError, Integers, Model, Station
 
 Mask = Flags
 
@@ -36,10 +36,8 @@ class GaugePoint(NamedTuple):
         return f"{self.condition} at {Station(self.station).words}{inlet}"
 
 
-class Reading(BaseModel):
+class Reading(Model):
     """One reading: where, sealed or working, at which inlet if it has a name, and inH2O."""
-
-    model_config = ConfigDict(frozen=True, extra="forbid")
 
     station: Literal["unit", "utility", "inlet", "other", "hose"]
     condition: Literal["sealed", "working"]

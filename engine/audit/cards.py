@@ -5,21 +5,17 @@ Only the shapes; how they are filled from a rule set is in `lookup`.
 
 from __future__ import annotations
 
-from pydantic import BaseModel, ConfigDict
+from stillflow.engine.base import Model
 
 
-class _Card(BaseModel):
-    model_config = ConfigDict(frozen=True)
-
-
-class Named(_Card):
+class Named(Model):
     """An entry by id and title."""
 
     id: str
     title: str
 
 
-class SourceCard(_Card):
+class SourceCard(Model):
     """Where a claim comes from; `words` is the reference, `rests_on` the texts behind it."""
 
     id: str
@@ -29,7 +25,7 @@ class SourceCard(_Card):
     rests_on: tuple[str, ...]
 
 
-class EvidenceCard(_Card):
+class EvidenceCard(Model):
     """What a rule says of some faults; `times` is the factor its strength stands for.
 
     Where the strength is computed, `times` and `least` are the largest and the smallest factor that
@@ -49,7 +45,7 @@ class EvidenceCard(_Card):
     source: SourceCard | None
 
 
-class Voice(_Card):
+class Voice(Model):
     """One rule that speaks for or against a fault, and how many times likelier or rarer it is."""
 
     rule: str
@@ -59,7 +55,7 @@ class Voice(_Card):
     because: str
 
 
-class Stopping(_Card):
+class Stopping(Model):
     """What ends the guided part."""
 
     what: str
@@ -67,7 +63,7 @@ class Stopping(_Card):
     do_not: str
 
 
-class RuleCard(_Card):
+class RuleCard(Model):
     """One rule."""
 
     id: str
@@ -91,7 +87,7 @@ class RuleCard(_Card):
     takes_place_of: tuple[str, ...] = ()
 
 
-class FixCard(_Card):
+class FixCard(Model):
     """What is done about a fault."""
 
     minutes: float
@@ -103,7 +99,7 @@ class FixCard(_Card):
     if_wrong_minutes: float
 
 
-class FaultCard(_Card):
+class FaultCard(Model):
     """One fault."""
 
     id: str
@@ -128,7 +124,7 @@ class FaultCard(_Card):
     takes_place_of: tuple[str, ...] = ()
 
 
-class AnswerCard(_Card):
+class AnswerCard(Model):
     """One answer to a check, how often it is seen when the fault is elsewhere, and its rules.
 
     For the level of a reading `usual` is how often a first reading falls in it, over all faults as
@@ -143,7 +139,7 @@ class AnswerCard(_Card):
     rules: tuple[str, ...]
 
 
-class CheckCard(_Card):
+class CheckCard(Model):
     """One check. `rules` are those that use it together with something else."""
 
     id: str

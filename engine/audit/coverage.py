@@ -12,10 +12,8 @@ from itertools import groupby
 from pathlib import PurePosixPath
 from textwrap import wrap
 
-from pydantic import BaseModel, ConfigDict
-
 from stillflow.engine.audit.lookup import answers_fire
-from stillflow.engine.base import Strength
+from stillflow.engine.base import Model, Strength
 from stillflow.engine.inference import bearings_of, spot_of
 from stillflow.engine.ruleset import Check, Knowledge, checks_used
 
@@ -31,11 +29,7 @@ SEEN = 0.05
 """A level counts for or against where at least so many first readings fall in it."""
 
 
-class _Part(BaseModel):
-    model_config = ConfigDict(frozen=True)
-
-
-class FaultCover(_Part):
+class FaultCover(Model):
     """What bears on one fault.
 
     Attributes:
@@ -53,7 +47,7 @@ class FaultCover(_Part):
     together: tuple[str, ...]
 
 
-class Coverage(_Part):
+class Coverage(Model):
     """Faults and checks of a rule set, and what joins them.
 
     Attributes:

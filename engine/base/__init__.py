@@ -21,6 +21,7 @@ from stillflow.engine.base.located import (
     nearest,
     read_yaml,
 )
+from stillflow.engine.base.model import Model
 from stillflow.engine.base.numbers import chance, counted, in_percent, minutes, percent
 from stillflow.engine.base.scales import AirState, HowCommon, Mode, Station, Strength, Where
 from stillflow.engine.base.units import (
@@ -60,6 +61,7 @@ __all__ = [
     "KnowledgeError",
     "Located",
     "Mode",
+    "Model",
     "Path",
     "Place",
     "SetupError",

@@ -13,12 +13,12 @@ from typing import Any, Literal
 
 from pydantic import Field, model_validator
 
-from stillflow.engine.base import InputError, counted, minutes, percent
+from stillflow.engine.base import InputError, Model, counted, minutes, percent
 from stillflow.engine.charts import shapes
 from stillflow.engine.charts.chart import Chart
 from stillflow.engine.charts.page import KeyItem, PaperName, Sheet, kind_key
 from stillflow.engine.charts.paging import Trunk
-from stillflow.engine.charts.picture import Edge, Node, NodeKind, Picture, Plain, TitleBlock
+from stillflow.engine.charts.picture import Edge, Node, NodeKind, Picture, TitleBlock
 from stillflow.engine.charts.scene import Link, Mark, Point, Scene, Text, polygon, polyline
 from stillflow.engine.charts.shapes import GREY, INK, NOTE_SIZE
 from stillflow.engine.charts.text import LEADING, wrap
@@ -28,7 +28,7 @@ from stillflow.engine.charts.trees import Signs, draw_tree
 _KINDS = {"check": NodeKind.CHECK, "fix": NodeKind.FIX, "hand-over": NodeKind.HAND_OVER}
 
 
-class TreeBranch(Plain):
+class TreeBranch(Model):
     """One answer to a check, or outcome of a fix.
 
     Attributes:
@@ -45,7 +45,7 @@ class TreeBranch(Plain):
     to: str
 
 
-class TreeNode(Plain):
+class TreeNode(Model):
     """One step.
 
     Attributes:
@@ -75,7 +75,7 @@ class TreeNode(Plain):
     branches: tuple[TreeBranch, ...] = ()
 
 
-class DecisionTree(Plain):
+class DecisionTree(Model):
     """A whole tree. Nodes may be reached from several others, but never from themselves.
 
     `start` is the visit that stands at the root, as the content of a visit file.

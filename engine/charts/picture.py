@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from enum import StrEnum
 from typing import Literal
 
-from pydantic import BaseModel, ConfigDict
+from stillflow.engine.base import Model
 
 
 class NodeKind(StrEnum):
@@ -55,13 +55,7 @@ Line = Literal["for", "against", "plain"]
 Gate = Literal["", "or", "and", "inhibit", "basic", "undeveloped", "condition", "transfer"]
 
 
-class Plain(BaseModel):
-    """Base of the neutral models that charts are made from: fixed, and strict about fields."""
-
-    model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False)
-
-
-class TitleBlock(Plain):
+class TitleBlock(Model):
     """What stands on the edge of every chart.
 
     `date` is the day the chart is of (the visit's, or today's); `filters` are the choices that

@@ -10,8 +10,8 @@ from typing import Literal
 
 from pydantic import Field, model_validator
 
-from stillflow.engine.base import InputError
-from stillflow.engine.charts.picture import Plain, TitleBlock
+from stillflow.engine.base import InputError, Model
+from stillflow.engine.charts.picture import TitleBlock
 
 RULED_OUT = 0.005
 """Only what is less likely than this, "<1 %", may be called ruled out."""
@@ -19,7 +19,7 @@ RULED_OUT = 0.005
 Strength = Literal["computed", "slight", "substantial", "strong", "very-strong", "decisive"]
 
 
-class PathFact(Plain):
+class PathFact(Model):
     """One thing found out on the visit.
 
     Attributes:
@@ -41,7 +41,7 @@ class PathFact(Plain):
     helpful: bool = True
 
 
-class PathRule(Plain):
+class PathRule(Model):
     """One rule that fired, with the sentence that gives its reason, and its source."""
 
     id: str
@@ -49,14 +49,14 @@ class PathRule(Plain):
     source: str = ""
 
 
-class PathDerived(Plain):
+class PathDerived(Model):
     """Something that a rule concluded and other rules use."""
 
     id: str
     title: str
 
 
-class PathFault(Plain):
+class PathFault(Model):
     """One fault and its probability (0 to 1).
 
     Attributes:
@@ -74,7 +74,7 @@ class PathFault(Plain):
     against: str = ""
 
 
-class PathLink(Plain):
+class PathLink(Model):
     """One arrow. Arrows into faults have a direction and a strength; others have neither."""
 
     tail: str
@@ -83,7 +83,7 @@ class PathLink(Plain):
     strength: Strength | None = None
 
 
-class ReasoningPath(Plain):
+class ReasoningPath(Model):
     """A whole path.
 
     Links run from facts to rules, from rules to derived facts and faults, and from derived facts

@@ -11,21 +11,21 @@ from typing import Literal
 
 from pydantic import Field, model_validator
 
-from stillflow.engine.base import InputError
-from stillflow.engine.charts.picture import Plain, TitleBlock
+from stillflow.engine.base import InputError, Model
+from stillflow.engine.charts.picture import TitleBlock
 
 Condition = Literal["sealed", "working"]
 CONDITIONS: tuple[Condition, ...] = ("sealed", "working")
 
 
-class StationReading(Plain):
+class StationReading(Model):
     """Suction at one station under one condition, in the chart's unit; None where not known."""
 
     expected: float | None = Field(default=None, ge=0, allow_inf_nan=False)
     found: float | None = Field(default=None, ge=0, allow_inf_nan=False)
 
 
-class ChartStation(Plain):
+class ChartStation(Model):
     """One place where the gauge is put.
 
     Attributes:
@@ -45,7 +45,7 @@ class ChartStation(Plain):
         return self.sealed if condition == "sealed" else self.working
 
 
-class AirPath(Plain):
+class AirPath(Model):
     """The stations in the order of the path, from the fan to the hose end.
 
     Attributes:

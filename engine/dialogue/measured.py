@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-from pydantic import BaseModel, ConfigDict
-
+from stillflow.engine.base import Model
 from stillflow.engine.dialogue.progress import Asked, Progress
 from stillflow.engine.inference import NO_ANSWER, Baseline, Spot, spot_of
 from stillflow.engine.ruleset import Check, Knowledge
 
 
-class Measured(BaseModel):
+class Measured(Model):
     """One reading beside what was expected, inH2O.
 
     Attributes:
@@ -18,8 +17,6 @@ class Measured(BaseModel):
         expected: what this system should read there.
         before: the first reading there before the fix that this one follows; None if there is none.
     """
-
-    model_config = ConfigDict(frozen=True)
 
     label: str
     found: float

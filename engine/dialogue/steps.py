@@ -7,19 +7,13 @@ from __future__ import annotations
 
 from typing import Literal
 
-from pydantic import BaseModel, ConfigDict
-
-from stillflow.engine.base import AirState, Mode, Station, Where
+from stillflow.engine.base import AirState, Mode, Model, Station, Where
 from stillflow.engine.inference import Baseline
 
 StepKind = Literal["check", "fix", "stop", "refer", "done"]
 
 
-class _Model(BaseModel):
-    model_config = ConfigDict(frozen=True, populate_by_name=True)
-
-
-class AnswerOption(_Model):
+class AnswerOption(Model):
     """One listed answer: the word to give back, what to call it, what it looks like."""
 
     id: str
@@ -27,7 +21,7 @@ class AnswerOption(_Model):
     looks: str = ""
 
 
-class CheckStep(_Model):
+class CheckStep(Model):
     """One thing to measure, look at or ask. Readings are in `unit`."""
 
     id: str
@@ -46,7 +40,7 @@ class CheckStep(_Model):
     verifies: bool
 
 
-class FixStep(_Model):
+class FixStep(Model):
     """One fault to put right, and how. `refer` names who must do it, empty if the technician.
 
     `minutes` are those of the fix and of opening what must be opened for it, as in a `CheckStep`.
@@ -63,7 +57,7 @@ class FixStep(_Model):
     refer: str
 
 
-class Ending(_Model):
+class Ending(Model):
     """Why the guided part ends, whom to call, and what not to touch."""
 
     what: str
@@ -71,7 +65,7 @@ class Ending(_Model):
     do_not: str = ""
 
 
-class FaultShare(_Model):
+class FaultShare(Model):
     """One fault and how likely it is now."""
 
     id: str
@@ -81,7 +75,7 @@ class FaultShare(_Model):
     probability: float
 
 
-class Choice(_Model):
+class Choice(Model):
     """The numbers behind a step, in minutes: what it is expected to cost and to save."""
 
     expected: float
@@ -95,7 +89,7 @@ class Choice(_Model):
         return max(0.0, self.fixing_only - self.expected)
 
 
-class NextStep(_Model):
+class NextStep(Model):
     """What to do now, and the belief it rests on.
 
     `verifying` is the fault whose fix a check is to prove, empty for any other step: until then

@@ -2,19 +2,16 @@
 
 from __future__ import annotations
 
-from pydantic import BaseModel, ConfigDict
-
+from stillflow.engine.base import Model
 from stillflow.engine.dialogue.measured import Measured, measured_by_round
 from stillflow.engine.dialogue.session import Session
 
 
-class Summary(BaseModel):
+class Summary(Model):
     """The page: readings before any fix, between fixes and after the last; how it ended.
 
     `between` has one entry for each fix that was done but the last, in order.
     """
-
-    model_config = ConfigDict(frozen=True)
 
     site: str
     complaint: str

@@ -11,14 +11,14 @@ from typing import Literal
 
 from pydantic import Field
 
-from stillflow.engine.base import InputError
-from stillflow.engine.faulttree.tree import EventKind, FaultTree, Gate, PrimaryEvent, TreePart
+from stillflow.engine.base import InputError, Model
+from stillflow.engine.faulttree.tree import EventKind, FaultTree, Gate, PrimaryEvent
 
 # Ids of rules have no spaces in them, so the ids of the gates made here can never be theirs.
 _TOP = "the top event"
 
 
-class Cause(TreePart):
+class Cause(Model):
     """One thing that can be wrong.
 
     Attributes:
@@ -42,7 +42,7 @@ class Cause(TreePart):
     code: str = ""
 
 
-class JointCauses(TreePart):
+class JointCauses(Model):
     """Causes that only together bring something about ("a backwards fitting and debris")."""
 
     id: str

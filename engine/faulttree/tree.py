@@ -13,9 +13,9 @@ from functools import cached_property
 from itertools import groupby
 from typing import Literal
 
-from pydantic import BaseModel, ConfigDict, Field, model_validator
+from pydantic import Field, model_validator
 
-from stillflow.engine.base import InputError
+from stillflow.engine.base import InputError, Model
 from stillflow.engine.faulttree.diagram import DecisionDiagram
 
 Method = Literal["exact", "rare-event"]
@@ -25,16 +25,10 @@ MOST_CUT_SETS = 20_000
 """More minimal cut sets than this are refused rather than waited for."""
 
 
-class TreePart(BaseModel):
-    """Base of the models: fixed, and strict about fields."""
-
-    model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False)
-
-
 EventKind = Literal["basic", "undeveloped", "condition"]
 
 
-class PrimaryEvent(TreePart):
+class PrimaryEvent(Model):
     """Something that can happen by itself.
 
     Attributes:
@@ -53,7 +47,7 @@ class PrimaryEvent(TreePart):
     code: str = ""
 
 
-class Gate(TreePart):
+class Gate(Model):
     """Something that happens when any one ("or") or all ("and", "inhibit") of its inputs happen.
 
     An inhibit gate passes its one input on while the conditions among its inputs hold (IEC 61025).
@@ -71,7 +65,7 @@ class Gate(TreePart):
     inputs: tuple[str, ...] = Field(min_length=1)
 
 
-class FaultTree(TreePart):
+class FaultTree(Model):
     """A top event and all that is below it. Gates and events may be used more than once.
 
     Raises InputError where two parts have one id or code, an input is missing, a gate is below

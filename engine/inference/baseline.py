@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from typing import Any, Literal
 
-from pydantic import BaseModel, ConfigDict, Field
+from pydantic import Field
 
 from stillflow.engine.airflow import (
     Fan,
@@ -22,7 +22,7 @@ from stillflow.engine.airflow import (
     fan_from_rating,
     readings_table,
 )
-from stillflow.engine.base import AirState, InputError, Place, Station, nearest
+from stillflow.engine.base import AirState, InputError, Model, Place, Station, nearest
 from stillflow.engine.inference.inlets import At
 from stillflow.engine.inference.visit import Pair, Visit
 from stillflow.engine.ruleset import Knowledge, UnitClass
@@ -40,10 +40,8 @@ _TRUST = (Station.INLET, Station.HOSE, Station.UTILITY, Station.UNIT, Station.OT
 """Which station of an earlier visit the fan is matched to first."""
 
 
-class Baseline(BaseModel):
+class Baseline(Model):
     """Expected readings in inH2O per station, how far to trust them, the air path behind them."""
-
-    model_config = ConfigDict(frozen=True, populate_by_name=True)
 
     origin: Origin = Field(alias="from")
     tolerance: float

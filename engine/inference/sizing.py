@@ -10,7 +10,6 @@ from collections.abc import Mapping, Sequence
 from typing import Literal
 
 import numpy as np
-from pydantic import BaseModel, ConfigDict
 
 from stillflow.engine.airflow import (
     CFM_LS,
@@ -34,6 +33,7 @@ from stillflow.engine.base import (
     Flags,
     Floats,
     Mode,
+    Model,
     Station,
 )
 from stillflow.engine.inference.baseline import Baseline
@@ -93,11 +93,7 @@ _UNIT = {
 }
 
 
-class _Result(BaseModel):
-    model_config = ConfigDict(frozen=True)
-
-
-class Candidate(_Result):
+class Candidate(Model):
     """One kind of loss in one stretch of the air path, with all that is believed of it.
 
     Attributes:
@@ -126,7 +122,7 @@ class Candidate(_Result):
     tied_with: tuple[str, ...] = ()
 
 
-class Supposed(_Result):
+class Supposed(Model):
     """What the gauge would show where it was not put, inH2O: median and 90 % interval."""
 
     station: Station
@@ -136,7 +132,7 @@ class Supposed(_Result):
     high: float
 
 
-class Odd(_Result):
+class Odd(Model):
     """A reading that does not go with the others, and what they make likely there, inH2O."""
 
     station: Station
@@ -148,7 +144,7 @@ class Odd(_Result):
     high: float
 
 
-class Opening(_Result):
+class Opening(Model):
     """What comes in at the opening of one station while it works.
 
     Attributes:
@@ -170,7 +166,7 @@ class Opening(_Result):
     air_watts: float
 
 
-class Sizes(_Result):
+class Sizes(Model):
     """What all that is known says of losses.
 
     Attributes:

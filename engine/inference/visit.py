@@ -10,14 +10,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Annotated, Literal
 
-from pydantic import (
-    BaseModel,
-    BeforeValidator,
-    ConfigDict,
-    Field,
-    GetCoreSchemaHandler,
-    GetJsonSchemaHandler,
-)
+from pydantic import BeforeValidator, Field, GetCoreSchemaHandler, GetJsonSchemaHandler
 from pydantic.json_schema import JsonSchemaValue
 from pydantic_core import core_schema
 
@@ -28,7 +21,7 @@ from stillflow.engine.airflow import (
     LOWEST_FT,
     SHORTEST_HOSE_FT,
 )
-from stillflow.engine.base import MOST_SUCTION_INH2O, InputError, Station, quantity
+from stillflow.engine.base import MOST_SUCTION_INH2O, InputError, Model, Station, quantity
 
 CANT_TELL = "can't tell"
 CANT_DO = "can't do here"
@@ -93,11 +86,7 @@ Zero = Annotated[float, _Read(*LIMITS["zero"])]
 Name = Annotated[str, Field(max_length=200)]
 
 
-class _Part(BaseModel):
-    model_config = ConfigDict(extra="forbid", frozen=True, populate_by_name=True)
-
-
-class NamedInlet(_Part):
+class NamedInlet(Model):
     """An inlet in the wall or floor, and the branch it hangs on as far as that is known."""
 
     name: Annotated[str, Field(min_length=1, max_length=200, pattern=r"\S")] = Field(
@@ -110,7 +99,7 @@ def _named(value: object) -> object:
     return {"name": value} if isinstance(value, str) else value
 
 
-class Site(_Part):
+class Site(Model):
     """The house: who and where, how high, what its inlets are called."""
 
     name: Name = Field("", description="the house or job, as it is listed")
@@ -124,7 +113,7 @@ class Site(_Part):
     )
 
 
-class Unit(_Part):
+class Unit(Model):
     """The power unit, as far as it is known."""
 
     class_: str | None = Field(
@@ -143,7 +132,7 @@ class Unit(_Part):
     )
 
 
-class House(_Part):
+class House(Model):
     """Lengths and bores that shape what a healthy reading is; None where not known."""
 
     tubing_ft: TubeFeet | None = Field(
@@ -155,7 +144,7 @@ class House(_Part):
     )
 
 
-class Gauge(_Part):
+class Gauge(Model):
     """What the readings are taken with."""
 
     orifice_in: Orifice = Field(
@@ -167,7 +156,7 @@ class Gauge(_Part):
     )
 
 
-class Pair(_Part):
+class Pair(Model):
     """Sealed and working suction at one station, inH2O."""
 
     sealed: Suction | None = Field(None, description="no air flows; inH2O, or such as 22 kPa")
@@ -176,7 +165,7 @@ class Pair(_Part):
     )
 
 
-class Event(_Part):
+class Event(Model):
     """One thing that happened: a check answered, or a fix done, left, or found not needed."""
 
     check: str | None = Field(None, description="id of the check that was answered")
@@ -201,7 +190,7 @@ class Event(_Part):
         return self.fix is not None
 
 
-class Conclusion(_Part):
+class Conclusion(Model):
     """How the visit ended."""
 
     step: str = Field(description="done, refer or stop")
@@ -209,7 +198,7 @@ class Conclusion(_Part):
     text: str = Field("", description="how it ended, in a sentence")
 
 
-class Visit(_Part):
+class Visit(Model):
     """One call. A visit with nothing in it is a valid start."""
 
     stillflow: Literal[1] = Field(1, description="number of this file format")

@@ -14,18 +14,16 @@ from collections.abc import Callable, Iterator, Mapping
 from operator import ge, gt, le, lt
 from typing import Annotated, ClassVar, TypeVar
 
-from pydantic import BaseModel, ConfigDict, Discriminator, Field, Tag, model_validator
+from pydantic import Discriminator, Field, Tag, model_validator
+
+from stillflow.engine.base import Model
 
 FactValue = bool | float | str
 Comparand = FactValue | tuple[FactValue, ...]
 Folded = TypeVar("Folded")
 
 
-class _Node(BaseModel):
-    model_config = ConfigDict(extra="forbid", frozen=True, populate_by_name=True)
-
-
-class Leaf(_Node):
+class Leaf(Model):
     """One fact compared with plain values; several comparisons must all hold."""
 
     fact: Annotated[str, Field(pattern=r"^[a-z0-9_]+([.-][a-z0-9_]+)*$")]
@@ -81,26 +79,26 @@ def _same(value: FactValue, other: FactValue) -> bool:
     return isinstance(value, bool) == isinstance(other, bool) and value == other
 
 
-class All(_Node):
+class All(Model):
     """Every part holds."""
 
     all: Annotated[tuple[Condition, ...], Field(min_length=1)]
 
 
-class AnyOf(_Node):
+class AnyOf(Model):
     """At least one part holds."""
 
     any: Annotated[tuple[Condition, ...], Field(min_length=1)]
 
 
-class Not(_Node):
+class Not(Model):
     """The part is definitely false."""
 
     not_: Condition = Field(alias="not")
 
 
 def _shape(value: object) -> str | None:
-    if isinstance(value, _Node):
+    if isinstance(value, Leaf | All | AnyOf | Not):
         return {Leaf: "fact", All: "all", AnyOf: "any", Not: "not"}[type(value)]
     if isinstance(value, Mapping):
         for key in ("all", "any", "not", "fact"):

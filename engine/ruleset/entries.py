@@ -12,7 +12,6 @@ from functools import cached_property
 from typing import Annotated, Literal
 
 from pydantic import (
-    BaseModel,
     ConfigDict,
     Discriminator,
     Field,
@@ -22,7 +21,16 @@ from pydantic import (
 )
 
 from stillflow.engine.airflow import Effect
-from stillflow.engine.base import AirState, HowCommon, Mode, Station, Strength, Where, vocabulary
+from stillflow.engine.base import (
+    AirState,
+    HowCommon,
+    Mode,
+    Model,
+    Station,
+    Strength,
+    Where,
+    vocabulary,
+)
 from stillflow.engine.ruleset.conditions import Condition, leaves
 
 Id = Annotated[str, StringConstraints(pattern=r"^[a-z0-9]+(-[a-z0-9]+)*$")]
@@ -33,7 +41,7 @@ Probability = Annotated[float, Field(gt=0, le=1, allow_inf_nan=False)]
 Suction = Annotated[float, Field(gt=0, le=300, allow_inf_nan=False)]
 
 
-class Entry(BaseModel):
+class Entry(Model):
     """What every entry has: an id, and where its claims come from."""
 
     model_config = ConfigDict(extra="forbid", frozen=True, arbitrary_types_allowed=True)
@@ -42,13 +50,11 @@ class Entry(BaseModel):
     source: Id
 
 
-class Source(BaseModel):
+class Source(Model):
     """A published text, or the honest lack of one.
 
     `rests_on` names the texts that something worked out by ourselves is built on.
     """
-
-    model_config = ConfigDict(extra="forbid", frozen=True)
 
     id: Id
     kind: Literal["standard", "law", "handbook", "paper", "practice", "memory"]
@@ -113,15 +119,13 @@ class UnitClass(Entry):
     age_below: float | None = None
 
 
-class Fix(BaseModel):
+class Fix(Model):
     """What to do about a fault.
 
     Attributes:
         if_wrong_minutes: minutes lost, besides the work, when it was not this fault after all:
             another drive out, or somebody called for nothing.
     """
-
-    model_config = ConfigDict(extra="forbid", frozen=True)
 
     minutes: Minutes
     steps: Annotated[tuple[Sentence, ...], Field(min_length=1)]
@@ -154,10 +158,8 @@ class Alike(Entry):
     because: Sentence
 
 
-class Answer(BaseModel):
+class Answer(Model):
     """One listed answer of a choice; a `good` one says that a fix has worked."""
-
-    model_config = ConfigDict(extra="forbid", frozen=True)
 
     id: Id
     label: Sentence
@@ -219,11 +221,7 @@ class Check(Entry):
         return tuple(answer.id for answer in self.answers)
 
 
-class _Consequence(BaseModel):
-    model_config = ConfigDict(extra="forbid", frozen=True, populate_by_name=True)
-
-
-class Evidence(_Consequence):
+class Evidence(Model):
     """Evidence for or against the faults a selector names."""
 
     for_: str | tuple[str, ...] | None = Field(default=None, alias="for")
@@ -251,7 +249,7 @@ class Evidence(_Consequence):
         return 1 if self.for_ is not None else -1
 
 
-class Derivation(_Consequence):
+class Derivation(Model):
     """A finding that other rules may use: a flag that is true once derived.
 
     Only ever true, so that two rules cannot derive it differently.
@@ -260,13 +258,13 @@ class Derivation(_Consequence):
     derive: Annotated[str, StringConstraints(pattern=r"^finding\.[a-z0-9]+(-[a-z0-9]+)*$")]
 
 
-class Warn(_Consequence):
+class Warn(Model):
     """A caution to show from now on."""
 
     caution: Id
 
 
-class Stop(_Consequence):
+class Stop(Model):
     """The guided part ends at once."""
 
     stop: Sentence
@@ -274,13 +272,13 @@ class Stop(_Consequence):
     do_not: Sentence
 
 
-class Doubt(_Consequence):
+class Doubt(Model):
     """These readings cannot all be right: take them again before believing them."""
 
     doubt: Annotated[tuple[Id, ...], Field(min_length=1)]
 
 
-class Advice(_Consequence):
+class Advice(Model):
     """A sentence for the technician that changes no probability."""
 
     advise: Sentence
