@@ -143,16 +143,16 @@ def visit_from(options: dict[str, Any]) -> Visit:
 
 
 def check_tools(knowledge: Knowledge, without: tuple[str, ...]) -> None:
-    """Refuse a tool that no check needs.
+    """Refuse a tool that nobody knows.
 
     Raises:
         InputError: with the nearest tool.
     """
-    known = {tool for check in knowledge.checks.values() for tool in check.tools}
+    known = {*knowledge.tools, *(n for one in knowledge.checks.values() for n in one.tools)}
     for tool in without:
         if tool not in known:
             raise InputError(
-                f"no check needs '{tool}'", Place(key="--without"), nearest(tool, known)
+                f"there is no tool '{tool}'", Place(key="--without"), nearest(tool, known)
             )
 
 

@@ -17,7 +17,7 @@ from stillflow.engine.base import InputError
 from stillflow.engine.dialogue import AnswerOption, CheckStep
 from stillflow.engine.inference import CANT_DO, CANT_TELL, SKIPPED
 
-HINT = "Or: ? (how)   why   back   skip   can't tell   can't do here   stop"
+HINT = "Or: ? (how)  why  back  skip  can't tell  can't do here  unit  stop"
 
 _COMMANDS = {
     "?": "how",
@@ -27,6 +27,7 @@ _COMMANDS = {
     "why": "why",
     "back": "back",
     "undo": "back",
+    "unit": "unit",
     "stop": "stop",
     "quit": "stop",
     "exit": "stop",
@@ -57,7 +58,7 @@ class Typed:
     answer: str | None = None
 
 
-def ask(question: str) -> str:
+def ask(question: str = "") -> str:
     """One line from the person, or from the pipe.
 
     At a terminal the line can be edited, and earlier ones called back.
@@ -72,7 +73,8 @@ def ask(question: str) -> str:
     if isinstance(stream, io.TextIOWrapper) and stream.errors != "surrogateescape":
         stream.reconfigure(errors="surrogateescape")  # judged below, not by the decoder
     while True:
-        say(question)
+        if question:
+            say(question)
         line = _line(stream)
         if all(not "\ud800" <= mark <= "\udfff" for mark in line):
             return line[:_LONGEST]

@@ -7,25 +7,13 @@ any prompt.
 from __future__ import annotations
 
 import shlex
-from collections.abc import Callable
-from datetime import UTC, datetime
 from typing import Any
 
 import click
 from click.core import ParameterSource
 
-from stillflow.casebook.store import Casebook, Overtaken
-from stillflow.cli.describe import (
-    show_because,
-    show_belief,
-    show_check,
-    show_ending,
-    show_fix,
-    show_how,
-    show_meanings,
-    show_reading,
-    show_summary,
-)
+from stillflow.casebook.store import Casebook
+from stillflow.cli.guided import Guided
 from stillflow.cli.intake import ask_intake
 from stillflow.cli.options import (
     check_tools,
@@ -35,12 +23,11 @@ from stillflow.cli.options import (
     system_options,
     visit_from,
 )
-from stillflow.cli.prompt import HINT, Typed, ask, understand, understand_fix
+from stillflow.cli.prompt import ask
 from stillflow.cli.screen import Screen
 from stillflow.engine import Session, load_rules
-from stillflow.engine.base import InputError, SetupError, StillflowError
-from stillflow.engine.dialogue import NextStep, summarise
-from stillflow.engine.inference import Event, Visit
+from stillflow.engine.base import InputError
+from stillflow.engine.inference import Visit
 from stillflow.engine.planning import Think
 
 
@@ -58,7 +45,7 @@ from stillflow.engine.planning import Think
     "without",
     multiple=True,
     metavar="TOOL",
-    help="a tool that is not here, such as gauge or ladder (may be repeated)",
+    help="a tool that is not here, such as gauge or helper (may be repeated)",
 )
 @system_options
 @planning_options
@@ -93,18 +80,23 @@ def command(
 
     try:
         visit = _chosen(screen, casebook, resume, fresh)
-        new = visit_from(options).model_copy(update={"missing_tools": without})
+        new = visit_from(options)
         refused = casebook.refused.get(visit.id, {}) if visit else {}
         for where, why in refused.items():
             screen.text(
                 f"{' '.join(where)}: {why}. What is kept cannot be used, so it is asked again."
             )
-        asked = ask_intake(screen, visit or new, keep, refused)
+        begun = visit or new
+        if without:
+            missing = tuple(dict.fromkeys((*begun.missing_tools, *without)))
+            begun = begun.model_copy(update={"missing_tools": missing})
+            begun = keep(begun) if visit else begun
+        asked = ask_intake(screen, knowledge, begun, keep, refused)
 
         def opened(known: Visit) -> Session:
             return Session(knowledge, known, think, wrong_part)
 
-        if asked is None or not Dialogue(screen, casebook, asked, opened).run():
+        if asked is None or not Guided(screen, casebook, asked, opened).run():
             screen.gap()
             screen.text(f"Stopped. {_later(casebook, visit, db, rules)}")
     except EOFError:
@@ -157,156 +149,3 @@ def _chosen(screen: Screen, casebook: Casebook, resume: str | None, fresh: bool)
             return latest
         if line in ("no", "n"):
             return None
-
-
-class Dialogue:
-    """One guided visit from its next step to its end or a stop."""
-
-    def __init__(
-        self,
-        screen: Screen,
-        casebook: Casebook,
-        kept: Visit,
-        opened: Callable[[Visit], Session],
-    ) -> None:
-        self._screen = screen
-        self._casebook = casebook
-        self._kept = kept
-        self._opened = opened
-        self._session = opened(kept)
-        self._unsure: tuple[Event, ...] | None = None
-
-    def run(self) -> bool:
-        """Ask until the visit ends or the person stops; whether it has ended.
-
-        Raises:
-            EOFError: the input has ended.
-        """
-        while True:
-            step = self._session.next_step()
-            if step.ending is not None:
-                self._finish(step)
-                return True
-            self._show(step)
-            if not self._answer(step):
-                return False
-
-    def _show(self, step: NextStep) -> None:
-        number = self._session.progress.events + 1
-        if step.check is not None:
-            show_check(self._screen, step.check, number)
-        elif step.fix is not None:
-            show_fix(self._screen, step.fix, number)
-
-    def _answer(self, step: NextStep) -> bool:
-        """Ask until something was recorded or taken back; False for stop."""
-        while True:
-            line = ask(self._question(step))
-            try:
-                typed = self._understood(line, step)
-                if typed.command == "stop":
-                    return False
-                if typed.command is None:
-                    self._record(step, typed.answer or "")
-                    return True
-                if self._help(typed.command, step):
-                    return True
-            except Overtaken as error:
-                self._read_anew(error)
-                return True
-            except StillflowError as error:
-                self._screen.text(str(error))
-
-    def _question(self, step: NextStep) -> str:
-        if step.fix is not None:
-            who = "Was it done?" if step.fix.refer else "Done?"
-            return f"{who}   yes   no (leave it)   not there\nOr: ? (how)   why   back   stop"
-        assert step.check is not None
-        if step.check.kind == "reading":
-            return f"Type the reading in inH2O, or with a unit.\n{HINT}"
-        return f"Type a number from 1 to {len(step.check.answers)}.\n{HINT}"
-
-    def _understood(self, line: str, step: NextStep) -> Typed:
-        if step.check is not None:
-            return understand(line, step.check)
-        return understand_fix(line)
-
-    def _record(self, step: NextStep, answer: str) -> None:
-        now = datetime.now(UTC)
-        absent = answer == "not there"
-        if step.check is not None:
-            event = Event(check=step.check.id, answer=answer, at=now)
-        else:
-            assert step.fix is not None
-            found = False if absent else None
-            event = Event(fix=step.fix.fault, done=answer == "yes", found=found, at=now)
-        event = self._session.checked(event)
-        self._write(
-            lambda: self._casebook.add_event(self._kept, event), (*self._kept.events, event)
-        )
-        # Only what is kept is believed.
-        if event.check is not None and event.answer is not None:
-            self._session.record(event.check, event.answer, now, event.inlet)
-        elif event.fix is not None:
-            self._session.record_fix(event.fix, answer == "yes", now, not absent, event.inlet)
-        if step.check is not None and step.check.station is not None:
-            show_reading(self._screen, self._session, step.check)
-
-    def _write(self, write: Callable[[], Visit], wanted: tuple[Event, ...]) -> None:
-        """Have the casebook take something in, after which it has the `wanted` events.
-
-        Raises:
-            SetupError: it does not, or could not say whether it did.
-            Overtaken: it has others.
-        """
-        try:
-            self._kept = write()
-            self._unsure = None
-        except SetupError:
-            self._unsure = wanted
-            raise
-
-    def _read_anew(self, error: Overtaken) -> None:
-        """Go on from what the casebook has, and say so."""
-        try:
-            self._kept = self._casebook.get(self._kept.id)
-        except StillflowError as problem:
-            self._screen.text(str(problem))
-            return
-        if self._kept.events == self._unsure:
-            self._screen.text("The casebook had taken in what it could not confirm before.")
-        else:
-            self._screen.text(str(error))
-        self._unsure = None
-        self._session = self._opened(self._kept)
-
-    def _help(self, what: str, step: NextStep) -> bool:
-        """Do what was asked for instead of an answer; True if the step has changed."""
-        if what == "back":
-            if not self._kept.events:
-                raise InputError("this is the first step", right="there is nothing to go back to")
-            self._write(lambda: self._casebook.drop_last_event(self._kept), self._kept.events[:-1])
-            self._session.undo()
-            return True
-        if what == "how":
-            if step.check is not None:
-                show_how(self._screen, step.check)
-            elif step.fix is not None:
-                self._screen.numbered(step.fix.steps)
-            return False
-        self._screen.gap()
-        self._screen.text("Why this now:", style="bold")
-        show_because(self._screen, step)
-        show_belief(self._screen, step)
-        if step.check is not None and not step.verifying:
-            show_meanings(self._screen, self._session.meanings(step.check.id))
-        return False
-
-    def _finish(self, step: NextStep) -> None:
-        try:
-            self._kept = self._casebook.save_header(self._session.visit, self._kept)
-        except StillflowError as error:
-            # The ending follows from the answers, which are kept; it must not be kept from sight.
-            self._screen.text(f"The visit could not be closed: {error}")
-        show_ending(self._screen, step)
-        show_summary(self._screen, summarise(self._session), ended=True)

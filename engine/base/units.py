@@ -35,6 +35,9 @@ _LONGEST = 100
 
 _NUMBER = re.compile(r"^\s*([+-]?(?:\d+(?:[.,]\d*)?|[.,]\d+)(?:[eE][+-]?\d+)?)\s*(.*?)\s*$")
 
+_THOUSANDS = re.compile(r"\d{1,3}(,\d{3})+")
+"""A number whose commas set off thousands, as in an altitude of 5,280 ft."""
+
 _SPELLINGS = {
     '"': "inch",
     "in": "inch",
@@ -58,7 +61,15 @@ _SPELLINGS = {
     "cfm": "cfm",
 }
 
+_AS_SAID = {
+    "inH2O": ('"', "in", "inch", "inches", "wc", "w.c.", '"wc', '" wc', "in w.c.", "inches wc"),
+    "year": ("yr", "yrs", "yr.", "yrs.", "y", "years", "years old", "year old", "yrs old"),
+    "cfm": ("cf/m", "cubic feet per minute"),
+}
+"""What people write for a unit where only one kind of quantity can be meant."""
+
 _EXAMPLE = {
+    "year": "write 12, '12 yrs' or '18 months'",
     "inH2O": "write 90, '90 inH2O' or '22.4 kPa'",
     "cfm": "write 114, '114 cfm' or '54 L/s'",
     "foot": "write 5280, '5280 ft' or '1609 m'",
@@ -71,7 +82,7 @@ def quantity(value: str | float, unit: str, name: str, low: float, high: float) 
 
     Args:
         value: a number, or text with or without a unit.
-        unit: inH2O, cfm, foot or inch: the unit of a bare number and of the result.
+        unit: inH2O, cfm, foot, inch or year: the unit of a bare number and of the result.
         name: what it is, for the error.
         low: smallest sensible value, in `unit`.
         high: largest sensible value, in `unit`.
@@ -88,11 +99,13 @@ def quantity(value: str | float, unit: str, name: str, low: float, high: float) 
         match = _NUMBER.match(value) if len(value) <= _LONGEST else None
         if not match:
             raise InputError(f"'{_short(value)}' is not a number", Place(key=name), right)
-        number, written = float(match[1].replace(",", ".")), match[2]
-    if written and _spelt(written) != unit:
+        digits = match[1].replace(",", "" if _THOUSANDS.fullmatch(match[1]) else ".")
+        number, written = float(digits), match[2]
+    said = " ".join(written.lower().split())
+    if written and _spelt(written) != unit and said not in _AS_SAID.get(unit, ()):
         number = _convert(number, written, unit, name)
     if not math.isfinite(number) or not low <= number <= high:
-        shown = {"foot": "ft", "inch": "in"}.get(unit, unit)
+        shown = {"foot": "ft", "inch": "in", "year": "years"}.get(unit, unit)
         raise InputError(
             f"{number:g} {shown} cannot be",
             Place(key=name),

@@ -4,7 +4,18 @@ The words come from the rules; who shows them, and where they are kept, is left 
 """
 
 from stillflow.engine.dialogue.answers import given
+from stillflow.engine.dialogue.changes import change_words
 from stillflow.engine.dialogue.explain import Meaning
+from stillflow.engine.dialogue.intake import (
+    DETAILS,
+    Detail,
+    detail_said,
+    known_words,
+    missing_said,
+    tools_ask,
+    tools_said,
+    usual_missing,
+)
 from stillflow.engine.dialogue.measured import Measured
 from stillflow.engine.dialogue.progress import Asked
 from stillflow.engine.dialogue.session import Believed, Session
@@ -33,6 +44,7 @@ from stillflow.engine.dialogue.voice import Said
 from stillflow.engine.dialogue.whynot import why_not
 
 __all__ = [
+    "DETAILS",
     "LIVE",
     "NOT_THERE",
     "Act",
@@ -41,6 +53,7 @@ __all__ = [
     "Believed",
     "CheckStep",
     "Contribution",
+    "Detail",
     "FaultShare",
     "FixStep",
     "Meaning",
@@ -51,16 +64,23 @@ __all__ = [
     "Session",
     "StepKind",
     "Summary",
+    "change_words",
     "contributions",
+    "detail_said",
     "given",
+    "known_words",
     "loudest_against",
     "loudness",
+    "missing_said",
     "past_safety",
     "rounds",
     "ruled_out",
     "stops",
     "summarise",
     "telling_round",
+    "tools_ask",
+    "tools_said",
+    "usual_missing",
     "visit_tree",
     "why_not",
 ]

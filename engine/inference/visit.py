@@ -65,6 +65,7 @@ LIMITS: Mapping[str, tuple[str, float, float]] = {
     "hose_ft": ("foot", SHORTEST_HOSE_FT, LONGEST_HOSE_FT),
     "hose_bore_in": ("inch", 0.5, 4.0),
     "altitude_ft": ("foot", LOWEST_FT, HIGHEST_FT),
+    "age_years": ("year", 0.0, 100.0),
     "orifice_in": ("inch", 0.25, 1.5),
     "zero": ("inH2O", -20.0, 20.0),
 }

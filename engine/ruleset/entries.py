@@ -92,6 +92,17 @@ class Access(Entry):
     cautions: tuple[Id, ...] = ()
 
 
+class Tool(Entry):
+    """Something checks are made with; one that is not `usual` is missing until it is named.
+
+    `words` are what people call it, in lower case.
+    """
+
+    title: Sentence
+    words: Annotated[tuple[Sentence, ...], Field(min_length=1)]
+    usual: bool = True
+
+
 class Level(Entry):
     """One band of share of expected, from below the next band's edge.
 

@@ -35,6 +35,7 @@ from stillflow.engine.ruleset.entries import (
     Level,
     Rule,
     Source,
+    Tool,
     Turn,
     UnitClass,
 )
@@ -44,6 +45,7 @@ SECTIONS: dict[str, type[BaseModel]] = {
     "sources": Source,
     "cautions": Caution,
     "accesses": Access,
+    "tools": Tool,
     "levels": Level,
     "classes": UnitClass,
     "faults": Fault,

@@ -21,6 +21,7 @@ from stillflow.engine.ruleset.entries import (
     Level,
     Rule,
     Source,
+    Tool,
     Turn,
     UnitClass,
 )
@@ -39,6 +40,7 @@ class Knowledge:
     sources: Mapping[str, Source]
     cautions: Mapping[str, Caution]
     accesses: Mapping[str, Access]
+    tools: Mapping[str, Tool]
     levels: tuple[Level, ...]
     classes: Mapping[str, UnitClass]
     faults: Mapping[str, Fault]

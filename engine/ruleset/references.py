@@ -79,6 +79,8 @@ class References:
         self._condition(fault.possible_when, "faults", fault.id, "possible_when")
 
     def _check(self, check: Check) -> None:
+        for name in check.tools if self.loader.entries["tools"] else ():
+            self._known("tools", name, "checks", check.id, "tools")
         self._condition(check.possible_when, "checks", check.id, "possible_when")
         self._condition(check.asked_when, "checks", check.id, "asked_when")
 

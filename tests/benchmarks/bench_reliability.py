@@ -43,7 +43,10 @@ from stillflow.engine.audit import audit
 from stillflow.engine.base import StillflowError
 from stillflow.engine.inference import Event, Unit, Visit
 
-INTAKE = ["Fern Cottage", "weak everywhere", "hall", "130", "114", "9", "bag", ""]
+INTAKE = [
+    *("Fern Cottage", "weak everywhere", "", ""),
+    *("130", "114", "9", "", "", "unit filter bag"),
+]
 ANSWERS = ["can't tell", "skip", "can't tell", "skip"]
 WRITES = 8 + len(ANSWERS)
 """Seven lines of the intake, that it is over, and the answers: each is a write."""

@@ -18,7 +18,9 @@ from stillflow.engine import Session, load_rules
 from stillflow.engine.base import SetupError
 from stillflow.engine.inference.visit import Event, Unit, Visit
 
-INTAKE = ["Fern Cottage", "weak everywhere", "hall", "130", "114", "9", "bag", ""]
+CALL = ["Fern Cottage", "weak everywhere", "", ""]
+UNIT = ["130", "114", "9", "", "", "unit filter bag"]
+INTAKE = [*CALL, *UNIT]
 
 
 def url(folder: Path) -> str:
@@ -81,7 +83,7 @@ def test_how_and_why_are_answered_and_record_nothing(tmp_path: Path) -> None:
 
 
 def test_nonsense_is_answered_with_what_would_be_right_and_asked_again(tmp_path: Path) -> None:
-    outcome = visit(tmp_path, *INTAKE[:3], "a lot", "130", *INTAKE[4:], "wibble", "skip")
+    outcome = visit(tmp_path, *CALL, "a lot", *UNIT, "wibble", "skip")
     assert "'a lot' is not a number" in outcome.out
     assert "wibble" in outcome.out
     assert len(kept(tmp_path).events) == 1
@@ -227,7 +229,7 @@ def test_the_questions_of_the_call_take_back_help_and_stop(tmp_path: Path) -> No
     outcome = visit(tmp_path, *lines)
     assert outcome.code == 0
     assert "first question" in outcome.out
-    assert "As it was said." in outcome.out
+    assert "As it was said" in outcome.out
     assert kept(tmp_path).site.name == "Fern Cottage"
     assert kept(tmp_path).complaint == "weak"
     assert f"--resume {kept(tmp_path).id}" in " ".join(outcome.out.split())
@@ -291,3 +293,40 @@ def test_until_a_fix_is_proved_why_calls_the_rest_what_else_there_might_be(tmp_p
     assert "if that was not all, likely" in said
     assert "now likely" not in said
     assert "then likeliest" not in said
+
+
+def test_a_label_read_late_is_kept_and_believed_and_survives_resuming(tmp_path: Path) -> None:
+    lines = [*CALL, "", "", "", "", "", "none", "the label says 125", "label says 114 cfm"]
+    outcome = visit(tmp_path, *lines)
+    assert "sealed 125 inH2O" in " ".join(outcome.out.split())
+    assert kept(tmp_path).unit == Unit(rated_sealed=125, rated_airflow=114)
+    assert [event.answer for event in kept(tmp_path).events] == ["none"]
+    again = visit(tmp_path, "unit", args=("--resume",))
+    assert "label: 125" in again.out
+
+
+def test_a_change_that_could_not_be_kept_is_not_believed(tmp_path: Path) -> None:
+    visit(tmp_path, *INTAKE, "none")
+    with mock.patch.object(Casebook, "save_header", autospec=True) as save:
+        save.side_effect = SetupError("it is in use by another program")
+        outcome = visit(tmp_path, "label says 60", "unit", args=("--resume",))
+    assert "in use" in outcome.out
+    assert "label: 130" in outcome.out
+
+
+def test_no_check_is_offered_that_needs_what_is_missing(tmp_path: Path) -> None:
+    visit(tmp_path, *CALL[:3], "no gauge", *UNIT, "none")
+    assert "gauge" in kept(tmp_path).missing_tools
+    session = Session(load_rules(), kept(tmp_path))
+    while (step := session.next_step()).check is not None and session.progress.events < 40:
+        assert "gauge" not in step.check.tools
+        session.record(step.check.id, "can't tell")
+
+
+def test_a_tool_may_turn_out_missing_at_any_prompt_and_when_resuming(tmp_path: Path) -> None:
+    visit(tmp_path, *INTAKE, "none", "no gauge today")
+    assert "gauge" in kept(tmp_path).missing_tools
+    visit(tmp_path, args=("--resume", "--without", "tissue"))
+    assert {"gauge", "tissue"} <= set(kept(tmp_path).missing_tools)
+    visit(tmp_path, "have gauge", args=("--resume",))
+    assert "gauge" not in kept(tmp_path).missing_tools

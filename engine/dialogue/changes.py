@@ -1,0 +1,33 @@
+"""What it changes when house, unit or tools turn out to be other than was thought."""
+
+from __future__ import annotations
+
+from stillflow.engine.base import AirState, Station
+from stillflow.engine.dialogue.intake import known_words
+from stillflow.engine.dialogue.session import Session
+
+
+def change_words(before: Session, after: Session) -> str:
+    """What was taken in, and what this system should read now where that has changed.
+
+    Args:
+        before: the visit as it was.
+        after: the same visit with the change, its answers replayed.
+    """
+    known = dict(known_words(before.knowledge, before.visit))
+    said = [
+        f"{label} {value}"
+        for label, value in known_words(after.knowledge, after.visit)
+        if value != known[label]
+    ]
+    if not said:
+        return "That is known already."
+    expected = []
+    for state in AirState:
+        was, now = (one.baseline.at(state, Station.UNIT) for one in (before, after))
+        if round(was) != round(now):
+            expected.append(f"{state} {now:.0f} inH2O ({was:.0f} before)")
+    words = f"Taken in: {', '.join(said)}."
+    if expected:
+        words += f" At the unit it should now read {' and '.join(expected)}."
+    return words

@@ -1,0 +1,317 @@
+"""What is known of a call before anything is checked: which of it is asked, and how it is read.
+
+The same for every way of talking to people; keeping what they say is left to the caller.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable
+from dataclasses import dataclass
+from typing import Any, get_args
+
+from stillflow.engine.base import InputError, nearest, quantity
+from stillflow.engine.inference import LIMITS, Unit, Visit
+from stillflow.engine.ruleset import Knowledge
+
+FILTERS: tuple[str, ...] = get_args(get_args(Unit.model_fields["filter"].annotation)[0])
+
+
+@dataclass(frozen=True)
+class Detail:
+    """One thing to know of a call, a house, a unit or a gauge.
+
+    Attributes:
+        part: part of the visit it stands in, empty for the visit itself.
+        name: its field there.
+        ask: the question.
+        meaning: what else there is to say of it.
+        words: what people call it after `unit`, in lower case.
+        usual: what holds where it is left out; empty where nothing does.
+        at_first: whether it is asked before the first check.
+    """
+
+    part: str
+    name: str
+    ask: str
+    meaning: str
+    words: tuple[str, ...]
+    usual: str = ""
+    at_first: bool = True
+
+    def of(self, visit: Visit) -> Any:
+        """What is known of it; None, empty or the usual value where nothing is."""
+        return getattr(getattr(visit, self.part) if self.part else visit, self.name)
+
+    def read(self, line: str) -> object:
+        """The value a line stands for.
+
+        Raises:
+            InputError: it cannot be one.
+        """
+        text = line.strip()
+        if self.name in LIMITS:
+            unit, low, high = LIMITS[self.name]
+            return quantity(text, unit, "", low, high)
+        if self.name == "filter":
+            return _one_of(text, FILTERS, "a filter")
+        if self.name == "motors":
+            return int(_one_of(text, ("1", "2"), "a number of motors"))
+        return text[:2000] if self.name == "complaint" else text[:200]
+
+    def put(self, visit: Visit, value: object) -> Visit:
+        """The visit with this value."""
+        if not self.part:
+            return visit.model_copy(update={self.name: value})
+        changed = getattr(visit, self.part).model_copy(update={self.name: value})
+        return visit.model_copy(update={self.part: changed})
+
+
+_LABEL = "On the nameplate of the unit or in its papers; left out, the age has to do."
+
+DETAILS: tuple[Detail, ...] = (
+    Detail(
+        "site",
+        "name",
+        "Name of the house or job",
+        "As you will look for it later.",
+        ("name", "house", "job"),
+    ),
+    Detail(
+        "",
+        "complaint",
+        "The complaint, in the customer's words",
+        "As it was said; what it plainly says is not asked again.",
+        ("complaint",),
+    ),
+    Detail(
+        "site",
+        "altitude_ft",
+        "Altitude of the house above the sea, ft",
+        "Thin air makes every reading lower; below 1,000 ft it hardly matters.",
+        ("altitude", "height"),
+        "0",
+    ),
+    Detail(
+        "unit",
+        "rated_sealed",
+        "Label of the unit: sealed suction, inH2O",
+        _LABEL,
+        ("label", "sealed", "suction", "rated sealed"),
+    ),
+    Detail(
+        "unit",
+        "rated_airflow",
+        "Label of the unit: airflow, cfm",
+        _LABEL,
+        ("airflow", "air", "rated airflow"),
+    ),
+    Detail(
+        "unit", "age_years", "Age of the unit, years", "About is good enough.", ("age", "years")
+    ),
+    Detail(
+        "house",
+        "tubing_ft",
+        "Tubing from the unit to the weak inlet, about, ft",
+        "As it runs, not as the crow flies; long tubing takes some of the working suction.",
+        ("tubing",),
+    ),
+    Detail(
+        "house",
+        "hose_ft",
+        "Length of the customer's hose, ft",
+        "Pace it out; a long hose takes some of the working suction.",
+        ("hose",),
+        "30",
+    ),
+    Detail(
+        "house",
+        "hose_bore_in",
+        "Inside diameter of the hose, in",
+        "Measured at a cuff.",
+        ("bore",),
+        at_first=False,
+    ),
+    Detail(
+        "unit",
+        "filter",
+        "Filter of the unit: bag, cartridge, cloth or none",
+        "What keeps the dust from the motor; the first letters will do.",
+        ("filter",),
+        at_first=False,
+    ),
+    Detail("unit", "motors", "How many motors the unit has", "", ("motors",), at_first=False),
+    Detail(
+        "site",
+        "inlet",
+        "Name of the inlet that is weak (such as: hall)",
+        "As the house calls it.",
+        ("inlet", "weak inlet"),
+        at_first=False,
+    ),
+    Detail(
+        "site",
+        "other_inlet",
+        "Name of an inlet on another branch",
+        "As the house calls it.",
+        ("other inlet",),
+        at_first=False,
+    ),
+    Detail(
+        "gauge",
+        "orifice_in",
+        "Orifice of the fitting, in",
+        "Stamped on it; 5/8 in is 0.625.",
+        ("orifice",),
+        at_first=False,
+    ),
+    Detail(
+        "gauge",
+        "zero",
+        "What the gauge shows in open air, inH2O",
+        "Taken off every reading.",
+        ("zero",),
+        at_first=False,
+    ),
+)
+"""In the order in which a person can know them: on the way, at the door, at the unit.
+
+Asked at first is what the baseline needs, after whose house it is and what it is about."""
+
+_LABEL_SAYS = re.compile(r"(?:the )?(?:label|nameplate) (?:says |reads |is )?(?P<value>\S.*)")
+_YEARS_OLD = re.compile(r"(?:it is |it's |the unit is )?(?P<value>[\d.,]+ (?:years|yrs?) old)")
+_FLOW = re.compile(r"[\d.,\s]+(cfm|l/s|m3/h|m³/h)")
+
+
+def detail_said(line: str) -> tuple[Detail, str] | None:
+    """Which detail a line gives, and its value as written: `unit filter bag`, `label says 125`.
+
+    Returns:
+        None where the line gives none.
+
+    Raises:
+        InputError: it begins with `unit`, but names no detail, or no value of it.
+    """
+    plain = " ".join(line.split())
+    lower = plain.lower()
+    by_name = {one.name: one for one in DETAILS}
+    label = _LABEL_SAYS.fullmatch(lower)
+    if label:
+        value = label["value"]
+        return by_name["rated_airflow" if _FLOW.fullmatch(value) else "rated_sealed"], value
+    years = _YEARS_OLD.fullmatch(lower)
+    if years:
+        return by_name["age_years"], years["value"]
+    if not lower.startswith("unit "):
+        return None
+    rest = plain[len("unit ") :]
+    named = {word: one for one in DETAILS for word in one.words}
+    for word in sorted(named, key=len, reverse=True):
+        if rest.lower() == word or rest.lower().startswith(f"{word} "):
+            value = rest[len(word) :].strip()
+            if not value:
+                raise InputError(f"'{word}' of what?", right=f"such as: unit {word} 12")
+            return named[word], value
+    right = f"unit and one of: {', '.join(one.words[0] for one in DETAILS)}"
+    raise InputError(f"'{rest[:40]}' is nothing that is known of a unit", right=right)
+
+
+def usual_missing(knowledge: Knowledge) -> tuple[str, ...]:
+    """Ids of the tools that nobody has along unless it is said."""
+    return tuple(tool.id for tool in knowledge.tools.values() if not tool.usual)
+
+
+_WITHOUT = re.compile(
+    r"(?:(?:i |we )?have )?(?:no|without|not the|not)(?: a| an| the)? (?P<what>.+?)"
+    r"(?: today| here| with me)?"
+)
+_WITH = re.compile(
+    r"(?:(?:i |we )?have |with |and |also )*(?:a |an |the |my )?(?P<what>.+?)(?: too| also| here)?"
+)
+
+
+def tools_said(knowledge: Knowledge, line: str, missing: Iterable[str]) -> tuple[str, ...]:
+    """The tools that are missing once a line such as `no gauge, helper too` is taken in.
+
+    Args:
+        knowledge: whose tools.
+        line: what was typed: tools by name, those that are not there after `no` or `without`.
+        missing: ids of the tools that are missing until then.
+
+    Raises:
+        InputError: a word that is no tool.
+    """
+    gone = dict.fromkeys(missing)
+    words = {word: tool.id for tool in knowledge.tools.values() for word in tool.words}
+    words |= {tool.id: tool.id for tool in knowledge.tools.values()}
+    without = False
+    for piece in re.split(r"[,;]| and ", line.lower()):
+        text = " ".join(piece.split())
+        if not text:
+            continue
+        if text in ("all", "everything"):
+            gone, without = {}, False
+            continue
+        absent = _WITHOUT.fullmatch(text)
+        found = absent or _WITH.fullmatch(text)
+        assert found is not None  # anything but nothing is a tool's name
+        # "no gauge and tape": what follows is missing too, until something is said to be there.
+        without = bool(absent) or (without and text == found["what"])
+        name = words.get(found["what"])
+        if name is None:
+            right = nearest(found["what"], sorted(words))
+            raise InputError(f"'{found['what'][:40]}' is not a tool", right=right)
+        if without:
+            gone[name] = None
+        else:
+            gone.pop(name, None)
+    return tuple(gone)
+
+
+def missing_said(knowledge: Knowledge, line: str, missing: Iterable[str]) -> tuple[str, ...] | None:
+    """As `tools_said` for a line at any prompt; None where it says nothing of tools.
+
+    Only `no ...` and `have ...` speak of tools there.
+    """
+    text = " ".join(line.lower().split())
+    if not re.match(r"(?:i |we )?(?:have|no|without) \S", text):
+        return None
+    try:
+        return tools_said(knowledge, text, missing)
+    except InputError:
+        return None
+
+
+def _one_of(text: str, known: Iterable[str], what: str) -> str:
+    matches = [one for one in known if text and one.startswith(text.lower())]
+    if len(matches) != 1:
+        raise InputError(f"'{text[:40]}' is not {what}", right=f"one of: {', '.join(known)}")
+    return matches[0]
+
+
+def tools_ask(knowledge: Knowledge) -> str:
+    """The question what is at hand, with what is taken for granted."""
+    usual = ", ".join(tool.title.lower() for tool in knowledge.tools.values() if tool.usual)
+    extra = ", ".join(tool.title.lower() for tool in knowledge.tools.values() if not tool.usual)
+    return (
+        f"What have you with you? Usual: {usual}.\n"
+        f"Not unless you say so: {extra}.\n"
+        "Enter for the usual; or such as: no gauge, helper too"
+    )
+
+
+def known_words(knowledge: Knowledge, visit: Visit) -> list[tuple[str, str]]:
+    """Every detail by the word that changes it, with its value; then the tools that are missing."""
+    known = [
+        (one.words[0], _shown(one.of(visit)) or (f"{one.usual} (usual)" if one.usual else "-"))
+        for one in DETAILS
+    ]
+    titles = [
+        knowledge.tools[name].title.lower() if name in knowledge.tools else name
+        for name in visit.missing_tools
+    ]
+    return [*known, ("without", ", ".join(titles) or "nothing is missing")]
+
+
+def _shown(value: object) -> str:
+    return f"{value:g}" if isinstance(value, float) else str(value or "")

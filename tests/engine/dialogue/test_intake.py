@@ -1,0 +1,146 @@
+"""What is known of a call: how it is read, in which order it is asked, how it is corrected."""
+
+from __future__ import annotations
+
+import pytest
+
+from stillflow.engine import load_rules
+from stillflow.engine.base import InputError
+from stillflow.engine.dialogue.intake import (
+    DETAILS,
+    detail_said,
+    known_words,
+    missing_said,
+    tools_ask,
+    tools_said,
+    usual_missing,
+)
+from stillflow.engine.inference.visit import Gauge, House, Site, Unit, Visit
+
+RULES = load_rules()
+BY_NAME = {one.name: one for one in DETAILS}
+
+
+@pytest.mark.parametrize("written", ['98"', "98 in", "98 wc", "98 inches wc", "98", "98 inH2O"])
+def test_suction_on_a_label_is_read_as_people_write_it(written: str) -> None:
+    assert BY_NAME["rated_sealed"].read(written) == 98
+
+
+@pytest.mark.parametrize(
+    ("written", "years"), [("3 yrs", 3), ("3", 3), ("12 years old", 12), ("18 months", 1.5)]
+)
+def test_an_age_is_read_as_people_say_it(written: str, years: float) -> None:
+    assert BY_NAME["age_years"].read(written) == pytest.approx(years, rel=0.001)
+
+
+def test_a_comma_before_three_digits_sets_off_thousands_and_any_other_is_a_point() -> None:
+    assert BY_NAME["altitude_ft"].read("5,280 ft") == 5280
+    assert BY_NAME["hose_bore_in"].read("1,25") == 1.25
+
+
+@pytest.mark.parametrize("written", ["three", "101 yrs", "3 gallons"])
+def test_an_age_that_cannot_be_is_refused_with_what_would_be_right(written: str) -> None:
+    with pytest.raises(InputError) as caught:
+        BY_NAME["age_years"].read(written)
+    assert caught.value.right
+
+
+def test_at_first_only_the_call_and_what_the_baseline_needs_is_asked() -> None:
+    asked = [one.name for one in DETAILS if one.at_first]
+    baseline = {*Unit.model_fields, *House.model_fields, *Gauge.model_fields, "altitude_ft"}
+    assert asked[:2] == ["name", "complaint"]
+    assert set(asked[2:]) <= baseline - {"filter", "motors"}
+    assert {"rated_sealed", "rated_airflow", "age_years", "altitude_ft", "hose_ft"} <= set(asked)
+
+
+def test_every_detail_can_be_put_into_a_visit_and_found_there() -> None:
+    value: object
+    for detail in DETAILS:
+        for line in ("1", "50", "bag", "30"):
+            try:
+                value = detail.read(line)
+            except InputError:
+                continue
+            assert detail.of(detail.put(Visit(), value)) == value
+            break
+        else:
+            pytest.fail(f"nothing fits {detail.name}")
+
+
+@pytest.mark.parametrize(
+    ("line", "name", "value"),
+    [
+        ("the label says 125", "rated_sealed", "125"),
+        ('label says 125"', "rated_sealed", '125"'),
+        ("The label says 114 CFM", "rated_airflow", "114 cfm"),
+        ("unit filter bag", "filter", "bag"),
+        ("unit other inlet Attic Room", "other_inlet", "Attic Room"),
+        ("unit inlet hall", "inlet", "hall"),
+        ("it is 12 years old", "age_years", "12 years old"),
+    ],
+)
+def test_a_line_at_any_prompt_corrects_what_is_known(line: str, name: str, value: str) -> None:
+    said = detail_said(line)
+    assert said is not None
+    assert (said[0].name, said[1]) == (name, value)
+
+
+@pytest.mark.parametrize("line", ["1", "can't tell", "98 in", "label", "unity", "a label 3 ft up"])
+def test_what_is_an_answer_is_not_taken_for_a_correction(line: str) -> None:
+    assert detail_said(line) is None
+
+
+@pytest.mark.parametrize("line", ["unit wheels 4", "unit filter"])
+def test_a_correction_of_nothing_says_what_can_be_corrected(line: str) -> None:
+    with pytest.raises(InputError) as caught:
+        detail_said(line)
+    assert "unit" in caught.value.right
+
+
+@pytest.mark.parametrize(
+    ("line", "here", "gone"),
+    [
+        ("", {"gauge", "torch"}, {"helper", "second-gauge"}),
+        ("no gauge", {"torch"}, {"gauge", "helper"}),
+        ("no gauge and tape, helper too", {"torch", "helper"}, {"gauge", "tape"}),
+        ("without flashlight, have camera", {"camera"}, {"torch"}),
+        ("everything", {"helper", "camera"}, set()),
+    ],
+)
+def test_tools_are_taken_as_said_and_else_as_usual(
+    line: str, here: set[str], gone: set[str]
+) -> None:
+    missing = tools_said(RULES, line, usual_missing(RULES))
+    assert gone <= set(missing)
+    assert not here & set(missing)
+
+
+def test_a_tool_nobody_knows_is_refused_with_the_nearest() -> None:
+    with pytest.raises(InputError, match="gauge"):
+        tools_said(RULES, "no guage", ())
+
+
+@pytest.mark.parametrize("line", ["no", "no gap", "none", "nothing", "have a look", "gauge"])
+def test_an_answer_is_not_taken_for_a_missing_tool(line: str) -> None:
+    assert missing_said(RULES, line, ()) is None
+
+
+def test_a_tool_that_goes_or_comes_during_a_visit_is_taken_in() -> None:
+    gone = missing_said(RULES, "no gauge today", ())
+    assert gone == ("gauge",)
+    assert missing_said(RULES, "I have a gauge", gone) == ()
+
+
+def test_every_tool_a_check_needs_is_one_that_can_be_named_missing() -> None:
+    needed = {tool for check in RULES.checks.values() for tool in check.tools}
+    assert needed <= set(RULES.tools)
+    asked = tools_ask(RULES)
+    assert all(tool.title.lower() in asked for tool in RULES.tools.values())
+
+
+def test_what_is_known_is_listed_with_the_word_that_changes_it() -> None:
+    visit = Visit(site=Site(inlet="hall"), unit=Unit(rated_sealed=130), missing_tools=("gauge",))
+    known = dict(known_words(RULES, visit))
+    assert known["inlet"] == "hall"
+    assert known["label"] == "130"
+    assert "gauge" in known["without"]
