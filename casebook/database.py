@@ -48,7 +48,7 @@ def open_engine(url: str | sa.URL) -> sa.Engine:
     """
     right = "write sqlite:///visits.db, or postgresql://user@host/name"
     try:
-        engine = sa.create_engine(_read_url(url))
+        engine = sa.create_engine(_driver(_read_url(url)))
     except (ArgumentError, ValueError):
         told = str(url) if not _SECRET.search(str(url)) else ""
         if told and "://" not in told:
@@ -61,6 +61,7 @@ def open_engine(url: str | sa.URL) -> sa.Engine:
     if engine.dialect.name == "sqlite":
         _make_private(engine)
         sa.event.listen(engine, "connect", _set_up_sqlite)
+        sa.event.listen(engine, "begin", _begin_sqlite)
     return engine
 
 
@@ -77,6 +78,13 @@ def _read_url(url: str | sa.URL) -> sa.URL:
         # What follows is no setting, so the mark is part of the file's name.
         return sa.make_url(name).set(database=f"{sa.make_url(name).database}?{settings}")
     return read
+
+
+def _driver(url: sa.URL) -> sa.URL:
+    """The URL with psycopg 3, the driver of the extra `postgres`, where it names none."""
+    if url.drivername in ("postgresql", "postgres"):
+        return url.set(drivername="postgresql+psycopg")
+    return url
 
 
 def _make_private(engine: sa.Engine) -> None:
@@ -109,8 +117,19 @@ def _set_up_sqlite(connection: Any, _record: Any) -> None:
     # Readers do not wait for a writer, and a commit is on disk even if the power goes. Another
     # program's write is waited for: Python's sqlite3 sets SQLite's busy timeout to 5 s, or to what
     # the URL says (`?timeout=`).
+    # Transactions begin where SQLAlchemy says so, not where Python's sqlite3 guesses.
+    connection.isolation_level = None
     for pragma in ("journal_mode = WAL", "synchronous = FULL", "foreign_keys = ON"):
         connection.execute(f"PRAGMA {pragma}")
+
+
+WRITING = {"stillflow_begin": "BEGIN IMMEDIATE"}
+"""Execution options of a transaction that will write: SQLite lets no other writer in between."""
+
+
+def _begin_sqlite(connection: sa.Connection) -> None:
+    options = connection.get_execution_options()
+    connection.exec_driver_sql(str(options.get("stillflow_begin", "BEGIN")))
 
 
 _REASONS = (

@@ -1,4 +1,4 @@
-"""Ids of visits: UUID version 7 (RFC 9562, section 5.7), so that ids sort by time.
+"""Ids of visits and sites: UUID version 7 (RFC 9562, section 5.7), so that ids sort by time.
 
 Two vans that open visits without a line to each other still get different ids. (`uuid.uuid7`
 comes with Python 3.14 only.)
@@ -11,6 +11,11 @@ import time
 from uuid import UUID
 
 _NANOSECONDS_PER_MILLISECOND = 1_000_000
+
+_LETTERS = "0123456789abcdefghjkmnpqrstvwxyz"
+"""Crockford's base 32: none of i, l, o and u, which are read for others."""
+
+_MISREAD = str.maketrans("ilo", "110")
 
 
 def new_id() -> str:
@@ -34,3 +39,20 @@ def uuid7(milliseconds: int, rand_a: int, rand_b: int) -> UUID:
     """
     version, variant = 0b0111, 0b10
     return UUID(int=milliseconds << 80 | version << 76 | rand_a << 64 | variant << 62 | rand_b)
+
+
+def short_id(full: str) -> str:
+    """Six letters and digits to be said and typed for an id; an id that is no UUID is its own.
+
+    They are the last thirty bits, which are drawn. Of 200,000 visits some twenty pairs share them.
+    """
+    try:
+        bits = UUID(full).int
+    except ValueError:
+        return full
+    return "".join(_LETTERS[bits >> 5 * place & 31] for place in range(5, -1, -1))
+
+
+def as_typed(short: str) -> str:
+    """A short id as it was meant: capitals, and letters taken for digits, put right."""
+    return short.lower().translate(_MISREAD)

@@ -127,6 +127,7 @@ def _case_row(case: Case, knowledge: Knowledge) -> Row:
 
 
 def _visit_row(visit: Visit, knowledge: Knowledge) -> Row:
+    visit = visit.model_copy(update={"events": visit.believed})
     last_fix = max((i for i, event in enumerate(visit.events) if event.fix), default=None)
     stopped = visit.conclusion is not None and visit.conclusion.step == "stop"
     expected = "stop" if stopped else ""

@@ -1,7 +1,7 @@
 """The casebook: every visit on this machine, in a database, each answer its own transaction.
 
-What a visit looks like in tables is in `tables`, which database it is in `database`. These three
-import SQLAlchemy, which takes a fifth of a second, and nobody else imports the other two. How a
+What a visit looks like in tables is in `tables`, which database it is in `database`, what is kept
+of houses in `sites`. These import SQLAlchemy, which takes a fifth of a second. How a
 visit is written in a file is in `files`.
 """
 
@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from contextlib import contextmanager
+from dataclasses import dataclass
 from datetime import UTC, datetime
 from itertools import groupby
 from types import TracebackType
@@ -19,6 +20,7 @@ from sqlalchemy.engine import Connection
 from sqlalchemy.exc import DBAPIError, IntegrityError, SQLAlchemyError
 
 from stillflow.casebook.database import (
+    WRITING,
     default_url,
     explained,
     file_of,
@@ -26,22 +28,27 @@ from stillflow.casebook.database import (
     place_of,
     still_there,
 )
-from stillflow.casebook.ids import new_id
+from stillflow.casebook.ids import as_typed, new_id
+from stillflow.casebook.sites import learn, site_for
 from stillflow.casebook.tables import (
     NEWEST,
+    PEOPLE,
+    VERSION,
     Refused,
+    casebook,
     event_of,
     event_row,
     events,
     header_row,
     insert,
-    prepare,
+    people,
+    trail,
     visit_of,
     visits,
     whole_visits,
 )
 from stillflow.engine.base import InputError, Place, SetupError, counted
-from stillflow.engine.inference import Event, Visit, with_event
+from stillflow.engine.inference import Event, Visit, checked_strikes, with_event
 
 _SHOWN_CANDIDATES = 5
 
@@ -50,12 +57,22 @@ class Overtaken(InputError):  # noqa: N818 - it is what happened, as its readers
     """Somebody else has written to a visit since its writer last read it; nothing was changed."""
 
 
+@dataclass(frozen=True)
+class Trace:
+    """One line of the trail: who wrote what when."""
+
+    at: datetime
+    who: str
+    what: str
+
+
 class Casebook:
     """An open casebook. A context manager; safe to leave open until the process ends.
 
     Args:
         url: an SQLAlchemy database URL; None for casebook.db in the user's data folder, which is
             made if it is not there.
+        who: who writes, for the trail.
 
     Attributes:
         refused: for every visit that was loaded, what is kept of it but cannot be used any more.
@@ -67,13 +84,14 @@ class Casebook:
             Every method may raise it.
     """
 
-    def __init__(self, url: str | None = None) -> None:
+    def __init__(self, url: str | None = None, who: str = "") -> None:
         self._engine = open_engine(default_url() if url is None else url)
+        self._writer = self._engine.execution_options(**WRITING)
+        self._who = who
         self.place = place_of(self._engine)
         self.refused: dict[str, Refused] = {}
         self._file: tuple[int, int] | None = None
-        with self._transaction() as connection:
-            prepare(connection, self.place)
+        self._prepare()
         self._file = file_of(self._engine)
 
     def __enter__(self) -> Self:
@@ -100,12 +118,15 @@ class Casebook:
         """Take in a new visit under a new id, opened now unless it says when.
 
         Returns:
-            The visit as it is kept, with id and time.
+            The visit as it is kept, with id and time, and its site's id where the house is named.
         """
         opened = visit.opened or datetime.now(UTC)
         visit = visit.model_copy(update={"id": new_id(), "opened": opened})
-        with self._transaction() as connection:
-            insert(connection, visit)
+        with self.transaction(write=True) as connection:
+            named = {"id": site_for(connection, visit) or ""}
+            visit = visit.model_copy(update={"site": visit.site.model_copy(update=named)})
+            self._insert(connection, visit)
+            self.note(connection, visit.id, "begun")
         return visit
 
     def get(self, visit_id: str) -> Visit:
@@ -114,46 +135,53 @@ class Casebook:
         Raises:
             InputError: there is none.
         """
-        with self._transaction() as connection:
-            found = self._load(connection, visits.c.id == visit_id)
+        with self.transaction() as connection:
+            found = self.load(connection, visits.c.id == visit_id)
         if not found:
             raise _unknown(visit_id)
         return found[0]
 
-    def find(self, prefix: str) -> Visit:
-        """The one visit whose id is this or begins with it.
+    def find(self, text: str) -> Visit:
+        """The one visit whose id or short id this is, or whose id begins with it.
 
         Raises:
-            InputError: none does, or several do.
+            InputError: none is, or several are.
         """
-        with self._transaction() as connection:
+        with self.transaction() as connection:
             # Databases differ on whether LIKE minds capitals, so Python has the last word.
-            begins = visits.c.id.startswith(prefix, autoescape=True)
-            rows = connection.execute(sa.select(visits.c.id, visits.c.site).where(begins))
-            found = {row.id: row.site for row in rows if row.id.startswith(prefix)}
-            if prefix in found:
-                found = {prefix: found[prefix]}
+            begins = visits.c.id.startswith(text, autoescape=True)
+            asked = sa.or_(begins, visits.c.short == as_typed(text))
+            columns = visits.c.id, visits.c.short, people.c.name
+            joined = visits.outerjoin(people, people.c.site_id == visits.c.site_id)
+            rows = connection.execute(sa.select(*columns).select_from(joined).where(asked)).all()
+            found = {
+                row.id: row.name
+                for row in rows
+                if row.id.startswith(text) or (row.short != row.id and row.short == as_typed(text))
+            }
+            if text in found:
+                found = {text: found[text]}
             if len(found) == 1:
-                return self._load(connection, visits.c.id.in_(found))[0]
+                return self.load(connection, visits.c.id.in_(found))[0]
         if not found:
-            raise _unknown(prefix)
+            raise _unknown(text)
         names = [f"{name} ({site})" if site else name for name, site in sorted(found.items())]
         more = ", ..." if len(names) > _SHOWN_CANDIDATES else ""
         raise InputError(
-            f"{len(found)} visits have an id that begins with '{prefix}'",
+            f"{len(found)} visits have an id that begins with '{text}'",
             right=f"give more of it: {', '.join(names[:_SHOWN_CANDIDATES])}{more}",
         )
 
     def open_visits(self) -> list[Visit]:
         """Visits without a conclusion, the last changed first."""
-        with self._transaction() as connection:
-            return self._load(connection, visits.c.status == "open")
+        with self.transaction() as connection:
+            return self.load(connection, visits.c.status == "open")
 
     def recent(self, count: int) -> list[Visit]:
         """Up to `count` visits, the last changed first."""
         latest = sa.select(visits.c.id).order_by(*NEWEST).limit(count)
-        with self._transaction() as connection:
-            return self._load(connection, visits.c.id.in_(latest))
+        with self.transaction() as connection:
+            return self.load(connection, visits.c.id.in_(latest))
 
     def add_event(self, known: Visit, event: Event) -> Visit:
         """Write down one event after those of `known`. It is on disk when this returns.
@@ -173,12 +201,15 @@ class Casebook:
                 may have.
         """
         visit = with_event(known, event).model_copy(update={"conclusion": None})
-        with self._transaction() as connection:
+        if event.strikes is not None:
+            checked_strikes(visit)
+        with self.transaction(write=True) as connection:
             _reopen(connection, known.id)
             _same_events(connection, known)
             row = event_row(event)
             number = len(visit.events)
             connection.execute(events.insert().values(visit_id=known.id, number=number, **row))
+            self.note(connection, known.id, f"{number}: {_said(event)}")
         return visit
 
     def drop_last_event(self, known: Visit) -> Visit:
@@ -187,11 +218,14 @@ class Casebook:
         Args and errors as `add_event`; nothing is taken back but the event that is named.
         """
         mine = events.c.visit_id == known.id
-        with self._transaction() as connection:
+        with self.transaction(write=True) as connection:
             _reopen(connection, known.id)
             _same_events(connection, known)
             last = events.c.number == len(known.events)
             connection.execute(events.delete().where(mine, last))
+            if known.events:
+                back = f"taken back: {len(known.events)}: {_said(known.events[-1])}"
+                self.note(connection, known.id, back)
         return known.model_copy(update={"events": known.events[:-1], "conclusion": None})
 
     def save_header(self, visit: Visit, known: Visit) -> Visit:
@@ -208,16 +242,56 @@ class Casebook:
             Overtaken: the casebook has another header or other events of it than `known`.
             InputError: no visit with its id.
         """
-        with self._transaction() as connection:
+        with self.transaction(write=True) as connection:
             # As the first statement this keeps other writers out of what is compared next.
             _update(connection, known.id, {"changed": datetime.now(UTC)})
-            (kept,) = self._load(connection, visits.c.id == known.id)
+            (kept,) = self.load(connection, visits.c.id == known.id)
             _same_events(connection, known)
             apart = {"events": (), "conclusion": None}
             if kept.model_copy(update=apart) != known.model_copy(update=apart):
                 raise _overtaken(kept.id, "what is known of house and unit has changed")
-            _update(connection, known.id, header_row(visit))
-        return visit.model_copy(update={"events": known.events})
+            visit = visit.model_copy(update={"events": known.events})
+            self.overwrite(connection, visit)
+            self.note(connection, known.id, _changes(kept, visit))
+        return visit
+
+    def reopen(self, known: Visit) -> Visit:
+        """Take the conclusion off a visit, so that it can be gone on with.
+
+        Raises:
+            Overtaken: somebody else has gone on with it.
+            InputError: no visit with its id.
+        """
+        with self.transaction(write=True) as connection:
+            _reopen(connection, known.id)
+            _same_events(connection, known)
+            self.note(connection, known.id, "reopened")
+        return known.model_copy(update={"conclusion": None})
+
+    def trail(self, about: str) -> list[Trace]:
+        """Who wrote what when of a visit or a site, oldest first."""
+        asked = sa.select(trail).where(trail.c.about == about).order_by(trail.c.id)
+        with self.transaction() as connection:
+            return [Trace(row.at, row.who, row.what) for row in connection.execute(asked)]
+
+    def note(self, connection: Connection, about: str, what: str) -> None:
+        """Write into the trail who wrote what, in the transaction that writes it."""
+        row = {"id": new_id(), "at": datetime.now(UTC), "who": self._who[:200]}
+        connection.execute(trail.insert().values(**row, about=about, what=what))
+
+    def overwrite(self, connection: Connection, visit: Visit) -> None:
+        """Write header and free text of a kept visit anew, in a transaction of the caller's."""
+        site_id = site_for(connection, visit)
+        row = header_row(visit)
+        if site_id is not None:
+            row["site_id"] = site_id
+        _update(connection, visit.id, row)
+        learn(connection, visit, site_id)
+
+    def _insert(self, connection: Connection, visit: Visit) -> None:
+        site_id = site_for(connection, visit)
+        insert(connection, visit, site_id)
+        learn(connection, visit, site_id)
 
     def put(self, visit: Visit, replace: bool = False) -> Visit:
         """Take in a whole visit, as from a file; a second time changes nothing.
@@ -233,10 +307,10 @@ class Casebook:
             InputError: a different visit has this id and `replace` is not set.
         """
         visit = visit if visit.id else visit.model_copy(update={"id": new_id()})
-        with self._transaction() as connection:
-            known = self._load(connection, visits.c.id == visit.id)
-            if known == [visit]:
-                return visit
+        with self.transaction(write=True) as connection:
+            known = self.load(connection, visits.c.id == visit.id)
+            if known and _called_as(visit, known[0]) == known[0]:
+                return known[0]
             if known and not replace:
                 raise InputError(
                     f"the casebook has a different visit {visit.id}",
@@ -244,14 +318,42 @@ class Casebook:
                 )
             connection.execute(events.delete().where(events.c.visit_id == visit.id))
             connection.execute(visits.delete().where(visits.c.id == visit.id))
-            insert(connection, visit)
+            self._insert(connection, visit)
+            self.note(connection, visit.id, "replaced" if known else "taken in")
         return visit
 
+    def _prepare(self) -> None:
+        """Make the tables where there are none or older ones, and refuse a newer stillflow's."""
+        with self.transaction() as connection:
+            version = None
+            if sa.inspect(connection).has_table(casebook.name):
+                version = connection.scalar(sa.select(casebook.c.version))
+        if version == VERSION:
+            return
+        if version is not None and not isinstance(version, int):
+            what = f"it is no casebook, or is damaged (its version is {str(version)[:20]!r})"
+            right = "move it away, or restore an earlier copy of it"
+            raise SetupError(what, Place(self.place), right)
+        if version is not None and version > VERSION:
+            raise SetupError(
+                f"this casebook is of a newer stillflow (its version is {version}, ours {VERSION})",
+                Place(self.place),
+                "update stillflow",
+            )
+        from stillflow.casebook.migrations import upgrade
+
+        with self.transaction(write=True) as connection:
+            upgrade(connection)
+
     @contextmanager
-    def _transaction(self) -> Iterator[Connection]:
-        """One transaction; what the database has to say comes as one of our errors."""
+    def transaction(self, write: bool = False) -> Iterator[Connection]:
+        """One transaction; what the database has to say comes as one of our errors.
+
+        Args:
+            write: keep other writers out from its beginning, where the database can.
+        """
         try:
-            with self._engine.begin() as connection:
+            with (self._writer if write else self._engine).begin() as connection:
                 yield connection
             if self._file is not None and not still_there(self._engine, self._file):
                 # The open file takes what is written, and all of it goes when the process does.
@@ -270,7 +372,7 @@ class Casebook:
         except SQLAlchemyError as problem:
             raise explained(str(problem), self._engine) from None
 
-    def _load(self, connection: Connection, which: sa.ColumnElement[bool]) -> list[Visit]:
+    def load(self, connection: Connection, which: sa.ColumnElement[bool]) -> list[Visit]:
         """Whole visits, the last changed first."""
         try:
             rows = connection.execute(whole_visits().where(which)).all()
@@ -280,6 +382,36 @@ class Casebook:
         except (LookupError, OverflowError, ValueError, TypeError):
             what = "a visit in it cannot be read; the casebook is damaged"
             raise SetupError(what, Place(self.place), "restore an earlier copy of it") from None
+
+
+def _said(event: Event) -> str:
+    """An event in a line of the trail."""
+    told = event.model_dump(mode="json", exclude_none=True, exclude={"at"})
+    return ", ".join(f"{name} {value}" for name, value in told.items())
+
+
+def _changes(before: Visit, after: Visit) -> str:
+    """Which fields of a header are others now. Values are not repeated: a trail outlives names."""
+    if after.conclusion is not None and after.conclusion != before.conclusion:
+        return f"closed: {after.conclusion.step}"
+    one, two = (
+        visit.model_dump(mode="json", exclude={"events", "conclusion"}) for visit in (before, after)
+    )
+    names = []
+    for key in two:
+        if isinstance(two[key], dict) and isinstance(one[key], dict):
+            names += [f"{key}.{name}" for name in two[key] if two[key][name] != one[key].get(name)]
+        elif one[key] != two[key]:
+            names.append(key)
+    return f"changed: {', '.join(names) or 'nothing'}"
+
+
+def _called_as(visit: Visit, kept: Visit) -> Visit:
+    """The visit with its house called as the casebook calls it, where it is the same house."""
+    if not visit.site.id or visit.site.id != kept.site.id:
+        return visit
+    called = {name: getattr(kept.site, name) for name in PEOPLE}
+    return visit.model_copy(update={"site": visit.site.model_copy(update=called)})
 
 
 def _update(connection: Connection, visit_id: str, values: dict[str, Any]) -> None:

@@ -1,12 +1,15 @@
 """The casebook's tables, and how a visit becomes rows of them and back.
 
-Which rows are read and written when is in `store`; where the database is, in `database`.
+Names, addresses and phones stand in `people` and nowhere else. Which rows are read and written when
+is in `store` and `sites`; where the database is, in `database`; how older tables become these, in
+`migrations`.
 """
 
 from __future__ import annotations
 
 import json
-from collections.abc import Sequence
+import re
+from collections.abc import Iterable, Sequence
 from copy import deepcopy
 from datetime import UTC, datetime
 from typing import Any
@@ -15,11 +18,12 @@ import sqlalchemy as sa
 from pydantic import ValidationError
 from sqlalchemy.engine import Connection, Dialect
 
+from stillflow.casebook.ids import short_id
 from stillflow.casebook.parsing import in_utc
-from stillflow.engine.base import Place, SetupError
+from stillflow.engine.base import Place
 from stillflow.engine.inference import Event, Visit
 
-VERSION = 2
+VERSION = 3
 """Of the tables below. A higher one in a database was made by a newer stillflow."""
 
 
@@ -30,6 +34,7 @@ class _Moment(sa.types.TypeDecorator[datetime]):
     cache_ok = True
 
     def process_result_value(self, value: datetime | None, dialect: Dialect) -> datetime | None:
+        """The moment with its time zone."""
         if value is None or value.tzinfo is not None:
             return value and value.astimezone(UTC)
         return value.replace(tzinfo=UTC)
@@ -47,15 +52,18 @@ class _Answer(sa.types.TypeDecorator[float | str]):
     cache_ok = True
 
     def process_bind_param(self, value: float | str | None, dialect: Dialect) -> str | None:
+        """The answer as JSON."""
         return None if value is None else json.dumps(value)
 
     def process_result_value(
         self, value: float | str | None, dialect: Dialect
     ) -> float | str | None:
+        """The answer from JSON."""
         return json.loads(value) if isinstance(value, str) else value
 
 
 TABLES = sa.MetaData()
+_NOTHING = sa.JSON(none_as_null=True)
 
 casebook = sa.Table(
     "casebook",
@@ -64,18 +72,72 @@ casebook = sa.Table(
     sa.Column("version", sa.Integer, nullable=False),
 )
 
+sites = sa.Table(
+    "sites",
+    TABLES,
+    sa.Column("id", sa.String(80), primary_key=True),
+    sa.Column("short", sa.String(80), nullable=False, index=True),
+    # An entry that turned out to be of a house with another one is kept, so that it can be parted;
+    # `house_id` is the entry that stands for the house.
+    sa.Column("merged_into", sa.ForeignKey("sites.id"), nullable=True, index=True),
+    sa.Column("house_id", sa.String(80), nullable=False, index=True),
+    sa.Column("altitude_ft", sa.Float, nullable=True),
+    sa.Column("tubing_ft", sa.Float, nullable=True),
+    sa.Column("hose_ft", sa.Float, nullable=True),
+    sa.Column("hose_bore_in", sa.Float, nullable=True),
+)
+
+people = sa.Table(
+    "people",
+    TABLES,
+    sa.Column("site_id", sa.ForeignKey("sites.id", ondelete="CASCADE"), primary_key=True),
+    sa.Column("name", sa.String(200), nullable=False, index=True),
+    sa.Column("address", sa.String(200), nullable=False),
+    sa.Column("customer", sa.String(200), nullable=False),
+    sa.Column("phone", sa.String(200), nullable=False),
+    # All of it in small letters and the phone's digits: databases differ on what LIKE minds.
+    sa.Column("folded", sa.Text, nullable=False),
+)
+
+inlets = sa.Table(
+    "inlets",
+    TABLES,
+    sa.Column("site_id", sa.ForeignKey("sites.id", ondelete="CASCADE"), primary_key=True),
+    sa.Column("name", sa.String(200), primary_key=True),
+    sa.Column("branch", sa.String(200), nullable=False),
+)
+
+units = sa.Table(
+    "units",
+    TABLES,
+    sa.Column("site_id", sa.ForeignKey("sites.id", ondelete="CASCADE"), primary_key=True),
+    # The day as text; empty for the unit that was there when the house was first seen.
+    sa.Column("fitted", sa.String(10), primary_key=True),
+    sa.Column("described", sa.JSON, nullable=False),
+    sa.Column("made", sa.Float, nullable=True),
+)
+
 visits = sa.Table(
     "visits",
     TABLES,
     sa.Column("id", sa.String(80), primary_key=True),
+    sa.Column("short", sa.String(80), nullable=False, index=True),
+    sa.Column("site_id", sa.ForeignKey("sites.id"), nullable=True),
     sa.Column("opened", _Moment, nullable=True),
     sa.Column("changed", _Moment, nullable=False),
     sa.Column("status", sa.String(10), nullable=False),
-    # The site's name again, beside the header that holds it, so that visits to it can be found.
-    sa.Column("site", sa.String(200), nullable=False),
+    # These two again, beside header and conclusion that hold them, so that visits can be found.
+    sa.Column("technician", sa.String(200), nullable=False),
+    sa.Column("fault", sa.Text, nullable=True),
     sa.Column("rules", sa.Text, nullable=False),
     sa.Column("header", sa.JSON, nullable=False),
-    sa.Column("conclusion", sa.JSON(none_as_null=True), nullable=True),
+    sa.Column("conclusion", _NOTHING, nullable=True),
+    sa.Index("ix_visits_site_opened", "site_id", "opened"),
+    sa.Index("ix_visits_status_changed", "status", "changed"),
+    sa.Index("ix_visits_changed", "changed", "id"),
+    sa.Index("ix_visits_opened", "opened"),
+    sa.Index("ix_visits_technician", "technician", "opened"),
+    sa.Index("ix_visits_fault", "fault", "opened"),
 )
 
 events = sa.Table(
@@ -90,62 +152,50 @@ events = sa.Table(
     sa.Column("done", sa.Boolean, nullable=True),
     sa.Column("found", sa.Boolean, nullable=True),
     sa.Column("inlet", sa.Text, nullable=True),
+    # What else an event says: a note, a part, what it strikes.
+    sa.Column("more", _NOTHING, nullable=True),
+)
+
+trail = sa.Table(
+    "trail",
+    TABLES,
+    sa.Column("id", sa.String(80), primary_key=True),
+    sa.Column("at", _Moment, nullable=False),
+    sa.Column("who", sa.String(200), nullable=False),
+    # Of a visit or a site; kept when that is gone.
+    sa.Column("about", sa.String(80), nullable=False),
+    sa.Column("what", sa.Text, nullable=False),
+    sa.Index("ix_trail_about", "about", "id"),
 )
 
 NEWEST = (visits.c.changed.desc(), visits.c.id.desc())
 """Order of visits: the last changed first."""
 
+PEOPLE = ("name", "address", "customer", "phone")
+"""Fields of a site that stand in `people`, and its columns."""
+
+
+def folded(words: Iterable[str]) -> str:
+    """Names, street and phone as they are searched: small letters, and each phone's digits."""
+    words = list(words)
+    digits = re.sub(r"\D", "", words[-1])
+    return "\n".join([*words, digits]).casefold()
+
+
+def year_made(opened: datetime | None, age_years: float | None) -> float | None:
+    """The year a unit is of, where its age was given on a day."""
+    if age_years is None or opened is None:
+        return None
+    return opened.year + (opened.timetuple().tm_yday - 1) / 365.25 - age_years
+
+
 _EVENT_KEYS = ("check", "answer", "fix", "done", "found", "inlet", "at")
 
 
-def prepare(connection: Connection, place: str) -> None:
-    """Make the tables where there are none, and refuse those of a newer stillflow.
-
-    Raises:
-        SetupError: made by a newer stillflow.
-    """
-    version = None
-    if sa.inspect(connection).has_table(casebook.name):
-        version = connection.scalar(sa.select(casebook.c.version))
-    if version is None:
-        # Another program may be at the same, so each step allows for its having been done, and
-        # the version comes last.
-        for table in TABLES.sorted_tables:
-            connection.execute(sa.schema.CreateTable(table, if_not_exists=True))
-        ours = sa.select(sa.literal(1), sa.literal(VERSION)).where(
-            ~sa.exists(sa.select(casebook.c.id))
-        )
-        connection.execute(casebook.insert().from_select(["id", "version"], ours))
-    elif not isinstance(version, int):
-        what = f"it is no casebook, or is damaged (its version is {str(version)[:20]!r})"
-        raise SetupError(what, Place(place), "move it away, or restore an earlier copy of it")
-    elif version > VERSION:
-        raise SetupError(
-            f"this casebook is of a newer stillflow (its version is {version}, ours {VERSION})",
-            Place(place),
-            "update stillflow",
-        )
-    elif version < VERSION:
-        _bring_up(connection)
-
-
-def _bring_up(connection: Connection) -> None:
-    """Make tables of an earlier version those of today; nothing that is kept is changed."""
-    # As the first statement this keeps out another program that is at the same.
-    connection.execute(casebook.update().values(version=VERSION))
-    known = {column["name"] for column in sa.inspect(connection).get_columns(events.name)}
-    for column in events.columns:
-        if column.name not in known:
-            # Every column that ever came later may be empty.
-            kind = column.type.compile(connection.dialect)
-            connection.execute(
-                sa.text(f"ALTER TABLE {events.name} ADD COLUMN {column.name} {kind}")
-            )
-
-
-def insert(connection: Connection, visit: Visit) -> None:
+def insert(connection: Connection, visit: Visit, site_id: str | None) -> None:
     """Write a visit that is not there yet, with its events."""
-    connection.execute(visits.insert().values(id=visit.id, **header_row(visit)))
+    row = {"id": visit.id, "short": short_id(visit.id), "site_id": site_id, **header_row(visit)}
+    connection.execute(visits.insert().values(**row))
     rows = [
         {"visit_id": visit.id, "number": number, **event_row(event)}
         for number, event in enumerate(visit.events, start=1)
@@ -155,20 +205,22 @@ def insert(connection: Connection, visit: Visit) -> None:
 
 
 def header_row(visit: Visit) -> dict[str, Any]:
-    """Columns of `visits` for all of a visit but its id and events.
+    """Columns of `visits` for all of a visit but its id, its people and its events.
 
     Raises:
         InputError: a time without a time zone.
     """
-    apart = {"id", "opened", "rules", "conclusion", "events"}
+    hidden: dict[str, Any] = dict.fromkeys(("id", "opened", "rules", "conclusion", "events"), True)
+    hidden["site"] = set(PEOPLE)
     conclusion = visit.conclusion
     return {
         "opened": in_utc(visit.opened, Place(key="opened")),
         "changed": datetime.now(UTC),
         "status": "open" if conclusion is None else "closed",
-        "site": visit.site.name,
+        "technician": visit.technician,
+        "fault": conclusion and conclusion.fault,
         "rules": visit.rules,
-        "header": visit.model_dump(mode="json", by_alias=True, exclude=apart),
+        "header": visit.model_dump(mode="json", by_alias=True, exclude=hidden),
         "conclusion": None if conclusion is None else conclusion.model_dump(mode="json"),
     }
 
@@ -176,21 +228,29 @@ def header_row(visit: Visit) -> dict[str, Any]:
 def event_row(event: Event) -> dict[str, Any]:
     """Columns of `events` for one event. Errors as `header_row`."""
     row = {key: getattr(event, key) for key in _EVENT_KEYS}
-    return {**row, "at": in_utc(event.at, Place(key="at"))}
+    more = event.model_dump(mode="json", exclude=set(_EVENT_KEYS), exclude_defaults=True)
+    return {**row, "at": in_utc(event.at, Place(key="at")), "more": more or None}
 
 
 def event_of(row: Any, prefix: str = "") -> Event:
     """The event in a row of `events`, whose columns may carry a prefix."""
-    return Event(**{key: getattr(row, prefix + key) for key in _EVENT_KEYS})
+    more = getattr(row, f"{prefix}more") or {}
+    return Event(**{key: getattr(row, prefix + key) for key in _EVENT_KEYS}, **more)
 
 
 def whole_visits() -> sa.Select[Any]:
-    """Rows for `visit_of`: visits beside their events, these with the prefix `e_`.
+    """Rows for `visit_of`: visits beside their people (prefix `p_`) and events (`e_`).
 
     One statement, so that all of it is of one moment.
     """
-    both: list[Any] = [visits, *(column.label(f"e_{column.name}") for column in events.c)]
-    joined: sa.Select[Any] = sa.select(*both).select_from(visits.outerjoin(events))
+    columns: list[Any] = [
+        visits,
+        *(people.c[name].label(f"p_{name}") for name in PEOPLE),
+        *(column.label(f"e_{column.name}") for column in events.c),
+    ]
+    joined: sa.Select[Any] = sa.select(*columns).select_from(
+        visits.outerjoin(people, people.c.site_id == visits.c.site_id).outerjoin(events)
+    )
     return joined.order_by(*NEWEST, events.c.number)
 
 
@@ -211,10 +271,12 @@ def visit_of(rows: Sequence[Any]) -> tuple[Visit, Refused]:
         "conclusion": row.conclusion,
         "events": tuple(event_of(one, "e_") for one in rows if one.e_number is not None),
     }
+    header: dict[str, Any] = dict(deepcopy(row.header))
+    named = {name: getattr(row, f"p_{name}") for name in PEOPLE}
+    header["site"] = {**header.get("site", {}), **{k: v for k, v in named.items() if v}}
     try:
-        return Visit(**row.header, **apart), {}
+        return Visit(**header, **apart), {}
     except ValidationError as problem:
-        header: dict[str, Any] = deepcopy(row.header)
         refused: Refused = {}
         for error in problem.errors(include_url=False):
             if not isinstance(error.get("input"), int | float) or len(error["loc"]) < 2:

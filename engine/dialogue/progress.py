@@ -193,9 +193,11 @@ class Progress:
         """The last fix, done or not; None before the first."""
         return self.repairs[-1] if self.repairs else None
 
-    def apply(self, event: Event) -> None:
-        """Take in one event that has been checked to make sense."""
+    def apply(self, event: Event, struck: bool = False) -> None:
+        """Take in one event that has been checked to make sense; a struck one only counts."""
         self.events += 1
+        if struck or event.beside:
+            return
         if event.fix is not None:
             self.inlets.learn(event.inlet or "", None)
             self._repair(event)

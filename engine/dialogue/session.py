@@ -11,7 +11,7 @@ from collections.abc import Sequence
 from datetime import datetime
 from typing import Protocol
 
-from stillflow.engine.base import Floats
+from stillflow.engine.base import Floats, InputError
 from stillflow.engine.dialogue.choosing import Planner
 from stillflow.engine.dialogue.course import Course, Move
 from stillflow.engine.dialogue.explain import Meaning, meanings, reasons
@@ -31,6 +31,7 @@ from stillflow.engine.inference import (
     Visit,
     baseline_for,
     checked_event,
+    checked_strikes,
     inference_for,
     known_check,
     rule_table,
@@ -160,6 +161,16 @@ class Session:
         """
         return checked_event(self.knowledge, event, inlets=self.progress.inlets)
 
+    def record_beside(self, event: Event) -> None:
+        """Take in a note, a part, or that an earlier event was wrong.
+
+        Raises:
+            InputError: a check or a fix; nothing to strike at that number, or no reason.
+        """
+        if not event.beside:
+            raise InputError("this is a check or a fix", right="record it as such")
+        self._take(event)
+
     def undo(self) -> Event | None:
         """Take back the last event, and return it; None if there is none."""
         if not self._visit.events:
@@ -220,18 +231,24 @@ class Session:
     def _take(self, event: Event) -> None:
         event = self.checked(event)
         visit = with_event(self._visit, event)
+        if event.strikes is not None:
+            self.progress = self._replay(visit.events)
+            return
         self.progress.apply(event)
         self._visit = visit
         self._step = None
 
     def _replay(self, events: Sequence[Event]) -> Progress:
         progress = Progress(self.knowledge, self._model, self._visit)
-        checked = []
+        checked: list[Event] = []
+        struck = self._visit.model_copy(update={"events": tuple(events)}).struck
         for index, event in enumerate(events):
             where = f"events.{index}"
             checked.append(checked_event(self.knowledge, event, where, progress.inlets))
-            progress.apply(checked[-1])
-        self._visit = self._visit.model_copy(update={"events": tuple(checked)})
+            progress.apply(checked[-1], index + 1 in struck)
+        visit = self._visit.model_copy(update={"events": tuple(checked)})
+        checked_strikes(visit)
+        self._visit = visit
         self._step = None
         return progress
 

@@ -36,7 +36,12 @@ from stillflow.engine.inference.production import (
     course_for,
     inference_for,
 )
-from stillflow.engine.inference.recording import checked_answer, checked_event, known_check
+from stillflow.engine.inference.recording import (
+    checked_answer,
+    checked_event,
+    checked_strikes,
+    known_check,
+)
 from stillflow.engine.inference.sizing import Candidate, Sizes, found_system
 from stillflow.engine.inference.table import rule_table
 from stillflow.engine.inference.visit import (
@@ -91,6 +96,7 @@ __all__ = [
     "bearings_of",
     "checked_answer",
     "checked_event",
+    "checked_strikes",
     "class_of",
     "contradicts",
     "course_for",

@@ -7,8 +7,10 @@ from __future__ import annotations
 
 from stillflow.engine.base import InputError, Place, nearest, suction
 from stillflow.engine.inference.inlets import Inlets
-from stillflow.engine.inference.visit import NO_ANSWER, Event, Site
+from stillflow.engine.inference.visit import NO_ANSWER, Event, Site, Visit
 from stillflow.engine.ruleset import Check, Knowledge
+
+_KINDS = ("check", "fix", "part", "strikes")
 
 
 def checked_event(
@@ -23,13 +25,16 @@ def checked_event(
         inlets: the names that have come up before it, which its own is told by.
 
     Raises:
-        InputError: neither a check nor a fix, an unknown id, an answer that cannot be, or the
-            name of an inlet that it cannot be about.
+        InputError: none of a check, a fix, a part, a note and a strike, or several; an unknown
+            id, an answer that cannot be, or the name of an inlet that it cannot be about.
     """
     inlets = inlets or Inlets(Site())
-    if (event.check is None) == (event.fix is None):
-        right = "give exactly one of 'check:' and 'fix:'"
+    given = [name for name in _KINDS if getattr(event, name) is not None]
+    if len(given) > 1 or (not given and event.note is None):
+        right = f"give exactly one of {', '.join(_KINDS)} and note"
         raise InputError("an event is a check or a fix", Place(key=where), right)
+    if event.beside:
+        return event
     if event.fix is not None:
         if event.fix not in knowledge.faults:
             place = _at(where, "fix")
@@ -44,6 +49,24 @@ def checked_event(
     check = known_check(knowledge, event.check, where)
     answer = checked_answer(check, event.answer, where)
     return inlets.checked(event, check, where).model_copy(update={"answer": answer})
+
+
+def checked_strikes(visit: Visit) -> None:
+    """See that what a visit's events strike are earlier checks and fixes.
+
+    Raises:
+        InputError: they are not.
+    """
+    for index, event in enumerate(visit.events):
+        number = event.strikes
+        if number is None:
+            continue
+        place = Place(key=f"events.{index}.strikes")
+        if number > index or visit.events[number - 1].beside:
+            right = "give the number of an earlier check or fix"
+            raise InputError(f"there is nothing to strike at {number}", place, right)
+        if not event.note:
+            raise InputError("nothing is struck without a reason", place, "add 'note:'")
 
 
 def known_check(knowledge: Knowledge, check_id: str, where: str = "") -> Check:

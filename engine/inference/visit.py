@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import date, datetime
 from typing import Annotated, Literal
 
 from pydantic import BeforeValidator, Field, GetCoreSchemaHandler, GetJsonSchemaHandler
@@ -103,9 +103,11 @@ def _named(value: object) -> object:
 class Site(Model):
     """The house: who and where, how high, what its inlets are called."""
 
+    id: Annotated[str, Field(max_length=80)] = Field("", description="given by the casebook")
     name: Name = Field("", description="the house or job, as it is listed")
     address: Name = Field("", description="where it is")
     customer: Name = Field("", description="who called")
+    phone: Name = Field("", description="where the customer is called back")
     altitude_ft: Altitude = Field(0.0, description="feet above sea level, or such as 1609 m")
     inlet: Name = Field("", description="the inlet the complaint is about, such as hall")
     other_inlet: Name = Field("", description="an inlet on another branch")
@@ -130,6 +132,9 @@ class Unit(Model):
     motors: Literal[1, 2] | None = Field(None, description="how many motors")
     filter: Literal["bag", "cartridge", "cloth", "none"] | None = Field(
         None, description="what keeps dust from the motor"
+    )
+    fitted: date | None = Field(
+        None, description="the day it took the place of another unit; nothing before it counts"
     )
 
 
@@ -167,7 +172,11 @@ class Pair(Model):
 
 
 class Event(Model):
-    """One thing that happened: a check answered, or a fix done, left, or found not needed."""
+    """One thing that happened: a check answered; a fix done, left, or found not needed.
+
+    Or what is on record beside these and believed by nobody: a note, a part, and that an earlier
+    event was wrong, which is struck with a reason and stays where it is.
+    """
 
     check: str | None = Field(None, description="id of the check that was answered")
     answer: float | str | None = Field(
@@ -183,12 +192,30 @@ class Event(Model):
     inlet: Name | None = Field(
         None, description="the inlet that the answer or the fix is about, by name, such as landing"
     )
+    note: Annotated[str, Field(max_length=2000)] | None = Field(
+        None, description="a remark; with 'strikes', why"
+    )
+    part: Name | None = Field(None, description="a part that was used, or a line of the price")
+    count: Annotated[float, Field(gt=0, le=10_000)] | None = Field(
+        None, description="how many of the part (one if not said)"
+    )
+    price: Annotated[float, Field(ge=-1e6, le=1e6)] | None = Field(
+        None, description="price of one, in the shop's money"
+    )
+    strikes: Annotated[int, Field(ge=1)] | None = Field(
+        None, description="number of an earlier check or fix in the visit, from 1, that was wrong"
+    )
     at: datetime | None = Field(None, description="when, UTC, such as 2025-03-04T09:30:00Z")
 
     @property
     def is_fix(self) -> bool:
         """A fix, not a check."""
         return self.fix is not None
+
+    @property
+    def beside(self) -> bool:
+        """A note, a part or a strike: nothing that is believed."""
+        return self.check is None and self.fix is None
 
 
 class Conclusion(Model):
@@ -228,6 +255,19 @@ class Visit(Model):
     conclusion: Conclusion | None = Field(
         None, description="how it ended; nothing while it is open"
     )
+
+    @property
+    def believed(self) -> tuple[Event, ...]:
+        """The checks and fixes that were not struck, in order."""
+        struck = self.struck
+        return tuple(
+            one for n, one in enumerate(self.events, 1) if not one.beside and n not in struck
+        )
+
+    @property
+    def struck(self) -> dict[int, str]:
+        """Numbers of the events that were struck, from 1, and why; none of them is believed."""
+        return {one.strikes: one.note or "" for one in self.events if one.strikes is not None}
 
 
 def with_event(visit: Visit, event: Event) -> Visit:

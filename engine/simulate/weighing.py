@@ -188,7 +188,7 @@ def foretold(knowledge: Knowledge, visit: Visit) -> tuple[Foretold, ...]:
 def _foretold(knowledge: Knowledge, visit: Visit) -> Iterator[Foretold]:
     session = Session(knowledge, visit.model_copy(update={"events": ()}))
     progress = session.progress
-    for number, event in enumerate(visit.events):
+    for number, event in enumerate(visit.believed):
         event = checked_event(knowledge, event, f"events.{number}", progress.inlets)
         if event.check is None:
             return

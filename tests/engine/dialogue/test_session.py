@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -406,3 +407,50 @@ def test_answers_taken_one_by_one_are_believed_as_when_folded_afresh() -> None:
 def test_a_wrong_part_costs_nothing_more_unless_it_is_said() -> None:
     usual, none = Session(small()), Session(small(), wrong_part_minutes=0.0)
     assert usual.next_step().choice == none.next_step().choice
+
+
+def test_a_struck_reading_stays_on_record_and_is_not_believed() -> None:
+    knowledge = load_rules()
+    wrong = Session(knowledge)
+    wrong.record("sealed-inlet", 12.0)
+    wrong.record_beside(Event(strikes=1, note="the gauge was not seated"))
+    assert wrong.events[0].answer == 12.0
+    assert wrong.visit.struck == {1: "the gauge was not seated"}
+    never = Session(knowledge)
+    assert np.array_equal(wrong.progress.probabilities, never.progress.probabilities)
+    again = Session(knowledge, wrong.visit)
+    assert np.array_equal(again.progress.probabilities, never.progress.probabilities)
+    assert wrong.next_step().check == never.next_step().check
+    wrong.undo()
+    believed = Session(knowledge)
+    believed.record("sealed-inlet", 12.0)
+    assert np.array_equal(wrong.progress.probabilities, believed.progress.probabilities)
+
+
+def test_notes_and_parts_are_kept_and_change_nothing() -> None:
+    knowledge = load_rules()
+    session = Session(knowledge)
+    before = session.next_step()
+    session.record_beside(Event(note="the dog is in the hall"))
+    session.record_beside(Event(part="hose, 30 ft", count=1, price=89.5))
+    assert session.next_step() == before
+    assert len(session.events) == 2
+    with pytest.raises(InputError, match="this is a check or a fix"):
+        session.record_beside(Event(check="sealed-inlet", answer=90))
+
+
+@pytest.mark.parametrize(
+    ("strike", "said"),
+    [
+        (Event(strikes=3, note="why"), "there is nothing to strike at 3"),
+        (Event(strikes=2, note="why"), "there is nothing to strike at 2"),
+        (Event(strikes=1), "nothing is struck without a reason"),
+    ],
+)
+def test_what_cannot_be_struck_is_refused(strike: Event, said: str) -> None:
+    session = Session(load_rules())
+    session.record("sealed-inlet", 90.0)
+    session.record_beside(Event(note="a note"))
+    with pytest.raises(InputError, match=said):
+        session.record_beside(strike)
+    assert len(session.events) == 2

@@ -1,0 +1,516 @@
+"""Houses across their visits: who lives there, what is known of unit and inlets, which visits.
+
+A site is learnt from the visits to it as they are kept. Two entries that turn out to be one house
+are merged by a mark on one of them, so that they can be parted again.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from datetime import UTC, date, datetime
+from typing import TYPE_CHECKING, Any
+
+import sqlalchemy as sa
+from sqlalchemy.engine import Connection
+
+from stillflow.casebook.ids import as_typed, new_id, short_id
+from stillflow.casebook.tables import (
+    PEOPLE,
+    folded,
+    inlets,
+    people,
+    sites,
+    trail,
+    units,
+    visits,
+    year_made,
+)
+from stillflow.engine.base import InputError
+from stillflow.engine.inference import House, NamedInlet, Site, Unit, Visit, key_of
+
+if TYPE_CHECKING:
+    from stillflow.casebook.store import Casebook
+
+_HOUSE = ("tubing_ft", "hose_ft", "hose_bore_in")
+_SHOWN = 5
+
+
+@dataclass(frozen=True)
+class SiteLine:
+    """A site in a list.
+
+    Attributes:
+        id, short: its id, and that in six letters and digits.
+        name, address, customer, phone: empty where not known or forgotten.
+        visits: how many there were.
+        last: when the last one began.
+    """
+
+    id: str
+    short: str
+    name: str
+    address: str
+    customer: str
+    phone: str
+    visits: int
+    last: datetime | None
+
+    @property
+    def words(self) -> str:
+        """What people know it by."""
+        return (
+            ", ".join(
+                dict.fromkeys(filter(None, (self.name, self.address, self.customer, self.phone)))
+            )
+            or "an unnamed house"
+        )
+
+
+@dataclass(frozen=True)
+class KnownSite:
+    """A house as far as its visits and its editors have told.
+
+    Attributes:
+        line: who and where.
+        site: people, altitude and inlets; none is chosen.
+        house: tubing and hose.
+        unit: as it is now, its age as of today.
+        units: day fitted (empty for the first known) and what is known, oldest first.
+        entries: short ids of the entries that were merged into this one, and their names.
+    """
+
+    line: SiteLine
+    site: Site
+    house: House
+    unit: Unit
+    units: tuple[tuple[str, Unit], ...]
+    entries: tuple[tuple[str, str], ...]
+
+
+class Sites:
+    """The sites of a casebook. Errors as `Casebook`."""
+
+    def __init__(self, casebook: Casebook) -> None:
+        self._casebook = casebook
+
+    def find(self, words: str = "", limit: int = 20) -> list[SiteLine]:
+        """Sites whose name, street, customer or phone holds every word, the last visited first."""
+        with self._casebook.transaction() as connection:
+            return _lines(connection, _holding(words), limit)
+
+    def named(self, text: str) -> SiteLine:
+        """The one site that an id, a short id or part of a name, street or phone is of.
+
+        Raises:
+            InputError: none is, or several are.
+        """
+        with self._casebook.transaction() as connection:
+            found = _lines(connection, _called(text), 1) or _lines(
+                connection, _holding(text), _SHOWN + 1
+            )
+            if not text.strip() or not found:
+                what = f"there is no site '{text[:60]}' in the casebook"
+                raise InputError(what, right="stillflow sites lists them")
+            if len(found) > 1:
+                some = ", ".join(f"{one.short} ({one.words})" for one in found[:_SHOWN])
+                more = ", ..." if len(found) > _SHOWN else ""
+                what = f"several sites have '{text[:60]}' in their name, street or phone"
+                raise InputError(what, right=f"give more of it, or an id: {some}{more}")
+            return found[0]
+
+    def known(self, site_id: str, today: datetime | None = None) -> KnownSite:
+        """All that is known of a site and the entries merged into it.
+
+        Raises:
+            InputError: there is none with this id.
+        """
+        with self._casebook.transaction() as connection:
+            return _known(connection, site_id, today or datetime.now(UTC))
+
+    def visits(self, site_id: str) -> list[Visit]:
+        """Whole visits to a site and the entries merged into it, oldest first."""
+        with self._casebook.transaction() as connection:
+            mine = visits.c.site_id.in_(_house(connection, site_id))
+            found = self._casebook.load(connection, mine)
+        begun = datetime.min.replace(tzinfo=UTC)
+        return sorted(found, key=lambda one: (one.opened or begun, one.id))
+
+    def edit(
+        self,
+        site_id: str,
+        site: Mapping[str, Any],
+        unit: Mapping[str, Any],
+        fitted: date | None = None,
+        named: Iterable[NamedInlet] = (),
+        unnamed: Iterable[str] = (),
+    ) -> None:
+        """Set what is known of a site.
+
+        Args:
+            site_id: which.
+            site: fields of `people` and `sites` to set.
+            unit: fields of the unit as it is now, or of the new one.
+            fitted: the day a new unit took the place of the old one.
+            named: inlets to add.
+            unnamed: inlets to take off the list.
+
+        Raises:
+            InputError: no such site, or a value that cannot be.
+        """
+        now = datetime.now(UTC)
+        with self._casebook.transaction(write=True) as connection:
+            known = _known(connection, site_id, now)
+            called = {key: value for key, value in site.items() if key in PEOPLE}
+            measures = {key: value for key, value in site.items() if key not in PEOPLE}
+            if called:
+                _call(connection, site_id, known.site.model_copy(update=called))
+            if measures:
+                connection.execute(sites.update().where(sites.c.id == site_id).values(**measures))
+            if unit or fitted:
+                of = Unit() if fitted else known.unit
+                changed = Unit(**{**of.model_dump(), **unit, "fitted": fitted or of.fitted})
+                _describe(connection, site_id, changed, now)
+            named = list(named)
+            _name_inlets(connection, site_id, named)
+            gone = list(unnamed)
+            if gone:
+                mine = inlets.c.site_id.in_(_house(connection, site_id))
+                connection.execute(inlets.delete().where(mine, inlets.c.name.in_(gone)))
+            fields = [*site, *(f"unit {key}" for key in unit), *(["new unit"] if fitted else [])]
+            fields += ["inlets"] if gone or named else []
+            # What was set is not repeated: a trail outlives the names it speaks of.
+            self._casebook.note(connection, site_id, f"edited: {', '.join(fields)}")
+
+    def merge(self, site_id: str, into: str) -> None:
+        """Say that an entry is of the same house as another; both keep their visits.
+
+        Raises:
+            InputError: no such site, or they are one already.
+        """
+        with self._casebook.transaction(write=True) as connection:
+            child, parent = _top(connection, site_id), _top(connection, into)
+            if child == parent:
+                raise InputError("these are one house already", right="name two that are not")
+            mine, house = sites.c.id == child, sites.c.house_id == child
+            connection.execute(sites.update().where(mine).values(merged_into=parent))
+            connection.execute(sites.update().where(house).values(house_id=parent))
+            self._casebook.note(connection, child, f"merged into {short_id(parent)}")
+            self._casebook.note(connection, parent, f"{short_id(child)} merged into it")
+
+    def part(self, text: str) -> str:
+        """Part an entry from the house it was merged into; gives that house's id.
+
+        Raises:
+            InputError: no such entry, or it is not merged into another.
+        """
+        with self._casebook.transaction(write=True) as connection:
+            mine = sa.or_(sites.c.id == text, sites.c.short == as_typed(text))
+            row = connection.execute(sa.select(sites).where(mine)).first()
+            if row is None or row.merged_into is None:
+                what = f"no entry '{text[:60]}' is merged into another"
+                raise InputError(what, right="stillflow sites show SITE names those that are")
+            own = sa.select(sites.c.id).where(sites.c.id == row.id).cte("own", recursive=True)
+            own = own.union(sa.select(sites.c.id).join(own, sites.c.merged_into == own.c.id))
+            its = sites.c.id.in_(list(connection.scalars(sa.select(own.c.id))))
+            connection.execute(sites.update().where(its).values(house_id=row.id))
+            mine = sites.c.id == row.id
+            connection.execute(sites.update().where(mine).values(merged_into=None))
+            self._casebook.note(connection, row.id, f"parted from {short_id(row.merged_into)}")
+            return str(row.merged_into)
+
+    def forget(self, site_id: str) -> int:
+        """Remove every name, address and phone of a site, also where they stand in free text.
+
+        Readings, answers and fixes stay. What technicians are called stays too.
+
+        Returns:
+            How many visits there are.
+
+        Raises:
+            InputError: no such site.
+        """
+        with self._casebook.transaction(write=True) as connection:
+            house = _house(connection, site_id)
+            if not house:
+                raise _unknown(site_id)
+            said = connection.execute(
+                sa.select(*(people.c[name] for name in PEOPLE)).where(people.c.site_id.in_(house))
+            ).all()
+            mine = visits.c.site_id.in_(house)
+            found = self._casebook.load(connection, mine)
+            for visit in found:
+                self._casebook.overwrite(connection, anonymous(visit, [*said]))
+            connection.execute(people.delete().where(people.c.site_id.in_(house)))
+            # What was taken back stands in the trail as it was typed.
+            about = [*house, *(visit.id for visit in found)]
+            connection.execute(
+                trail.update().where(trail.c.about.in_(about)).values(what="(forgotten)")
+            )
+            self._casebook.note(connection, site_id, "names, address and phone forgotten")
+        return len(found)
+
+
+def anonymous(visit: Visit, known: Iterable[Iterable[str]] = ()) -> Visit:
+    """The visit without names, address and phone, also where its free text repeats them.
+
+    Args:
+        visit: as kept.
+        known: further names of the house, such as those it was edited to.
+    """
+    site = visit.site
+    own = [getattr(site, name) for name in PEOPLE]
+    hide = _hider([one for group in ([own], known) for words in group for one in words])
+    blank: dict[str, str] = dict.fromkeys((*PEOPLE, "id"), "")
+    blank |= {"inlet": hide(site.inlet), "other_inlet": hide(site.other_inlet)}
+    events = tuple(
+        one.model_copy(update={name: hide(getattr(one, name)) for name in _FREE_TEXT})
+        for one in visit.events
+    )
+    return visit.model_copy(
+        update={
+            "site": site.model_copy(update=blank),
+            "complaint": hide(visit.complaint),
+            "events": events,
+        }
+    )
+
+
+_FREE_TEXT = ("note", "part")
+
+
+def _hider(secrets: Iterable[str]) -> Any:
+    """A function that takes names out of text: whole, and each word of a name in letters."""
+    import re
+
+    whole = {one.strip() for one in secrets if one.strip()}
+    words = {word for one in whole for word in re.findall(r"[^\W\d_]{3,}|\d{4,}", one)}
+    every = sorted({*whole, *words}, key=len, reverse=True)
+    pattern = "|".join(rf"(?<!\w){re.escape(one)}(?!\w)" for one in every)
+    found = re.compile(pattern, re.IGNORECASE) if pattern else None
+
+    def hide(text: str | None) -> str | None:
+        return found.sub("...", text) if found and text else text
+
+    return hide
+
+
+def site_for(connection: Connection, visit: Visit) -> str | None:
+    """The site a visit is to, made where it is not there; None for a house nobody has named.
+
+    A visit that does not say by id which site it is to belongs to the one with just its names.
+    """
+    site = visit.site
+    called = any(getattr(site, name) for name in PEOPLE)
+    if site.id:
+        known = connection.execute(sa.select(sites.c.id).where(sites.c.id == site.id)).first()
+        if known is None:
+            _make(connection, site.id)
+        if called:
+            _call(connection, site.id, site)
+        return site.id
+    if not called:
+        return None
+    alike = [people.c[name] == getattr(site, name) for name in PEOPLE]
+    found = connection.scalar(sa.select(people.c.site_id).where(*alike).limit(1))
+    if found is not None:
+        return str(found)
+    made = new_id()
+    _make(connection, made)
+    _call(connection, made, site)
+    return made
+
+
+def learn(connection: Connection, visit: Visit, site_id: str | None) -> None:
+    """Take what a visit says of its house into the site, unless a later visit has said it."""
+    if site_id is None:
+        return
+    told = [*visit.site.inlets, *map(_inlet, _names(visit))]
+    _name_inlets(connection, site_id, told)
+    if visit.opened is not None:
+        later = visits.c.site_id == site_id, visits.c.opened > visit.opened
+        if connection.scalar(sa.select(visits.c.id).where(*later).limit(1)) is not None:
+            return
+    facts = {name: getattr(visit.house, name) for name in _HOUSE}
+    facts["altitude_ft"] = visit.site.altitude_ft or None
+    facts = {name: value for name, value in facts.items() if value is not None}
+    if facts:
+        connection.execute(sites.update().where(sites.c.id == site_id).values(**facts))
+    if visit.unit != Unit():
+        _describe(connection, site_id, visit.unit, visit.opened or datetime.now(UTC))
+
+
+def _make(connection: Connection, site_id: str) -> None:
+    values = {"id": site_id, "house_id": site_id, "short": short_id(site_id)}
+    connection.execute(sites.insert().values(**values))
+
+
+def _call(connection: Connection, site_id: str, site: Site) -> None:
+    called = {name: getattr(site, name) for name in PEOPLE}
+    values = {**called, "folded": folded(called.values())}
+    mine = people.c.site_id == site_id
+    if not connection.execute(people.update().where(mine).values(**values)).rowcount:
+        connection.execute(people.insert().values(site_id=site_id, **values))
+
+
+def _inlet(name: str) -> NamedInlet:
+    return NamedInlet(name=name)
+
+
+def _names(visit: Visit) -> list[str]:
+    """Inlets that a visit speaks of by name."""
+    about = [visit.site.inlet, visit.site.other_inlet, *(one.inlet for one in visit.events)]
+    return list(dict.fromkeys(one for one in about if one and one.strip()))
+
+
+def _name_inlets(connection: Connection, site_id: str, told: Iterable[NamedInlet]) -> None:
+    """Put inlets on a site's list; a branch that is named anew takes the place of the old name."""
+    told = list(told)
+    if not told:
+        return
+    mine = inlets.c.site_id == site_id
+    listed = connection.execute(sa.select(inlets.c.name, inlets.c.branch).where(mine)).all()
+    kept = {key_of(row.name): (row.name, row.branch) for row in listed}
+    for one in told:
+        name, branch = kept.get(key_of(one.name), ("", ""))
+        if not name:
+            values = {"site_id": site_id, "name": one.name, "branch": one.branch}
+            connection.execute(inlets.insert().values(**values))
+        elif one.branch and one.branch != branch:
+            named = mine, inlets.c.name == name
+            connection.execute(inlets.update().where(*named).values(branch=one.branch))
+        kept[key_of(one.name)] = (name or one.name, one.branch or branch)
+
+
+def _describe(connection: Connection, site_id: str, unit: Unit, on: datetime) -> None:
+    described = unit.model_dump(
+        mode="json", by_alias=True, exclude={"fitted", "age_years"}, exclude_none=True
+    )
+    fitted = unit.fitted.isoformat() if unit.fitted else ""
+    made = year_made(on, unit.age_years)
+    values: dict[str, Any] = {"described": described, **({"made": made} if made else {})}
+    mine = units.c.site_id == site_id, units.c.fitted == fitted
+    if not connection.execute(units.update().where(*mine).values(**values)).rowcount:
+        connection.execute(units.insert().values(site_id=site_id, fitted=fitted, **values))
+
+
+def _house(connection: Connection, site_id: str) -> list[str]:
+    """Ids of all entries of the house that a site is of, its own first; empty if there is none."""
+    house = sa.select(sites.c.house_id).where(sites.c.id == site_id).scalar_subquery()
+    found = sa.select(sites.c.id).where(sites.c.house_id == house)
+    return list(connection.scalars(found.order_by(sites.c.id != house, sites.c.id)))
+
+
+def _top(connection: Connection, site_id: str) -> str:
+    """The entry that stands for a site's house."""
+    found = connection.scalar(sa.select(sites.c.house_id).where(sites.c.id == site_id))
+    if found is None:
+        raise _unknown(site_id)
+    return str(found)
+
+
+def _known(connection: Connection, site_id: str, today: datetime) -> KnownSite:
+    site_id = _top(connection, site_id)
+    (line,) = _lines(connection, sites.c.id == site_id, 1)
+    house = _house(connection, site_id)
+    others = connection.execute(
+        sa.select(sites.c.short, people.c.name)
+        .select_from(sites.outerjoin(people))
+        .where(sites.c.id.in_(house), sites.c.id != site_id)
+        .order_by(sites.c.id)
+    ).all()
+    # Its own entry has the last word; those merged into it speak where it is silent.
+    told = connection.execute(
+        sa.select(sites).where(sites.c.id.in_(house)).order_by(sites.c.id != site_id, sites.c.id)
+    ).all()
+    facts = {
+        name: next((value for one in told if (value := getattr(one, name)) is not None), None)
+        for name in (*_HOUSE, "altitude_ft")
+    }
+    over = {
+        one.fitted: _unit(one, today)
+        for one in connection.execute(
+            sa.select(units)
+            .where(units.c.site_id.in_(house))
+            .order_by(units.c.site_id == site_id, units.c.fitted)
+        )
+    }
+    listed = tuple(sorted(over.items()))
+    named = connection.execute(
+        sa.select(inlets.c.name, inlets.c.branch)
+        .where(inlets.c.site_id.in_(house))
+        .order_by(inlets.c.site_id == site_id, inlets.c.name)
+    )
+    by_name = {key_of(one.name): NamedInlet(name=one.name, branch=one.branch) for one in named}
+    names = sorted(by_name.values(), key=lambda one: one.name)
+    return KnownSite(
+        line=line,
+        site=Site(
+            id=site_id,
+            **{name: getattr(line, name) for name in PEOPLE},
+            altitude_ft=facts["altitude_ft"] or 0.0,
+            inlets=tuple(names),
+        ),
+        house=House(**{name: facts[name] for name in _HOUSE}),
+        unit=listed[-1][1] if listed else Unit(),
+        units=listed,
+        entries=tuple((one.short, one.name or "") for one in others),
+    )
+
+
+def _unit(row: Any, today: datetime) -> Unit:
+    age = None
+    if row.made is not None:
+        age = round(min(max(0.0, (year_made(today, 0.0) or 0.0) - row.made), 100.0), 1)
+    fitted = date.fromisoformat(row.fitted) if row.fitted else None
+    return Unit(**row.described, age_years=age, fitted=fitted)
+
+
+def _called(text: str) -> sa.ColumnElement[bool]:
+    return sa.or_(sites.c.id == text, sites.c.short == as_typed(text))
+
+
+def _holding(words: str) -> sa.ColumnElement[bool]:
+    parts = words.casefold().split()
+    digits = "".join(one for one in words if one.isdigit())
+    holds: sa.ColumnElement[bool] = sa.and_(
+        sa.true(), *(people.c.folded.contains(part, autoescape=True) for part in parts)
+    )
+    if len(digits) >= 4 and not any(one.isalpha() for one in words):
+        holds = sa.or_(holds, people.c.folded.contains(digits))
+    return holds
+
+
+def _lines(connection: Connection, which: sa.ColumnElement[bool], limit: int) -> list[SiteLine]:
+    """Houses one of whose entries is as asked for, the last visited first."""
+    entry = sites.alias("entry")
+    asked = sa.select(sites.c.house_id).select_from(sites.outerjoin(people)).where(which)
+    last = sa.func.max(visits.c.opened).label("last")
+    columns = (sites.c.id, sites.c.short, *(people.c[name] for name in PEOPLE))
+    rows = connection.execute(
+        sa.select(*columns, sa.func.count(visits.c.id).label("visits"), last)
+        .select_from(
+            sites.outerjoin(people, people.c.site_id == sites.c.id)
+            .join(entry, entry.c.house_id == sites.c.id)
+            .outerjoin(visits, visits.c.site_id == entry.c.id)
+        )
+        .where(sites.c.id.in_(asked))
+        .group_by(*columns)
+        .order_by(last.desc().nulls_last(), sites.c.id)
+        .limit(limit)
+    )
+    return [
+        SiteLine(
+            row.id,
+            row.short,
+            **{name: getattr(row, name) or "" for name in PEOPLE},
+            visits=row.visits,
+            last=row.last,
+        )
+        for row in rows
+    ]
+
+
+def _unknown(site_id: str) -> InputError:
+    right = "stillflow sites lists them"
+    return InputError(f"there is no site '{site_id[:60]}' in the casebook", right=right)
