@@ -27,17 +27,6 @@ from stillflow.engine.base import (
 
 Model = TypeVar("Model", bound=BaseModel)
 
-_WANTED = {
-    "a valid string": "write text; put digits that are a name in quotes",
-    "a valid number": "write a number such as 90",
-    "a valid boolean": "write true or false",
-    "a valid tuple": "write a list, one '- ' line for each",
-    "a valid list": "write a list, one '- ' line for each",
-    "a valid dictionary": "write 'key: value' lines, indented below it",
-    "a valid datetime": "write a UTC time such as 2025-03-04T09:30:00Z",
-}
-"""How pydantic names what it wanted, and how a person is told."""
-
 
 def text_of(path: str | FilePath) -> str:
     """The text of a file that a person names, refused unread if it is too large.
@@ -110,16 +99,7 @@ def to_model(source: Located, model: type[Model]) -> Model:
         raise InputError("nested too deeply", Place(source.file), right) from None
     except ValidationError as problem:
         what, place, right = next(explain_validation(problem, source, (), known))
-        raise _plain(what, _present(place, source), right or _home(known, what)) from None
-
-
-def _home(known: Keys, what: str) -> str:
-    """Where a key that is unknown here belongs, or else which keys there are."""
-    name = what.split("'")[1] if "is not a known key" in what else ""
-    homes = [key for key in known.at(()) if name in known.at((key,))]
-    if homes:
-        return f"it belongs under '{homes[0]}:'"
-    return f"known: {', '.join(known.at(()))}" if name else ""
+        raise InputError(what, _present(place, source), right) from None
 
 
 @contextmanager
@@ -182,21 +162,6 @@ def _refuse_flags(source: Located, data: Any, path: Path) -> None:
     if isinstance(data, dict | list):
         for step, value in data.items() if isinstance(data, dict) else enumerate(data):
             _refuse_flags(source, value, (*path, step))
-
-
-def _plain(what: str, place: Place, right: str) -> InputError:
-    """Pydantic's English as a person would say it."""
-    message, _, given = what.partition(" (given: ")
-    start, should, wanted = message.partition("should ")
-    if not should or start not in ("", "String "):
-        return InputError(what, place, right)
-    given = _short(given.removesuffix(")")) if given else "what stands here"
-    says = (say for name, say in _WANTED.items() if wanted.startswith(f"be {name}"))
-    return InputError(f"{given} does not fit", place, next(says, f"it should {wanted}"))
-
-
-def _short(text: str) -> str:
-    return text if len(text) <= 40 else f"{text[:37]}..."
 
 
 def _present(place: Place, source: Located) -> Place:

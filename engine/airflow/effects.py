@@ -26,14 +26,16 @@ THROAT_PLACES: tuple[str, ...] = get_args(ThroatPlace)
 
 def _two_numbers(value: object) -> tuple[object, ...]:
     if isinstance(value, str | bytes) or not isinstance(value, Sequence) or len(value) != 2:
-        raise ValueError("needs two numbers, [lowest, highest]")
+        raise ValueError(
+            "needs two numbers, [lowest, highest]; write such as [0.2, 0.6], decimals with a point"
+        )
     return tuple(value)
 
 
 def _low_before_high(value: tuple[float, float]) -> tuple[float, float]:
     low, high = value
     if low > high:
-        raise ValueError(f"lowest {low:g} is above highest {high:g}")
+        raise ValueError(f"lowest {low:g} is above highest {high:g}; write [{high:g}, {low:g}]")
     return value
 
 
@@ -41,7 +43,8 @@ def _within(floor: float, ceiling: float, unit: str) -> AfterValidator:
     def check(value: tuple[float, float]) -> tuple[float, float]:
         if value[0] < floor or value[1] > ceiling:
             raise ValueError(
-                f"[{value[0]:g}, {value[1]:g}] {unit} is outside {floor:g} to {ceiling:g} {unit}"
+                f"[{value[0]:g}, {value[1]:g}] cannot be; write numbers from {floor:g} to "
+                f"{ceiling:g}, {unit}"
             )
         return value
 

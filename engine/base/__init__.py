@@ -17,12 +17,12 @@ from stillflow.engine.base.located import (
     Keys,
     Located,
     Path,
-    explain_validation,
     nearest,
     read_yaml,
 )
 from stillflow.engine.base.model import Model
 from stillflow.engine.base.numbers import chance, counted, in_percent, minutes, percent
+from stillflow.engine.base.refusals import explain_validation
 from stillflow.engine.base.scales import AirState, HowCommon, Mode, Station, Strength, Where
 from stillflow.engine.base.units import (
     INH2O_68F_PA,

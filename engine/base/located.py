@@ -16,9 +16,7 @@ from typing import TYPE_CHECKING, Any, Protocol
 from stillflow.engine.base.errors import Place, StillflowError
 
 if TYPE_CHECKING:
-    from pydantic import BaseModel, ValidationError
-
-_UNKNOWN = "extra_forbidden"
+    from pydantic import BaseModel
 
 SIZE_LIMIT = 1_000_000
 """Characters. A visit is a few thousand, the longest rule file a hundred thousand."""
@@ -63,7 +61,7 @@ def read_yaml(text: str, file: str, error: Callable[[str, Place, str], Stillflow
         StillflowError: of the given class, with the line.
     """
     from ruamel.yaml import YAML
-    from ruamel.yaml.error import MarkedYAMLError, YAMLError
+    from ruamel.yaml.error import YAMLError
 
     if len(text) > SIZE_LIMIT:
         raise error(
@@ -78,14 +76,11 @@ def read_yaml(text: str, file: str, error: Callable[[str, Place, str], Stillflow
             if len(text) > _PURE_LIMIT:
                 raise
         return _Builder(file, error).build(YAML(typ="safe", pure=True).parse(text))
-    except MarkedYAMLError as problem:
-        mark = problem.problem_mark or problem.context_mark
-        line = mark.line + 1 if mark is not None else None
-        what = (problem.problem or problem.context or "it cannot be read").strip()
-        raise error(f"not valid YAML: {what}", Place(file, line), "") from None
     except (YAMLError, UnicodeEncodeError) as problem:
-        what = str(problem).splitlines()[0]
-        raise error(f"not valid YAML: {what}", Place(file), "") from None
+        from stillflow.engine.base.refusals import yaml_words
+
+        what, line, right = yaml_words(problem, text)
+        raise error(f"not valid YAML: {what}", Place(file, line), right) from None
 
 
 def _quick(text: str) -> Iterator[_Event]:
@@ -155,7 +150,7 @@ class _Builder:
             if kind not in _VALUES:
                 continue
             if kind == "AliasEvent" or event.anchor is not None:
-                raise self._fault("an alias is not allowed here", event, "write the value out")
+                raise self._fault("an alias is not allowed here", event, _QUOTED)
             if isinstance(holder, dict) and key is None:
                 key = self._key(event, kind, holder)
                 self._lines[(*path, key)] = event.start_mark.line + 1
@@ -198,7 +193,7 @@ class _Builder:
         text = str(event.value)
         tag = event.tag
         if tag is not None and str(tag) not in ("!", "tag:yaml.org,2002:str"):
-            raise self._fault(f"the tag '{tag}' is not allowed", event, "write a plain value")
+            raise self._fault(f"a value cannot begin with '{tag}'", event, _QUOTED)
         if not event.implicit[0] or tag is not None:
             return text
         if text in _PLAIN:
@@ -214,6 +209,7 @@ class _Builder:
         return text
 
 
+_QUOTED = "write the value out, in quotation marks where it begins with *, & or !"
 _ABSENT = object()
 _EMPTY: Mapping[str, Callable[[], object]] = {"MappingStartEvent": dict, "SequenceStartEvent": list}
 _NUMBERS_BEGIN = frozenset("-+.0123456789")
@@ -234,12 +230,13 @@ _FLOAT = re.compile(
 def nearest(word: str, known: Iterable[str]) -> str:
     """'did you mean …' for a word nobody knows: the nearest known one, or a short list."""
     choices = sorted(known)
-    close = difflib.get_close_matches(word, choices, n=1, cutoff=0.5)
+    few = len(choices) <= 12
+    close = difflib.get_close_matches(
+        word, choices, n=1, cutoff=0.75 if few and len(word) > 3 else 0.5
+    )
     if close:
         return f"did you mean '{close[0]}'?"
-    if len(choices) <= 12:
-        return "known: " + ", ".join(choices)
-    return ""
+    return "known: " + ", ".join(choices) if few else ""
 
 
 class Keys:
@@ -251,6 +248,10 @@ class Keys:
     def at(self, path: Path) -> list[str]:
         """The keys; none where no mapping may stand."""
         return list(dict.fromkeys(key for one in self._at(path) for key in self._keys(one)))
+
+    def unit(self, path: Path) -> str:
+        """The unit a number at a path is in; empty where the model does not say."""
+        return next((str(one["unit"]) for one in self._at(path) if "unit" in one), "")
 
     def _at(self, path: Path) -> list[dict[str, Any]]:
         found = [self._schema]
@@ -285,66 +286,3 @@ class Keys:
 @lru_cache(maxsize=32)
 def _schema(model: type[BaseModel]) -> dict[str, Any]:
     return model.model_json_schema(by_alias=True)
-
-
-def explain_validation(
-    problem: ValidationError, source: Located, base: Path, known: Keys
-) -> Iterator[tuple[str, Place, str]]:
-    """Turn pydantic's findings into (what, place, what would be right), one each, when asked for.
-
-    Args:
-        problem: what pydantic raised for the value standing at `base` in `source`.
-        source: the located data.
-        base: path of the validated value.
-        known: of the model that was to be.
-    """
-    # An unknown key first: the missing one that comes with it is mostly the same slip.
-    errors = sorted(problem.errors(include_url=False), key=lambda one: one["type"] != _UNKNOWN)
-    for item in errors:
-        path = (*base, *_real(item["loc"], source, base))
-        kind, given = item["type"], item.get("input")
-        name = str(item["loc"][-1]) if item["loc"] else ""
-        place = source.place(path)
-        right = ""
-        if kind == _UNKNOWN:
-            what, right = (
-                f"'{name}' is not a known key",
-                nearest(name, known.at(path[len(base) : -1])),
-            )
-        elif kind == "missing":
-            what, right = f"'{name}' is missing", f"add '{name}:'"
-            place = source.place(path[:-1])
-        elif kind == "too_long":
-            what = f"{item['ctx']['actual_length']:,} stand here, which is too many"
-            right = f"write at most {item['ctx']['max_length']:,}"
-        elif kind in ("literal_error", "enum") and isinstance(given, str):
-            words = str(item.get("ctx", {}).get("expected", ""))
-            what = f"'{given}' cannot stand here"
-            right = nearest(given, words.split("'")[1::2])
-        else:
-            message = str(item["msg"]).removeprefix("Value error, ")
-            shown = f" (given: {given!r})" if isinstance(given, str | int | float) else ""
-            what, _, right = message.partition("; ")
-            what = f"{what.removeprefix('Input ')}{shown}"
-        yield what, place, right
-
-
-def _real(loc: tuple[int | str, ...], source: Located, base: Path) -> Path:
-    """Drop the union tags that pydantic mixes into a location; keep the steps the data has."""
-    path: Path = ()
-    value: Any = source.data
-    for step in base:
-        value = value[step]
-    for position, step in enumerate(loc):
-        last = position == len(loc) - 1
-        inner: object = None
-        if isinstance(value, dict):
-            inner = value.get(step)
-        elif isinstance(value, list) and isinstance(step, int) and step < len(value):
-            inner = value[step]
-        # A step into nothing, or into a plain value with more steps to come, is a union's tag.
-        if not last and not isinstance(inner, dict | list):
-            continue
-        value = inner
-        path = (*path, step)
-    return path

@@ -99,23 +99,25 @@ class Not(Model):
 
 def _shape(value: object) -> str | None:
     if isinstance(value, Leaf | All | AnyOf | Not):
-        return {Leaf: "fact", All: "all", AnyOf: "any", Not: "not"}[type(value)]
+        return {Leaf: "<fact>", All: "<all>", AnyOf: "<any>", Not: "<not>"}[type(value)]
     if isinstance(value, Mapping):
         for key in ("all", "any", "not", "fact"):
             if key in value:
-                return key
+                # No key is written so: what names a make of condition is no step into a file.
+                return f"<{key}>"
     return None
 
 
 Condition = Annotated[
-    Annotated[Leaf, Tag("fact")]
-    | Annotated[All, Tag("all")]
-    | Annotated[AnyOf, Tag("any")]
-    | Annotated[Not, Tag("not")],
+    Annotated[Leaf, Tag("<fact>")]
+    | Annotated[All, Tag("<all>")]
+    | Annotated[AnyOf, Tag("<any>")]
+    | Annotated[Not, Tag("<not>")],
     Discriminator(
         _shape,
         custom_error_type="condition_shape",
-        custom_error_message="not a condition; write a fact comparison, all:, any: or not:",
+        custom_error_message="not a condition; write such as {fact: answer.hose-look, is: sound}, "
+        "or all:, any:, not:",
     ),
 ]
 

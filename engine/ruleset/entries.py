@@ -22,6 +22,7 @@ from pydantic import (
 
 from stillflow.engine.airflow import Effect
 from stillflow.engine.base import (
+    INH2O_CONVENTIONAL_PA,
     AirState,
     HowCommon,
     Mode,
@@ -33,12 +34,16 @@ from stillflow.engine.base import (
 )
 from stillflow.engine.ruleset.conditions import Condition, leaves
 
-Id = Annotated[str, StringConstraints(pattern=r"^[a-z0-9]+(-[a-z0-9]+)*$")]
+Id = Annotated[str, StringConstraints(pattern=r"^[a-z][a-z0-9]*(-[a-z0-9]+)*$")]
 Sentence = Annotated[str, StringConstraints(min_length=3, strip_whitespace=True)]
-Minutes = Annotated[float, Field(ge=0, le=600, allow_inf_nan=False)]
+Minutes = Annotated[
+    float, Field(ge=0, le=600, allow_inf_nan=False, json_schema_extra={"unit": "minutes"})
+]
 Share = Annotated[float, Field(gt=0, le=10, allow_inf_nan=False)]
 Probability = Annotated[float, Field(gt=0, le=1, allow_inf_nan=False)]
-Suction = Annotated[float, Field(gt=0, le=300, allow_inf_nan=False)]
+Suction = Annotated[
+    float, Field(gt=0, le=300, allow_inf_nan=False, json_schema_extra={"unit": "inH2O"})
+]
 
 
 class Entry(Model):
@@ -119,6 +124,10 @@ class Level(Entry):
     good: bool = False
 
 
+_LEAST_IN_ORDER = 30.0
+"""inH2O, sealed or working. What is written below it was mostly read in kPa."""
+
+
 class UnitClass(Entry):
     """What units of a kind and age read when in good order, through the standard orifice."""
 
@@ -128,6 +137,26 @@ class UnitClass(Entry):
     tolerance: Annotated[float, Field(gt=0, lt=0.5)]
     age_from: Annotated[float, Field(ge=0)] = 0.0
     age_below: float | None = None
+
+    @model_validator(mode="after")
+    def _can_be(self) -> UnitClass:
+        for name, value in (("sealed", self.sealed), ("working", self.working)):
+            if value < _LEAST_IN_ORDER:
+                raise ValueError(
+                    f"{name} {value:g} inH2O is no unit in good order; if it is kPa, write "
+                    f"{value * 1000 / INH2O_CONVENTIONAL_PA:.0f}"
+                )
+        if self.working >= self.sealed:
+            raise ValueError(
+                f"working {self.working:g} is not below sealed {self.sealed:g}; air that flows "
+                "always costs suction, so see whether the two changed places"
+            )
+        if self.age_below is not None and self.age_below <= self.age_from:
+            raise ValueError(
+                f"no age is from {self.age_from:g} and below {self.age_below:g}; "
+                "'age_below:' is the larger"
+            )
+        return self
 
 
 class Fix(Model):
@@ -232,11 +261,14 @@ class Check(Entry):
         return tuple(answer.id for answer in self.answers)
 
 
+Phrases = Annotated[tuple[str, ...], Field(min_length=1)]
+
+
 class Evidence(Model):
     """Evidence for or against the faults a selector names."""
 
-    for_: str | tuple[str, ...] | None = Field(default=None, alias="for")
-    against: str | tuple[str, ...] | None = None
+    for_: str | Phrases | None = Field(default=None, alias="for")
+    against: str | Phrases | None = None
     except_: tuple[str, ...] = Field(default=(), alias="except")
     strength: Strength = Strength.COMPUTED
     source: Id | None = None
@@ -296,14 +328,14 @@ class Advice(Model):
 
 
 _BY_KEY = {
-    "for": "evidence",
-    "against": "evidence",
-    "strength": "evidence",
-    "derive": "derive",
-    "caution": "caution",
-    "stop": "stop",
-    "doubt": "doubt",
-    "advise": "advise",
+    "for": "<evidence>",
+    "against": "<evidence>",
+    "strength": "<evidence>",
+    "derive": "<derive>",
+    "caution": "<caution>",
+    "stop": "<stop>",
+    "doubt": "<doubt>",
+    "advise": "<advise>",
 }
 
 
@@ -314,12 +346,12 @@ def _which(value: object) -> str | None:
 
 
 Consequence = Annotated[
-    Annotated[Evidence, Tag("evidence")]
-    | Annotated[Derivation, Tag("derive")]
-    | Annotated[Warn, Tag("caution")]
-    | Annotated[Stop, Tag("stop")]
-    | Annotated[Doubt, Tag("doubt")]
-    | Annotated[Advice, Tag("advise")],
+    Annotated[Evidence, Tag("<evidence>")]
+    | Annotated[Derivation, Tag("<derive>")]
+    | Annotated[Warn, Tag("<caution>")]
+    | Annotated[Stop, Tag("<stop>")]
+    | Annotated[Doubt, Tag("<doubt>")]
+    | Annotated[Advice, Tag("<advise>")],
     Discriminator(
         _which,
         custom_error_type="consequence_shape",

@@ -232,7 +232,7 @@ class Gathered:
         try:
             return model.model_validate(item)
         except ValidationError as problem:
-            name = str(item.get("id", f"entry {int(path[1]) + 1}"))
+            name = str(item.get("id") or f"entry {int(path[1]) + 1}")
             explained = explain_validation(problem, located, path, Keys(model))
             for what, place, right in islice(explained, _SHOWN_OF_AN_ENTRY):
                 self.fail(what, _named(place, path, name), right)
