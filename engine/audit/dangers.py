@@ -36,13 +36,13 @@ def _sign(words: str, unless: str = "") -> Sign:
 
 
 MAINS = (
-    _sign(r"\b(mains|voltage|volts?|breakers?|fuses?|circuits?|electric\w*)\b"),
+    _sign(r"\b(mains|house current|voltage|volts?|breakers?|fuses?|circuits?|electric\w*)\b"),
     _sign(r"\bunplug\w*", r"\bunplug\w* (the |a |its )?hose|hose (is )?unplugged"),
     _sign(r"\b(wiring|wires?)\b", r"\b(no|never|bare|a) (bare )?wires?\b|wire brush"),
     _sign(r"\b(power|wall|electrical) (outlet|socket|point|strip)s?\b|\bsockets?\b"),
     _sign(r"\boutlets?\b", r"\b(dust|exhaust|air|blows?)\b"),
     _sign(r"\b(extension|supply|power|unit's|its|the) cord\b|\bcord and motor\b"),
-    _sign(r"\b(its|own|the|unit's) plug\b", r"\b(dirt|debris|hair|fluff|pliers|clog)\b"),
+    _sign(r"\b(its|own|the|unit's) plug\b", r"\b(dirt|debris|hair|lint|pliers|clog)\b"),
     _sign(r"\bplug (the unit|it) (in|back|straight)\b"),
     _sign(r"\bmotor( ?'s)? cover\b"),
     _sign(r"\bcontacts?\b", r"\b(good|bad|poor|loose) contact\b"),

@@ -37,7 +37,7 @@ def tasks(knowledge: Knowledge) -> dict[str, tuple[str, set[str]]]:
         (r"\b(pleats|the cloth)\b", "fine-building-dust"),
         (r"\b(nest|mold|damp)\b", "mold-and-droppings"),
         (r"crawl space|\battic\b", "crawl-space"),
-        (r"\bempty it\b|dirt bin|pull the plug out by hand", "sharp-things"),
+        (r"\bempty it\b|pull the plug out by hand", "sharp-things"),
         (r"\bmotor (cover|space)\b|\bcommutator\b|\bthe motor out\b", "charged-board"),
         (r"(?:take|with) the (tool|wand) off|roller", "powered-brush"),
         (r"along the hose|hose out (straight|of the)|both cuffs|cuff in\b", "wired-hose"),
