@@ -248,8 +248,7 @@ class Progress:
                 return
             self._stale, self.unmoved = [], 0
         prior = self._situation(len(self.accepted) - 1)
-        if not taken.further:
-            self.weights = self._scaled(self.weights * self._likelihood(prior, taken))
+        self.weights = self._scaled(self.weights * self._likelihood(prior, taken))
         self._note(event, before)
 
     def _contradiction(self) -> tuple[str, tuple[str, ...]] | None:
@@ -351,9 +350,8 @@ class Progress:
         """Fold the belief afresh over what is accepted now."""
         self.weights = self.model.prior(self.situation.standing, [*self.tried, *self.absent])
         for index, taken in enumerate(self.accepted):
-            if not taken.further:
-                situation = self._situation(index)
-                self.weights = self._scaled(self.weights * self._likelihood(situation, taken))
+            situation = self._situation(index)
+            self.weights = self._scaled(self.weights * self._likelihood(situation, taken))
 
     def _likelihood(self, situation: Situation, taken: Taken) -> Floats:
         return self.model.likelihood(situation, taken.check, taken.answer, taken.spot)
@@ -370,8 +368,6 @@ class Progress:
         readings = {}
         choices = {}
         for one in self.accepted[:count]:
-            if one.further:
-                continue  # kept by name; the belief does not use it yet
             if one.spot is not None:
                 readings[one.spot] = float(one.answer)
             else:

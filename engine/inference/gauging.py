@@ -19,13 +19,16 @@ from math import sqrt
 import numpy as np
 
 from stillflow.engine.airflow import density_at
-from stillflow.engine.base import Floats, Integers, Mode
+from stillflow.engine.base import AirState, Floats, Integers, Mode, Station
 from stillflow.engine.inference.baseline import Baseline
+from stillflow.engine.inference.elsewhere import Seen, chance_at, seen_from
 from stillflow.engine.inference.facts import Spot
+from stillflow.engine.inference.inlets import Further
 from stillflow.engine.inference.losses import (
     OFFSET_INH2O,
     SPOTS,
     Variation,
+    line_of,
     logs,
     losses_of,
 )
@@ -54,8 +57,14 @@ MOST_KEPT = 2_000
 DROPPED = 1e-6
 """Components less likely than this beside the likeliest are not carried on."""
 
-SIZE = len(SPOTS)
-"""The column after the points: a loss's size beside the one tabled, in its own spreads."""
+POINTS = len(SPOTS)
+
+RUN_SPREAD = 0.6
+"""How far along the trunk a further inlet is, as a standard deviation in what lies between the
+inlet complained of and the other one (taps evenly along the trunk)."""
+
+SELDOM_SEEN = 0.1
+"""Ways of seeing a loss from further inlets that are rarer are not taken with a second loss too."""
 
 SAYS_NOTHING = 0.02
 """Share of sets of readings that say nothing about the fault (assumed)."""
@@ -115,45 +124,25 @@ class GaugeModel:
         shares = np.array([edge for edge in edges if edge is not None])
         self._edges = logs(shares[None, :] * self._expected[:, None], self._expected[:, None])
         doubts = _doubts(baseline, visit)
-        losses = losses_of(knowledge, baseline, doubts)
+        self._listed = max(len(visit.site.inlets) - 1, 0)
+        losses = losses_of(knowledge, baseline, doubts, 1.0 - chance_at(1, self._listed))
         self.losses = losses
         common = np.array([fault.how_common.weight for fault in knowledge.faults.values()])
         tolerance = visit.gauge.tolerance / sqrt(3.0)
-        singles, beside = len(losses.line), losses.pair_row
         reading = np.concatenate([losses.reading, losses.pair_reading])
-        last = ((0, 0), (0, 1))
-        mean = np.pad(logs(reading, self._expected), last)
-        slope = np.pad(np.concatenate([losses.slope, losses.slope[beside]]), (*last, (0, 0)))
-        slope[:, SIZE, -1] = 1.0
         noise = (tolerance * reading) ** 2 + RESOLUTION_INH2O**2
-        own = np.pad(noise / (reading + OFFSET_INH2O) ** 2 + HOUSE_SPREAD**2, last)
-        shared = slope @ slope.transpose(0, 2, 1)
-        eye = np.eye(SIZE + 1)
-        covariance = shared + own[:, :, None] * eye
-        # The same losses read badly.
-        stray = shared[:singles] + (STRAY_TIMES**2 * own[:singles])[:, :, None] * eye
-        self._mean = np.concatenate([mean, mean[:singles]])
-        self._covariance = np.concatenate([covariance, stray])
-        own_row = np.arange(singles)
-        # The single loss each component stems from.
-        self._source = np.concatenate([own_row, beside, own_row])
-        pairs = losses.weight[:, beside] * losses.pair_chance
-        pairs /= np.maximum(pairs.sum(axis=1, keepdims=True), 1e-300)
+        # Singles, then pairs: what the stations read, how that moves, how far each is off alone.
+        self._stations = _Stations(
+            logs(reading, self._expected),
+            np.concatenate([losses.slope, losses.slope[losses.pair_row]]),
+            noise / (reading + OFFSET_INH2O) ** 2 + HOUSE_SPREAD**2,
+        )
         # Nothing wrong and a fault beside it is that fault.
         broken = [fault.mode is not Mode.NORMAL for fault in knowledge.faults.values()]
-        second = np.where(broken, COMPANION, 0.0)[:, None]
-        weight = np.concatenate(
-            [
-                (1.0 - second - STRAY) * losses.weight,
-                second * pairs,
-                STRAY * losses.weight,
-            ],
-            axis=1,
-        )
-        fault, part = np.nonzero(weight)
-        self._mixture = _Mixture(fault, part, weight[fault, part])
+        self._second = np.where(broken, COMPANION, 0.0)[:, None]
         self.common = common / common.sum()
-        self._posteriors: dict[frozenset[tuple[Spot, float]], _Given] = {}
+        self._tables: dict[tuple[Further, ...], _Table] = {}
+        self._posteriors: dict[tuple[frozenset[tuple[Spot, float]], _Table], _Given] = {}
 
     def likelihood(self, before: Mapping[Spot, float], spot: Spot, value: float) -> Floats:
         """P(this reading | fault, the readings before), a density in y, shape (F,).
@@ -163,20 +152,19 @@ class GaugeModel:
             spot: where it was taken.
             value: what was read, inH2O.
         """
-        given = self._given(before)
-        column = SPOTS.index(spot)
-        centre, spread = given.ahead(column)
-        y = logs(np.array([value]), self._expected[column])[0]
+        given = self._given(before, spot)
+        centre, spread = given.ahead(given.table.column(spot))
+        y = logs(np.array([value]), self._expected_at(spot))[0]
         density = np.exp(-0.5 * ((y - centre) / spread) ** 2) / (spread * sqrt(2.0 * np.pi))
         return self._mixed(given, density[:, None])[:, 0]
 
     def levels(self, before: Mapping[Spot, float], spot: Spot) -> Floats:
         """P(level | fault, the readings before) at a spot, shape (levels, F)."""
-        given = self._given(before)
-        column = SPOTS.index(spot)
+        given = self._given(before, spot)
+        column = given.table.column(spot)
         if column not in given.levels:
             centre, spread = given.ahead(column)
-            below = normal_below((self._edges[column] - centre[:, None]) / spread[:, None])
+            below = normal_below((self._edges[_like(spot)] - centre[:, None]) / spread[:, None])
             chance = np.diff(below, axis=1, prepend=0.0, append=1.0)
             given.levels[column] = self._mixed(given, chance).T
         return given.levels[column]
@@ -188,25 +176,107 @@ class GaugeModel:
     def sizes(self, readings: Mapping[Spot, float]) -> Normals:
         """Size of the loss behind each fault, given the readings; NaN where it has none or two."""
         given = self._given(readings)
-        centre, spread = given.ahead(SIZE)
-        row = self._source[given.kept]
+        centre, spread = given.ahead(given.table.size)
+        row = given.table.row[given.kept]
         step = self.losses.size_spread[row]
         return given.normals(self.losses.size[row] + step * centre, np.abs(step) * spread)
 
     def supposed(self, readings: Mapping[Spot, float], spot: Spot) -> Normals:
         """What the gauge would read at a spot under each fault, given the readings, as y."""
-        given = self._given(readings)
-        return given.normals(*given.ahead(SPOTS.index(spot)))
+        given = self._given(readings, spot)
+        return given.normals(*given.ahead(given.table.column(spot)))
 
-    def _given(self, readings: Mapping[Spot, float]) -> _Given:
-        key = frozenset(readings.items())
+    def leaking(self, readings: Mapping[Spot, float], belief: Floats) -> dict[int, float]:
+        """Chance that a leak at another inlet is at each of those read, by their numbers.
+
+        Args:
+            readings: what was read, inH2O.
+            belief: in each fault, shape (F,); of faults that leak at another inlet they sum to
+                what the result sums to, but for 0, which is an inlet that was not read.
+        """
+        given = self._given(readings)
+        parts = given.normals(*given.ahead(0))
+        at = given.table.leaks_at[given.kept][given.joint.part]
+        effects = [line_of(fault.effect) for fault in self.knowledge.faults.values()]
+        leak = np.array([line == "hole other-inlet" for line in effects])[parts.fault]
+        share = belief[parts.fault] * parts.chance * leak
+        sums = np.bincount(at, share)
+        return {int(number): float(sums[number]) for number in np.unique(at)}
+
+    def _expected_at(self, spot: Spot) -> Floats:
+        return np.asarray(self._expected[_like(spot)])
+
+    def _table(self, inlets: tuple[Further, ...]) -> _Table:
+        if inlets not in self._tables:
+            seen = seen_from(self.losses, inlets, self._listed)
+            self._tables[inlets] = self._laid_out(inlets, seen)
+        return self._tables[inlets]
+
+    def _laid_out(self, inlets: tuple[Further, ...], seen: Seen) -> _Table:
+        """Singles, pairs and singles read badly, with columns for some further inlets."""
+        losses, stations = self.losses, self._stations
+        singles, several = len(losses.line), len(losses.pair_row)
+        seconds = several // len(np.unique(losses.pair_row))
+        # Where a loss stands in the first of the blocks of pairs.
+        paired = np.full(singles, -1)
+        block = losses.pair_row[: several // seconds]
+        paired[block] = np.arange(len(block))
+        with_second = np.flatnonzero((paired[seen.row] >= 0) & (seen.share > SELDOM_SEEN))
+        step = np.repeat(np.arange(seconds), len(with_second)) * len(block) + singles
+        both = np.tile(with_second, seconds)
+        single = np.concatenate([np.arange(len(seen.row)), both])
+        base = np.concatenate([seen.row, step + paired[seen.row[both]]])
+        source = np.concatenate([seen.source, step[:, None] + paired[seen.source[both]]])
+        columns = [np.broadcast_to(np.arange(POINTS), (len(base), POINTS))]
+        rows = [np.broadcast_to(base[:, None], (len(base), POINTS))]
+        for number in range(len(inlets)):
+            near = seen.near[single, number][:, None] > 0
+            columns.append(np.where(near, _AT_INLET, _AT_OTHER))
+            rows.append(np.repeat(source[:, number, None], len(_AT_OTHER), axis=1))
+        row, column = np.concatenate(rows, axis=1), np.concatenate(columns, axis=1)
+        size = row.shape[1]
+        last = ((0, 0), (0, 1))
+        mean = np.pad(stations.mean[row, column], last)
+        slope = np.pad(stations.slope[row, column], (*last, (0, 0)))
+        slope[:, size, -1] = 1.0
+        own = np.pad(stations.own[row, column], last)
+        between = np.log(self._expected[_AT_OTHER] / self._expected[_AT_INLET])
+        own[:, POINTS:size] += np.tile((RUN_SPREAD * between) ** 2, len(inlets))
+        shared = slope @ slope.transpose(0, 2, 1)
+        eye = np.eye(size + 1)
+        alone = len(seen.row)
+        covariance = shared + own[:, :, None] * eye
+        # The same losses read badly.
+        stray = shared[:alone] + (STRAY_TIMES**2 * own[:alone])[:, :, None] * eye
+        weight = losses.weight[:, seen.row] * seen.share
+        pairs = weight[:, both] * losses.pair_chance[step - singles + paired[seen.row[both]]]
+        pairs /= np.maximum(pairs.sum(axis=1, keepdims=True), 1e-300)
+        by_fault = np.concatenate(
+            [(1.0 - self._second - STRAY) * weight, self._second * pairs, STRAY * weight], axis=1
+        )
+        fault, part = np.nonzero(by_fault)
+        single = np.concatenate([single, np.arange(alone)])
+        return _Table(
+            inlets=inlets,
+            mean=np.concatenate([mean, mean[:alone]]),
+            covariance=np.concatenate([covariance, stray]),
+            mixture=_Mixture(fault, part, by_fault[fault, part]),
+            row=seen.row[single],
+            leaks_at=seen.leaks_at[single],
+        )
+
+    def _given(self, readings: Mapping[Spot, float], ahead: Spot | None = None) -> _Given:
+        spots = [*readings, *([] if ahead is None else [ahead])]
+        table = self._table(tuple(sorted({at for _, at in spots if isinstance(at, Further)})))
+        key = frozenset(readings.items()), table
         if key not in self._posteriors:
             if len(self._posteriors) > MOST_KEPT:
                 self._posteriors.clear()
-            columns = [SPOTS.index(spot) for spot in readings]
+            columns = [table.column(spot) for spot in readings]
             values = np.array([readings[spot] for spot in readings])
-            y = logs(values, self._expected[columns]) if columns else np.empty(0)
-            self._posteriors[key] = _Given(self._mean, self._covariance, self._mixture, columns, y)
+            expected = np.array([self._expected_at(spot) for spot in readings])
+            y = logs(values, expected) if columns else np.empty(0)
+            self._posteriors[key] = _Given(table, columns, y)
         return self._posteriors[key]
 
     def _mixed(self, given: _Given, chance: Floats) -> Floats:
@@ -276,24 +346,73 @@ class _Mixture:
         return _Mixture(self.fault[kept], renamed, joint[kept]), parts
 
 
+@dataclass(frozen=True)
+class _Stations:
+    """Singles and pairs as the ten points see them: y, its slopes, its variance alone."""
+
+    mean: Floats
+    slope: Floats
+    own: Floats
+
+
+@dataclass(frozen=True, eq=False)
+class _Table:
+    """All components of a house, with two columns for each of some further inlets, then the size.
+
+    Attributes:
+        inlets: the further ones.
+        mean: of each component, (components, columns).
+        covariance: of each, (components, columns, columns).
+        mixture: which of them each fault is made of.
+        row: the loss of `Losses` each stems from.
+        leaks_at: number of the other inlet it leaks at, 0 for none.
+    """
+
+    inlets: tuple[Further, ...]
+    mean: Floats
+    covariance: Floats
+    mixture: _Mixture
+    row: Integers
+    leaks_at: Integers
+
+    @property
+    def size(self) -> int:
+        """The column after the points: a loss's size beside the one tabled, in its own spreads."""
+        return int(self.mean.shape[1]) - 1
+
+    def column(self, spot: Spot) -> int:
+        """The column of a spot."""
+        state, at = spot
+        if isinstance(at, Further):
+            return POINTS + self.inlets.index(at) * len(AirState) + list(AirState).index(state)
+        return SPOTS.index((state, at))
+
+
+def _like(spot: Spot) -> int:
+    """The column of the station that a spot is like."""
+    return SPOTS.index((spot[0], Station(spot[1].value)))
+
+
+_AT_OTHER, _AT_INLET = (
+    np.array([SPOTS.index((state, station)) for state in AirState])
+    for station in (Station.OTHER, Station.INLET)
+)
+
+
 class _Given:
     """The components after some readings: how well each foretold them, what it says of the rest.
 
     Attributes:
+        table: what they are.
         joint: P(component, the readings | fault) up to one factor.
         kept: which components are carried on.
         now: P(the readings | fault) up to the same factor, shape (F,).
         levels: tables worked out already, by column.
     """
 
-    def __init__(
-        self,
-        mean: Floats,
-        covariance: Floats,
-        mixture: _Mixture,
-        columns: Sequence[int],
-        y: Floats,
-    ) -> None:
+    def __init__(self, table: _Table, columns: Sequence[int], y: Floats) -> None:
+        mean, covariance, mixture = table.mean, table.covariance, table.mixture
+        self.table = table
         self.levels: dict[int, Floats] = {}
         self._columns = list(columns)
         if not columns:

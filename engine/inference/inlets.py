@@ -18,10 +18,16 @@ class Further:
     """An inlet that was read besides the complaint's and the other one.
 
     Attributes:
+        number: among the inlets beside the complaint's, as they came to be read: 2 is the first
+            after the one that station `other` is.
         name: as it was first written.
+        tap: where its branch leaves the trunk, as far as is known: `HERE` with that of the inlet
+            the complaint is about, `OTHER` with the other one's, else a name of its own.
     """
 
+    number: int
     name: str
+    tap: str
 
     def __str__(self) -> str:
         return self.name
@@ -36,6 +42,8 @@ class Further:
         """The station it is like."""
         return Station.OTHER.value
 
+
+HERE, OTHER = "/here", "/other"
 
 At = Station | Further
 """Where the gauge is put: a station, or an inlet beyond those that have one."""
@@ -64,6 +72,8 @@ class Inlets:
 
     def __init__(self, site: Site) -> None:
         self._names: dict[str, str] = {}
+        self._further: dict[str, Further] = {}
+        self._branches = {key_of(one.name): key_of(one.branch) for one in site.inlets}
         for inlet in site.inlets:
             self._learn(inlet.name)
         self.here = self._learn(site.inlet)
@@ -81,8 +91,9 @@ class Inlets:
     def at(self, station: Station, name: str | None) -> At:
         """Where a reading at a station stands, once its inlet has been learnt."""
         known = self.known_as(name or "")
-        beyond = known and known != self.other
-        return Further(known) if station is Station.OTHER and beyond else station
+        if station is not Station.OTHER or not known or known == self.other:
+            return station
+        return self._further.get(known) or self._beyond(known)
 
     def learn(self, name: str, check: Check | None) -> None:
         """Take in a name that was given with the answer to a check, or with a fix."""
@@ -92,6 +103,8 @@ class Inlets:
             self.here = known
         elif station is Station.OTHER:
             self.other = self.other or known
+            if known not in ("", self.other, *self._further):
+                self._further[known] = self._beyond(known)
 
     def checked(self, event: Event, check: Check | None, where: str = "") -> Event:
         """The event with its inlet as it was first written.
@@ -122,6 +135,15 @@ class Inlets:
         if station is not Station.OTHER and self.here and self.here != name:
             what = f"the complaint is about the {self.here} inlet, not the {name} inlet"
             raise InputError(what, place, "read any other at the station 'other'")
+
+    def _beyond(self, name: str) -> Further:
+        branch = self._branches.get(key_of(name), "")
+        shared = [
+            tap
+            for tap, inlet in ((HERE, self.here), (OTHER, self.other))
+            if branch and branch == self._branches.get(key_of(inlet))
+        ]
+        return Further(len(self._further) + 2, name, [*shared, branch or name][0])
 
     def _learn(self, name: str) -> str:
         known = self.known_as(name)

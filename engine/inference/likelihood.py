@@ -243,7 +243,7 @@ class LikelihoodModel:
         before = self._table.rows([self.facts(situation)])
         self._table.fire(before, self._deriving)
         base = before[0]
-        answers, usual, facts = self._hypotheses(situation, check)
+        answers, usual, facts = self._hypotheses(situation, check, spot)
         weight = 1.0
         if check.kind == "reading":
             spot = spot or spot_of(check)
@@ -286,7 +286,7 @@ class LikelihoodModel:
         return row
 
     def _hypotheses(
-        self, situation: Situation, check: Check
+        self, situation: Situation, check: Check, spot: Spot | None = None
     ) -> tuple[tuple[str, ...], Floats, list[Mapping[str, FactValue]]]:
         """Answer ids, their probabilities before the rules' evidence, the facts each would add."""
         if check.kind == "choice":
@@ -294,7 +294,7 @@ class LikelihoodModel:
             name = answer_fact(check.id)
             facts: list[Mapping[str, FactValue]] = [{name: answer} for answer in check.answer_ids]
             return check.answer_ids, (usual / usual.sum())[:, None], facts
-        spot = spot_of(check)
+        spot = spot or spot_of(check)
         facts = [
             self._supposed(situation, spot, typical_reading(self._baseline, spot, level))
             for level in self._levels

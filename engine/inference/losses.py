@@ -31,7 +31,7 @@ from stillflow.engine.airflow import (
     apply_many,
     readings_table,
 )
-from stillflow.engine.base import AirState, Floats, Integers, Mode, Station
+from stillflow.engine.base import AirState, Flags, Floats, Integers, Mode, Station
 from stillflow.engine.inference.baseline import Baseline
 from stillflow.engine.ruleset import Fault, Knowledge
 
@@ -72,7 +72,12 @@ ELSEWHERE = 0.7
 """How often a leak at another inlet is at none that the gauge has been on (assumed): a house has
 three to twelve inlets."""
 
-_ELSEWHERE = "elsewhere"
+_TWOFOLD = ("hole other-inlet", "throat trunk")
+"""Lines that the other inlet can see in two ways: a leak at itself or not, a squeeze before its tap
+or beyond it."""
+
+_ELSEWHERE, _AWAY = "elsewhere", 2
+"""The inlet that the gauge is never on, and its index."""
 
 
 @dataclass(frozen=True)
@@ -100,6 +105,9 @@ class Losses:
         reading: the same in inH2O, (rows, spots).
         slope: how y moves with one standard deviation of each doubt, (rows, spots, doubts).
         weight: P(loss | fault), (faults, rows); rows sum to 1.
+        twin: row of the same loss as the other inlet would see it otherwise: a leak there, not
+            elsewhere; a squeeze before its tap, not beyond it. Its own row where there is none.
+        own: whether the row is the one with the leak at, or the squeeze before, the other inlet.
         pair_reading: readings with a second loss beside one of these, inH2O, (pairs, spots).
         pair_row: the row it stands beside, (pairs,).
         pair_chance: of the second loss among all second losses, (pairs,).
@@ -114,6 +122,8 @@ class Losses:
     reading: Floats
     slope: Floats
     weight: Floats
+    twin: Integers
+    own: Flags
     pair_reading: Floats
     pair_row: Integers
     pair_chance: Floats
@@ -130,13 +140,19 @@ def line_of(effect: Effect) -> str:
     return f"{kind} {at}".strip()
 
 
-def losses_of(knowledge: Knowledge, baseline: Baseline, doubts: Sequence[Variation]) -> Losses:
+def losses_of(
+    knowledge: Knowledge,
+    baseline: Baseline,
+    doubts: Sequence[Variation],
+    elsewhere: float = ELSEWHERE,
+) -> Losses:
     """Solve every line of a rule set in the house of a baseline.
 
     Args:
         knowledge: whose faults.
         baseline: the house and what it should read.
         doubts: what is not known of it.
+        elsewhere: how often a leak at another inlet is not at the one that the gauge is put on.
     """
     house = _house(baseline)
     faults = list(knowledge.faults.values())
@@ -149,7 +165,7 @@ def losses_of(knowledge: Knowledge, baseline: Baseline, doubts: Sequence[Variati
     shares: list[Floats] = []
     for index, fellows in enumerate(named.values()):
         grid = _grid([fault.effect for fault in fellows])
-        for share, variant in _variants(fellows[0].effect, house):
+        for share, variant in _variants(fellows[0].effect, house, elsewhere):
             parts.append(apply_many(variant.repeat(len(grid)), fellows[0].effect, grid))
             lines.append(np.full(len(grid), index))
             sizes.append(grid if grid.shape[1] else np.full((len(grid), 1), np.nan))
@@ -174,6 +190,7 @@ def losses_of(knowledge: Knowledge, baseline: Baseline, doubts: Sequence[Variati
     )
     weight = np.zeros((len(faults), len(line)))
     names = list(named)
+    twin, own = _twins(names, line)
     working_hose = SPOTS.index((AirState.WORKING, Station.HOSE))
     called = _noticed(reading[:, working_hose], expected[working_hose])
     start = np.cumsum([0, *(len(one) for one in sizes)])
@@ -191,9 +208,11 @@ def losses_of(knowledge: Knowledge, baseline: Baseline, doubts: Sequence[Variati
     first = np.flatnonzero(place % PAIRED == 1)
     first = np.union1d(first, np.flatnonzero(np.isnan(np.concatenate([s[:, 0] for s in sizes]))))
     pair_reading, pair_chance = [], []
+    # A second leak at an inlet is at none that the gauge is on.
+    beyond = np.where(np.isin(line, _lines(names, "hole other-inlet")), other, _AWAY)[first]
     for effect, size, chance in _seconds(common, line, place, sizes, start, effects):
         beside = apply_many(damaged.take(first), effect, np.tile(size, (len(first), 1)))
-        pair_reading.append(readings_at_spots(beside, other[first]) * scale)
+        pair_reading.append(readings_at_spots(beside, beyond) * scale)
         pair_chance.append(np.full(len(first), chance))
     size = np.concatenate([s[:, 0] if s.shape[1] == 1 else s[:, 0] * np.nan for s in sizes])
     return Losses(
@@ -204,12 +223,27 @@ def losses_of(knowledge: Knowledge, baseline: Baseline, doubts: Sequence[Variati
         reading=reading,
         slope=slope,
         weight=weight,
+        twin=twin,
+        own=own,
         pair_reading=np.concatenate(pair_reading),
         pair_row=np.tile(first, len(pair_reading)),
         pair_chance=np.concatenate(pair_chance),
         lines=tuple(names),
         effects=effects,
     )
+
+
+def _lines(names: Sequence[str], *wanted: str) -> list[int]:
+    return [index for index, name in enumerate(names) if name in wanted]
+
+
+def _twins(names: Sequence[str], line: Integers) -> tuple[Integers, Flags]:
+    """`twin` and `own` of `Losses`: the first half of such a line is what the other inlet sees."""
+    twin, own = np.arange(len(line)), np.zeros(len(line), dtype=np.bool_)
+    for index in _lines(names, *_TWOFOLD):
+        near, far = np.split(np.flatnonzero(line == index), 2)
+        twin[near], twin[far], own[near] = far, near, True
+    return twin, own
 
 
 def _seconds(
@@ -259,11 +293,11 @@ def _house(baseline: Baseline) -> Houses:
     return Houses.of([system])
 
 
-def _variants(effect: Effect, house: Houses) -> Iterator[tuple[float, Houses]]:
+def _variants(effect: Effect, house: Houses, elsewhere: float) -> Iterator[tuple[float, Houses]]:
     """Where along the way, or in which of the houses, a loss may be: chance and house."""
     if isinstance(effect, HoleEffect) and effect.at == "other-inlet":
-        yield 1.0 - ELSEWHERE, house
-        yield ELSEWHERE, replace(house, other=house.inlet_names.index(_ELSEWHERE))
+        yield 1.0 - elsewhere, house
+        yield elsewhere, replace(house, other=_AWAY)
     elif isinstance(effect, ThroatEffect) and effect.at == "trunk":
         # The other inlet's branch leaves the trunk halfway.
         for along in (0.25, 0.75):

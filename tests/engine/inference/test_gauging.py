@@ -7,12 +7,15 @@ import pytest
 from numpy.testing import assert_allclose
 
 from stillflow.engine import AirState, Station, Visit, load_rules
-from stillflow.engine.airflow import apply, readings
+from stillflow.engine.airflow import Inlet, System, apply, readings
+from stillflow.engine.airflow.system import Holes, Throats
 from stillflow.engine.base import Floats, Mode, Where
 from stillflow.engine.inference.baseline import Baseline, baseline_for
+from stillflow.engine.inference.elsewhere import chance_at
 from stillflow.engine.inference.facts import Spot
 from stillflow.engine.inference.gauging import GaugeModel
-from stillflow.engine.inference.losses import SPOTS, losses_of
+from stillflow.engine.inference.inlets import HERE, OTHER, Further, Inlets
+from stillflow.engine.inference.losses import SPOTS, line_of, losses_of
 from stillflow.engine.inference.visit import Site, Unit
 
 KNOWLEDGE = load_rules()
@@ -159,3 +162,126 @@ def test_sizes_of_a_fault_are_those_that_somebody_calls_about() -> None:
     weight = losses.weight[row][likely]
     lost = 1.0 - end / BASELINE.at(WORKING, Station.HOSE)
     assert float(weight[lost < 0.03].sum()) < 0.05
+
+
+STUDY, ATTIC, LANDING = (
+    Further(number, name, name) for number, name in enumerate(("study", "attic", "landing"), 2)
+)
+
+
+def house_with(taps: dict[str, float], **damage: object) -> System:
+    """The baseline's house with further inlets at shares of the trunk, and what is damaged."""
+    system = BASELINE.system
+    branch, trunk = system.inlets[0].branch, system.trunk.length_ft
+    beside = [Inlet(name=n, tap_ft=share * trunk, branch=branch) for n, share in taps.items()]
+    return system.model_copy(update={"inlets": (*system.inlets, *beside), **damage})
+
+
+def read_in(house: System, *further: Further) -> dict[Spot, float]:
+    """What an exact gauge reads at the unit, the inlet, the other one and further ones."""
+    found: dict[Spot, float] = {}
+    for state in AirState:
+        for station in (Station.UNIT, Station.INLET, Station.OTHER):
+            found[state, station] = readings(house, station, state)
+        for inlet in further:
+            found[state, inlet] = readings(house, Station.OTHER, state, inlet.name)
+    return found
+
+
+def of_faults(weights: Floats, *fault_ids: str) -> float:
+    return float(sum(weights[KNOWLEDGE.fault_index[name]] for name in fault_ids))
+
+
+def test_a_third_inlet_tells_a_squeeze_in_the_trunk_from_one_in_the_branch() -> None:
+    # Beyond the other inlet's tap, before the study's: without the study it may be the branch.
+    squeezed = Throats(trunk=0.7, trunk_along=0.75)
+    house = house_with({"study": 0.95}, throats=squeezed)
+    without, beside = (posterior(read_in(house, *some)) for some in ((), (STUDY,)))
+    trunk = [f.id for f in KNOWLEDGE.faults.values() if line_of(f.effect) == "throat trunk"]
+    branch = [f.id for f in KNOWLEDGE.faults.values() if line_of(f.effect) == "throat branch"]
+    assert of_faults(without, *branch) > of_faults(without, *trunk)
+    assert of_faults(beside, *trunk) > 5.0 * of_faults(beside, *branch)
+
+
+def test_inlets_that_share_the_branch_see_what_squeezes_it() -> None:
+    house = house_with({"study": 1.0}, throats=Throats(branch=0.7))
+    taken = read_in(house, STUDY)
+    for state in AirState:
+        taken[state, STUDY] = taken[state, Station.INLET]
+    alike = {spot: value for spot, value in taken.items() if spot[1] is not STUDY}
+    shared = Further(2, "study", HERE)
+    alike |= {(state, shared): taken[state, STUDY] for state in AirState}
+    branch = [f.id for f in KNOWLEDGE.faults.values() if line_of(f.effect) == "throat branch"]
+    assert of_faults(posterior(alike), *branch) > 5.0 * of_faults(posterior(taken), *branch)
+
+
+@pytest.mark.parametrize("at", ["study", "attic", "landing"])
+def test_readings_say_at_which_inlet_a_gasket_leaks(at: str) -> None:
+    taps = {"study": 0.8, "attic": 0.4, "landing": 0.6}
+    house = house_with(taps, other_inlet=at, holes=Holes(other_inlet=0.45))
+    house_at_other = house.model_copy(update={"other_inlet": at})
+    taken: dict[Spot, float] = {}
+    for state in AirState:
+        taken[state, Station.UNIT] = readings(house_at_other, Station.UNIT, state)
+        taken[state, Station.INLET] = readings(house_at_other, Station.INLET, state)
+        for inlet in (STUDY, ATTIC, LANDING):
+            taken[state, inlet] = readings(house_at_other, Station.OTHER, state, inlet.name)
+    weights = posterior(taken)
+    places = MODEL.leaking(taken, weights)
+    number = {one.name: one.number for one in (STUDY, ATTIC, LANDING)}[at]
+    assert places[number] > 0.8 * sum(places.values())
+    gaskets = [f.id for f in KNOWLEDGE.faults.values() if line_of(f.effect) == "hole other-inlet"]
+    assert of_faults(weights, *gaskets) > 0.9
+
+
+def test_further_inlets_are_believed_in_any_order_and_look_ahead_agrees() -> None:
+    house = house_with({"study": 0.95, "attic": 0.3}, throats=Throats(trunk=0.8, trunk_along=0.6))
+    taken = read_in(house, STUDY, ATTIC)
+    backwards = dict(reversed(list(taken.items())))
+    # Seldom ways of seeing a squeeze are not taken with a second loss too, hence the tolerance.
+    assert_allclose(posterior(taken), posterior(backwards), rtol=3e-2, atol=1e-4)
+    spot = (WORKING, ATTIC)
+    before = {one: value for one, value in taken.items() if one != spot}
+    step = np.linspace(0.05, 1.6, 3000) * BASELINE.at(*spot)
+    density = np.array([MODEL.likelihood(before, spot, value) for value in step])
+    # A density in y = ln(h + H0), so dy = dh / (h + H0).
+    whole = np.trapezoid(density / (step + 2.0)[:, None], step, axis=0)
+    chances = MODEL.levels(before, spot)
+    assert_allclose(chances.sum(axis=0), 1.0, atol=1e-9)
+    edges = [level.below for level in KNOWLEDGE.levels]
+    low = [index for index, edge in enumerate(edges) if edge is not None and edge <= 0.85]
+    below = edges[low[-1]]
+    assert below is not None
+    part = step < below * BASELINE.at(*spot)
+    summed = np.trapezoid((density / (step + 2.0)[:, None])[part], step[part], axis=0)
+    assert_allclose(summed, chances[: low[-1] + 1].sum(axis=0), atol=5e-3)
+    assert_allclose(whole, 1.0, atol=5e-3)
+
+
+def test_what_is_believed_of_some_inlets_hangs_not_on_how_many_more_are_named() -> None:
+    taken = read_in(house_with({"study": 0.95}), STUDY)
+    spot = (SEALED, Station.HOSE)
+    expected = MODEL.levels(taken, spot)
+    wider = MODEL._given(taken, (SEALED, ATTIC))
+    assert_allclose(
+        MODEL._with_silence(wider.now) / MODEL._with_silence(wider.now).sum(),
+        MODEL.foretold(taken) / MODEL.foretold(taken).sum(),
+        rtol=2e-2,
+    )
+    assert_allclose(expected, MODEL.levels(dict(reversed(taken.items())), spot), rtol=1e-3)
+    assert sum(chance_at(number, 6) for number in range(1, 7)) <= 1.0
+    assert chance_at(1, 6) == pytest.approx(1.0 / 6.0)
+    assert chance_at(1, 0) == pytest.approx(0.3)
+
+
+def test_a_branch_that_is_known_says_which_tap_an_inlet_hangs_on() -> None:
+    listed = [("hall", "down"), ("landing", "up"), ("study", "up"), ("den", "down"), ("loft", "")]
+    inlets = Inlets(
+        Site(
+            inlet="hall",
+            other_inlet="landing",
+            inlets=tuple({"name": name, "branch": branch} for name, branch in listed),
+        )
+    )
+    taps = {name: inlets.at(Station.OTHER, name) for name in ("study", "den", "loft")}
+    assert [at.tap for at in taps.values() if isinstance(at, Further)] == [OTHER, HERE, "loft"]

@@ -32,7 +32,7 @@ def test_the_first_other_inlet_is_the_station_and_any_further_one_its_own() -> N
     assert inlets.at(Station.OTHER, "Landing") is Station.OTHER
     assert inlets.at(Station.OTHER, None) is Station.OTHER
     inlets.learn("study", other)
-    assert inlets.at(Station.OTHER, "study") == Further("study")
+    assert inlets.at(Station.OTHER, "study") == Further(2, "study", "study")
     assert inlets.names == ("hall", "landing", "study")
 
 
