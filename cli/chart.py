@@ -117,7 +117,12 @@ def _chosen(
 
 
 def draw_stations(session: Session, target: Target) -> list[Path]:
-    """Draw the air path of a visit as it was before its last fix, or as it stands.
+    """Draw the air path of a visit; see `visit_stations`."""
+    return write_chart(visit_stations(session), target)
+
+
+def visit_stations(session: Session) -> Chart:
+    """The air path of a visit as it was before its last fix, or as it stands.
 
     Raises:
         InputError: no readings were taken.
@@ -129,7 +134,7 @@ def draw_stations(session: Session, target: Target) -> list[Path]:
         rules_version=session.knowledge.digest,
         filters=filters,
     )
-    return write_chart(_station_chart(session, at, title), target)
+    return _station_chart(session, at, title)
 
 
 def _told(session: Session) -> tuple[Believed, tuple[str, ...]]:

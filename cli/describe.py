@@ -17,6 +17,7 @@ from stillflow.engine.dialogue import (
     Summary,
 )
 from stillflow.engine.inference import Baseline, Pair
+from stillflow.engine.ruleset import Check
 
 MODE_WORDS = {
     "leak": "leak",
@@ -156,7 +157,7 @@ def show_said(screen: Screen, said: Said, mended: bool = False) -> None:
     screen.items(said.left)
 
 
-def show_reading(screen: Screen, session: Session, step: CheckStep) -> None:
+def show_reading(screen: Screen, session: Session, step: CheckStep | Check) -> None:
     """A reading just taken beside what was expected there, and what all readings come to."""
     state, station = step.condition, step.station
     value = session.progress.answered.get(step.id)

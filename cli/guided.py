@@ -18,7 +18,16 @@ from stillflow.cli.describe import (
     show_summary,
 )
 from stillflow.cli.intake import show_known
-from stillflow.cli.prompt import HINT, Typed, ask, understand, understand_fix
+from stillflow.cli.prompt import (
+    FIX_ANSWERS,
+    HINT,
+    Typed,
+    ask,
+    event_for,
+    fix_question,
+    understand,
+    understand_fix,
+)
 from stillflow.cli.screen import Screen
 from stillflow.engine import Session
 from stillflow.engine.base import InputError, SetupError, StillflowError
@@ -96,8 +105,8 @@ class Guided:
 
     def _question(self, step: NextStep) -> str:
         if step.fix is not None:
-            who = "Was it done?" if step.fix.refer else "Done?"
-            return f"{who}   yes   no (leave it)   not there\nOr: ? (how)   why   back   stop"
+            answers = "   ".join(FIX_ANSWERS.values())
+            return f"{fix_question(step.fix)}   {answers}\nOr: ? (how)   why   back   stop"
         assert step.check is not None
         if step.check.kind == "reading":
             return f"Type the reading in inH2O, or with a unit.\n{HINT}"
@@ -109,23 +118,12 @@ class Guided:
         return understand_fix(line)
 
     def _record(self, step: NextStep, answer: str) -> None:
-        now = datetime.now(UTC)
-        absent = answer == "not there"
-        if step.check is not None:
-            event = Event(check=step.check.id, answer=answer, at=now)
-        else:
-            assert step.fix is not None
-            found = False if absent else None
-            event = Event(fix=step.fix.fault, done=answer == "yes", found=found, at=now)
-        event = self._session.checked(event)
+        event = self._session.checked(event_for(step, answer, datetime.now(UTC)))
         self._write(
             lambda: self._casebook.add_event(self._kept, event), (*self._kept.events, event)
         )
         # Only what is kept is believed.
-        if event.check is not None and event.answer is not None:
-            self._session.record(event.check, event.answer, now, event.inlet)
-        elif event.fix is not None:
-            self._session.record_fix(event.fix, answer == "yes", now, not absent, event.inlet)
+        self._session.take(event)
         if step.check is not None and step.check.station is not None:
             show_reading(self._screen, self._session, step.check)
 

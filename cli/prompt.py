@@ -10,12 +10,13 @@ import sys
 from collections.abc import Sequence
 from contextlib import suppress
 from dataclasses import dataclass
+from datetime import datetime
 from typing import TextIO
 
 from stillflow.cli.output import say
 from stillflow.engine.base import InputError
-from stillflow.engine.dialogue import AnswerOption, CheckStep
-from stillflow.engine.inference import CANT_DO, CANT_TELL, SKIPPED
+from stillflow.engine.dialogue import AnswerOption, CheckStep, FixStep, NextStep
+from stillflow.engine.inference import CANT_DO, CANT_TELL, SKIPPED, Event
 
 HINT = "Or: ? (how)  why  back  skip  can't tell  can't do here  unit  stop"
 
@@ -56,6 +57,35 @@ class Typed:
 
     command: str | None = None
     answer: str | None = None
+
+
+FIX_ANSWERS = {"yes": "yes", "no": "no (leave it)", "not there": "not there"}
+"""What may be said of a fix, and how it is offered."""
+
+
+def fix_question(fix: FixStep) -> str:
+    """What is asked of a fix."""
+    return "Was it done?" if fix.refer else "Done?"
+
+
+def event_for(step: NextStep, answer: str, at: datetime | None) -> Event:
+    """What goes on record for an answer to a step.
+
+    Args:
+        step: a check or a fix.
+        answer: to a check its answer; to a fix one of `FIX_ANSWERS`.
+        at: when, UTC.
+    """
+    if step.check is not None:
+        return Event(check=step.check.id, answer=answer, at=at)
+    assert step.fix is not None
+    return fix_event(step.fix.fault, answer, at)
+
+
+def fix_event(fault: str, answer: str, at: datetime | None) -> Event:
+    """What goes on record for one of `FIX_ANSWERS`."""
+    found = False if answer == "not there" else None
+    return Event(fix=fault, done=answer == "yes", found=found, at=at)
 
 
 def ask(question: str = "") -> str:

@@ -4,6 +4,7 @@ from stillflow.engine.charts.airflow import AIRFLOW_FORMATS, airflow_lines_chart
 from stillflow.engine.charts.chart import FORMATS, Chart, render
 from stillflow.engine.charts.decision import DecisionTree, TreeBranch, TreeNode, decision_chart
 from stillflow.engine.charts.faults import faulttree_chart
+from stillflow.engine.charts.gaugeplace import gauge_place
 from stillflow.engine.charts.page import PAPERS, PaperName
 from stillflow.engine.charts.picture import TitleBlock
 from stillflow.engine.charts.reasoning import (
@@ -42,6 +43,7 @@ __all__ = [
     "airflow_lines_chart",
     "decision_chart",
     "faulttree_chart",
+    "gauge_place",
     "reasoning_chart",
     "render",
     "station_chart",

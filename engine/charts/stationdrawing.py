@@ -144,7 +144,7 @@ class _Drawing:
         y, fan, end = self.pipe, self.x(-1), self.x(len(self.path.stations) - 1)
         marks: list[Mark] = [
             rounded(fan, y - _PIPE / 2, end - fan + 26, _PIPE, 2, fill="#ffffff", width=1.2),
-            *_fan(fan, y),
+            *fan_marks(fan, y),
             *on_white(Text(fan, y + 36, "fan", NOTE_SIZE, "middle")),
         ]
         for index, lines in enumerate(self.behind):
@@ -153,7 +153,7 @@ class _Drawing:
                 baseline = y - 13 - place * NOTE_SIZE * LEADING
                 marks += on_white(Text(middle, baseline, line, NOTE_SIZE, "middle"))
         for index, lines in enumerate(self.names):
-            marks += _gauge(self.x(index), y)
+            marks += gauge_marks(self.x(index), y)
             for place, line in enumerate(lines):
                 baseline = y + 34 + place * TITLE_SIZE * LEADING
                 label = Text(self.x(index), baseline, line, TITLE_SIZE, "middle", bold=True)
@@ -240,7 +240,8 @@ def _band(x: float, y: float, w: float, h: float) -> list[Mark]:
     return marks
 
 
-def _fan(x: float, y: float) -> list[Mark]:
+def fan_marks(x: float, y: float) -> list[Mark]:
+    """The fan, about (x, y)."""
     marks: list[Mark] = [circle(x, y, _FAN, fill="#ffffff", width=1.6)]
     for turn in range(4):
         angle = math.pi / 2 * turn + math.pi / 8
@@ -251,7 +252,8 @@ def _fan(x: float, y: float) -> list[Mark]:
     return [*marks, circle(x, y, 3, fill=INK)]
 
 
-def _gauge(x: float, y: float) -> list[Mark]:
+def gauge_marks(x: float, y: float) -> list[Mark]:
+    """A gauge, about (x, y)."""
     marks: list[Mark] = [circle(x, y, 11, fill="#ffffff", width=1.4)]
     for turn in (-1, 0, 1):
         angle = -math.pi / 2 + turn * 1.0

@@ -127,7 +127,7 @@ class Session:
         Raises:
             InputError: no such check, an answer it does not have, or an inlet that it is not about.
         """
-        self._take(Event(check=check_id, answer=answer, at=at, inlet=inlet))
+        self.take(Event(check=check_id, answer=answer, at=at, inlet=inlet))
 
     def record_fix(
         self,
@@ -151,7 +151,7 @@ class Session:
             InputError: no such fault.
         """
         found_ = None if found else False
-        self._take(Event(fix=fault_id, done=done, found=found_, at=at, inlet=inlet))
+        self.take(Event(fix=fault_id, done=done, found=found_, at=at, inlet=inlet))
 
     def checked(self, event: Event) -> Event:
         """The event as it would go on record.
@@ -228,7 +228,12 @@ class Session:
         check = known_check(self.knowledge, check_id)
         return meanings(self.knowledge, self.progress, self._model, self.baseline, check)
 
-    def _take(self, event: Event) -> None:
+    def take(self, event: Event) -> None:
+        """Take in an event as it stands in a record.
+
+        Raises:
+            InputError: it cannot be, as for `record` and `record_fix`.
+        """
         event = self.checked(event)
         visit = with_event(self._visit, event)
         if event.strikes is not None:

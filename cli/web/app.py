@@ -1,0 +1,221 @@
+"""The web application: which address shows what.
+
+Pages are worked out in `pages`, visits are kept by `desk`, who may is seen to by `guard`.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Awaitable, Callable, Collection, Mapping
+from importlib import resources
+from pathlib import Path
+from typing import Any
+
+from jinja2 import Environment, FileSystemLoader, StrictUndefined
+from starlette.applications import Starlette
+from starlette.concurrency import run_in_threadpool
+from starlette.exceptions import HTTPException
+from starlette.middleware import Middleware
+from starlette.middleware.gzip import GZipMiddleware
+from starlette.requests import Request
+from starlette.responses import HTMLResponse, RedirectResponse, Response
+from starlette.routing import Mount, Route
+from starlette.staticfiles import StaticFiles
+
+from stillflow.casebook.store import Overtaken
+from stillflow.cli.intake import QUESTIONS, filled_in
+from stillflow.cli.prompt import fix_event
+from stillflow.cli.web import pages
+from stillflow.cli.web.desk import Desk, Standing
+from stillflow.cli.web.guard import Guard
+from stillflow.engine.base import InputError, SetupError, StillflowError
+from stillflow.engine.inference import Event, Visit
+
+HERE = Path(str(resources.files("stillflow.cli"))) / "web"
+
+Form = Mapping[str, str]
+Answer = Callable[[Request, Form], Response]
+
+LOCAL = ("127.0.0.1", "localhost", "::1")
+
+
+class Pages:
+    """The handlers, over one desk."""
+
+    def __init__(self, desk: Desk) -> None:
+        self.desk = desk
+        self._templates = Environment(
+            loader=FileSystemLoader(HERE / "templates"),
+            autoescape=True,
+            undefined=StrictUndefined,
+            trim_blocks=True,
+            lstrip_blocks=True,
+        )
+        self._templates.filters["json"] = lambda value: json.dumps(value, separators=(",", ":"))
+
+    def show(self, request: Request, name: str, status: int = 200, **more: Any) -> HTMLResponse:
+        """A page from its template."""
+        state = request.scope["state"]
+        common = {"token": state["token"], "person": state["person"], "path": request.url.path}
+        html = self._templates.get_template(name).render({**common, **more})
+        return HTMLResponse(html, status)
+
+    def front(self, request: Request, form: Form) -> Response:
+        """Open visits, the last changed first."""
+        visits = self.desk.casebook.open_visits()
+        return self.show(request, "front.html", visits=visits)
+
+    def new(self, request: Request, form: Form) -> Response:
+        """The few questions before the first check; posted, the visit begins."""
+        wrong: dict[str, str] = {}
+        if request.method == "POST":
+            visit, wrong = filled_in(Visit(technician=request.scope["state"]["person"]), form)
+            if not wrong:
+                kept = self.desk.casebook.begin(visit)
+                return _to(f"/visit/{kept.id}")
+        status = 422 if wrong else 200
+        return self.show(request, "new.html", status, questions=QUESTIONS, given=form, wrong=wrong)
+
+    def step(self, request: Request, form: Form) -> Response:
+        """Where a visit stands: one step, or its end."""
+        return self._step(request, self.desk.standing(request.path_params["visit"]))
+
+    def _step(
+        self, request: Request, standing: Standing, status: int = 200, told: str = ""
+    ) -> Response:
+        with self.desk.lock:
+            last = pages.last_said(standing)
+            if standing.step.ending is not None:
+                blocks = pages.ending(standing)
+                return self.show(
+                    request, "end.html", status, at=standing, blocks=blocks, last=last, told=told
+                )
+            session = standing.session
+            page = pages.step_page(
+                session.knowledge,
+                session.baseline,
+                standing.step,
+                len(standing.visit.events) + 1,
+                pages.shown_before(session),
+            )
+        return self.show(
+            request, "visit.html", status, at=standing, page=page, last=last, told=told
+        )
+
+    def answer(self, request: Request, form: Form) -> Response:
+        """Keep one answer; then the next step."""
+        visit_id = request.path_params["visit"]
+        try:
+            self.desk.answer(visit_id, form.get("mark", ""), event_of(form))
+        except Overtaken as error:
+            return self._step(request, self.desk.standing(visit_id), 409, str(error))
+        except InputError as error:
+            return self._step(request, self.desk.standing(visit_id), 422, str(error))
+        return _to(f"/visit/{visit_id}")
+
+    def back(self, request: Request, form: Form) -> Response:
+        """Take back the last answer."""
+        visit_id = request.path_params["visit"]
+        try:
+            self.desk.back(visit_id, form.get("mark", ""))
+        except Overtaken as error:
+            return self._step(request, self.desk.standing(visit_id), 409, str(error))
+        return _to(f"/visit/{visit_id}")
+
+    def why(self, request: Request, form: Form) -> Response:
+        """Why this step, and how it came to it."""
+        standing = self.desk.standing(request.path_params["visit"])
+        with self.desk.lock:
+            now, course = pages.why_now(standing), pages.course(standing)
+        return self.show(request, "why.html", at=standing, now=now, course=course)
+
+    def where(self, request: Request, form: Form) -> Response:
+        """The stations as a strip: expected beside found."""
+        standing = self.desk.standing(request.path_params["visit"])
+        with self.desk.lock:
+            strip = pages.strip(standing)
+        return self.show(request, "where.html", at=standing, strip=strip)
+
+    def danger(self, request: Request, form: Form) -> Response:
+        """Every danger of this visit so far."""
+        standing = self.desk.standing(request.path_params["visit"])
+        with self.desk.lock:
+            now, seen = pages.dangers(standing)
+        return self.show(request, "danger.html", at=standing, now=now, seen=seen)
+
+
+def event_of(form: Form) -> Event:
+    """The answer a form holds.
+
+    Raises:
+        InputError: it is an answer to nothing.
+    """
+    answer = form.get("answer", "").strip()[:200]
+    if form.get("fix"):
+        return fix_event(form["fix"], answer, None)
+    if form.get("check"):
+        if not answer:
+            raise InputError("nothing typed", right="type the reading, or tap what hinders you")
+        unit = form.get("unit", "")
+        bare = unit in pages.SUCTION_UNITS[1:] and answer.replace(",", ".", 1)
+        return Event(check=form["check"], answer=f"{answer} {unit}" if bare else answer)
+    raise InputError("this answers no step", right="go back to the visit and tap an answer")
+
+
+def _to(address: str) -> Response:
+    return RedirectResponse(address, 303)
+
+
+def application(
+    desk: Desk,
+    hosts: Collection[str] = LOCAL,
+    who: Callable[[str], str | None] | None = None,
+) -> Starlette:
+    """The application over a desk.
+
+    Args:
+        desk: the visits.
+        hosts: names it answers to.
+        who: whose a cookie is; None where nobody has to be known.
+    """
+    shown = Pages(desk)
+
+    def page(answer: Answer) -> Callable[[Request], Awaitable[Response]]:
+        async def handle(request: Request) -> Response:
+            form: dict[str, str] = {}
+            if request.method == "POST":
+                async with request.form(max_files=1, max_fields=60) as sent:
+                    form = {name: v for name, v in sent.items() if isinstance(v, str)}
+            return await run_in_threadpool(answer, request, form)
+
+        return handle
+
+    async def failed(request: Request, error: Exception) -> Response:
+        status = 500 if isinstance(error, SetupError) else 404
+        return shown.show(request, "problem.html", status, problem=str(error))
+
+    async def not_found(request: Request, error: Exception) -> Response:
+        assert isinstance(error, HTTPException)
+        return shown.show(
+            request, "problem.html", error.status_code, problem="There is no such page."
+        )
+
+    routes = [
+        Route("/", page(shown.front)),
+        Route("/new", page(shown.new), methods=["GET", "POST"]),
+        Route("/visit/{visit}", page(shown.step)),
+        Route("/visit/{visit}/answer", page(shown.answer), methods=["POST"]),
+        Route("/visit/{visit}/back", page(shown.back), methods=["POST"]),
+        Route("/visit/{visit}/why", page(shown.why)),
+        Route("/visit/{visit}/where", page(shown.where)),
+        Route("/visit/{visit}/danger", page(shown.danger)),
+        # What is written for one browser is not packed: its size would tell of the form's token.
+        Mount(
+            "/static", GZipMiddleware(StaticFiles(directory=HERE / "static", follow_symlink=True))
+        ),
+    ]
+    return Starlette(
+        routes=routes,
+        middleware=[Middleware(Guard, hosts=hosts, who=who)],
+        exception_handlers={StillflowError: failed, HTTPException: not_found},
+    )

@@ -1,0 +1,51 @@
+"""What is known of a call, as a form: the details and tools that the command line asks for."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+from stillflow.engine.base import InputError
+from stillflow.engine.dialogue import DETAILS, usual_missing
+from stillflow.engine.inference import Visit
+from stillflow.engine.ruleset import Knowledge
+
+TOOL = "tool."
+"""What the name of a tool's box begins with; `tools` says that the boxes were on the form."""
+
+
+def filled_in(
+    knowledge: Knowledge, visit: Visit, form: Mapping[str, str]
+) -> tuple[Visit, dict[str, str]]:
+    """The visit with what a form says; a line left empty changes nothing.
+
+    Returns:
+        The visit, and by field what is wrong with a line.
+    """
+    wrong = {}
+    for detail in DETAILS:
+        line = form.get(detail.name, "").strip()
+        if line and line != shown(detail.of(visit)):
+            try:
+                visit = detail.put(visit, detail.read(line))
+            except InputError as error:
+                wrong[detail.name] = str(error)
+    if "tools" in form:
+        missing = tuple(tool for tool in knowledge.tools if f"{TOOL}{tool}" not in form)
+        visit = visit.model_copy(update={"missing_tools": missing})
+    return visit.model_copy(update={"described": True}), wrong
+
+
+def as_form(visit: Visit) -> dict[str, str]:
+    """What is known, by field, as it is typed."""
+    return {detail.name: shown(detail.of(visit)) for detail in DETAILS}
+
+
+def absent(knowledge: Knowledge, visit: Visit) -> frozenset[str]:
+    """Ids of the tools whose box is empty: those said to be missing, else what few have along."""
+    known = visit.described or visit.missing_tools
+    return frozenset(visit.missing_tools if known else usual_missing(knowledge))
+
+
+def shown(value: object) -> str:
+    """A value as it is typed."""
+    return f"{value:g}" if isinstance(value, float) else str(value or "")

@@ -1,0 +1,281 @@
+"""What stands on a page of a visit: the words of the command line, laid out for a thumb.
+
+Whatever `describe` writes of a step comes as blocks; only questions, answers and the keypad's
+figures are taken from the step itself.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Collection
+from dataclasses import dataclass
+
+from stillflow.cli.chart import visit_stations
+from stillflow.cli.describe import (
+    show_because,
+    show_belief,
+    show_check,
+    show_ending,
+    show_fix,
+    show_how,
+    show_meanings,
+    show_reading,
+    show_summary,
+)
+from stillflow.cli.prompt import FIX_ANSWERS, fix_question
+from stillflow.cli.web.desk import Standing
+from stillflow.cli.web.paper import Block, Paper
+from stillflow.cli.why import show_round
+from stillflow.engine import Session
+from stillflow.engine.base import quantity
+from stillflow.engine.charts import Chart, gauge_place, render
+from stillflow.engine.dialogue import CheckStep, NextStep, rounds, summarise
+from stillflow.engine.inference import CANT_DO, CANT_TELL, NO_ANSWER, SKIPPED, Baseline, judge
+from stillflow.engine.ruleset import Check, Knowledge
+
+SUCTION_UNITS = ("inH2O", "kPa", "mbar", "mmH2O")
+"""Units a reading may be typed in, the trade's first."""
+
+OTHER_ANSWERS = ((CANT_TELL, "Can't tell"), (CANT_DO, "Can't do here"), (SKIPPED, "Skip"))
+
+
+@dataclass(frozen=True)
+class Dial:
+    """What a reading is held against while it is typed, inH2O.
+
+    Attributes:
+        expected: what this system should read there.
+        levels: upper edge of each band and its name, the last without an edge.
+        units: units to type it in, with what one of each is in inH2O.
+    """
+
+    expected: float
+    levels: tuple[tuple[float | None, str], ...]
+    units: tuple[tuple[str, float], ...]
+
+
+@dataclass(frozen=True)
+class StepPage:
+    """One step as it stands on the screen.
+
+    Attributes:
+        step: the step.
+        eyebrow: what kind of step it is; `aside` about how long it takes.
+        fresh: dangers not yet shown on this visit; `known`: those that were.
+        question: what is asked or to be done.
+        before: what is said before the question, `after` below it.
+        answers: what can be tapped: what goes on record, its words.
+        others: answers that say nothing about the fault.
+        how: how to do it.
+        dial: of a reading.
+        picture: of a reading, where the gauge goes, as SVG.
+    """
+
+    step: NextStep
+    eyebrow: str
+    aside: str
+    fresh: tuple[str, ...]
+    known: tuple[str, ...]
+    question: str
+    before: tuple[Block, ...]
+    after: tuple[Block, ...]
+    answers: tuple[tuple[str, str], ...]
+    others: tuple[tuple[str, str], ...]
+    how: tuple[Block, ...]
+    dial: Dial | None = None
+    picture: str = ""
+
+    @property
+    def about(self) -> tuple[str, str]:
+        """The field that names what is answered, and its id."""
+        if self.step.check is not None:
+            return "check", self.step.check.id
+        assert self.step.fix is not None
+        return "fix", self.step.fix.fault
+
+    @property
+    def asks(self) -> str:
+        """Of a fix, what is asked of it."""
+        return fix_question(self.step.fix) if self.step.fix is not None else ""
+
+
+def written(show: Callable[[Paper], None]) -> tuple[Block, ...]:
+    """What is written on a paper."""
+    paper = Paper()
+    show(paper)
+    return tuple(paper.blocks)
+
+
+def step_page(
+    knowledge: Knowledge,
+    baseline: Baseline,
+    step: NextStep,
+    number: int,
+    seen: Collection[str] = (),
+) -> StepPage:
+    """A check or a fix as a page.
+
+    Args:
+        knowledge: the rules.
+        baseline: what this system should read.
+        step: the step, which is not an ending.
+        number: of the step on this visit, from 1.
+        seen: dangers that were shown before.
+    """
+    if step.check is not None:
+        check = step.check
+        blocks = written(lambda paper: show_check(paper, check, number))
+        how = list(written(lambda paper: show_how(paper, check)))
+        question = check.ask
+        answers = tuple((answer.id, answer.label) for answer in check.answers)
+        others: tuple[tuple[str, str], ...] = OTHER_ANSWERS
+    else:
+        fix = step.fix
+        assert fix is not None
+        blocks = written(lambda paper: show_fix(paper, fix, number))
+        how, question = [], fix.title
+        answers = tuple((name, words[0].upper() + words[1:]) for name, words in FIX_ANSWERS.items())
+        others = ()
+    head = next(one for one in blocks if one.kind == "head")
+    cautions = [one.words for one in blocks if one.kind == "caution"]
+    rest = [one for one in blocks if one.kind not in ("head", "caution")]
+    at = next((i for i, one in enumerate(rest) if one.words == question), -1)
+    labels = {label for _, label in answers} if step.check is not None else set()
+    after = [one for one in rest[at + 1 :] if one.kind != "item" or one.words not in labels]
+    return StepPage(
+        step=step,
+        eyebrow=head.words if step.check is not None else head.words.partition(":")[0],
+        aside=head.mark,
+        fresh=tuple(one for one in cautions if one not in seen),
+        known=tuple(one for one in cautions if one in seen),
+        question=question,
+        before=tuple(rest[:at]) if at > 0 else (),
+        after=tuple(after),
+        answers=answers if step.check is None or step.check.kind == "choice" else (),
+        others=others,
+        how=tuple(one for one in how if one.kind != "caution"),
+        dial=_dial(knowledge, baseline, step.check) if step.check is not None else None,
+        picture=_picture(step.check),
+    )
+
+
+def shown_before(session: Session) -> set[str]:
+    """The dangers of every check and fix on record, which were shown when it was asked."""
+    knowledge = session.knowledge
+    names: set[str] = set()
+    for event in session.events:
+        if event.check is not None:
+            check = knowledge.checks[event.check]
+            access, cautions = check.access, check.cautions
+        else:
+            fix = knowledge.faults[str(event.fix)].fix
+            access, cautions = fix.access, fix.cautions
+        names.update(cautions)
+        if access is not None:
+            names.update(knowledge.accesses[access].cautions)
+    return {knowledge.cautions[name].text for name in names}
+
+
+def last_said(standing: Standing) -> tuple[Block, ...]:
+    """The last answer, and of a reading what it comes to."""
+    session, events = standing.session, standing.visit.events
+    if not events:
+        return ()
+    last = events[-1]
+    if last.check is None:
+        fault = session.knowledge.faults[str(last.fix)]
+        said = "yes" if last.done else "not there" if last.found is False else "no"
+        return (Block("item", FIX_ANSWERS[said], f"{fault.title}:"),)
+    check = session.knowledge.checks[last.check]
+    if check.kind == "choice" or last.answer in NO_ANSWER:
+        labels = {answer.id: answer.label for answer in check.answers}
+        words = labels.get(str(last.answer), str(last.answer))
+        return (Block("item", words, check.ask),)
+    judged = Block("item", judged_words(session, check, float(last.answer or 0.0)), check.ask)
+
+    return (judged, *written(lambda paper: show_reading(paper, session, check)))
+
+
+def judged_words(session: Session, check: Check, value: float) -> str:
+    """A reading beside what was expected, in a few words: "98 of 130: low"."""
+    assert check.condition is not None and check.station is not None
+    expected = session.baseline.at(check.condition, check.station)
+    levels = session.knowledge.levels
+    name = judge(value / expected, levels, session.baseline.wide)
+    title = next(one.title for one in levels if one.id == name)
+    return f"{value:.0f} of {expected:.0f}: {title}"
+
+
+def ending(standing: Standing) -> tuple[Block, ...]:
+    """Why the guided part ends, and the summary."""
+
+    def show(paper: Paper) -> None:
+        show_ending(paper, standing.step)
+        show_summary(paper, summarise(standing.session), ended=True)
+
+    return written(show)
+
+
+def why_now(standing: Standing) -> tuple[Block, ...]:
+    """Why this step and no other, what is likely, what each answer would mean."""
+
+    def show(paper: Paper) -> None:
+        step = standing.step
+        show_because(paper, step)
+        show_belief(paper, step)
+        if step.check is not None and not step.verifying:
+            show_meanings(paper, standing.session.meanings(step.check.id))
+
+    return written(show)
+
+
+def _dial(knowledge: Knowledge, baseline: Baseline, check: CheckStep) -> Dial | None:
+    if check.condition is None or check.station is None:
+        return None
+    expected = baseline.at(check.condition, check.station)
+    levels = tuple(
+        (None if edge is None else edge * expected, level.title)
+        for level in knowledge.levels
+        for edge in [level.below_class if baseline.wide else level.below]
+    )
+    units = tuple((name, quantity(f"1 {name}", "inH2O", "", 0.0, 1e6)) for name in SUCTION_UNITS)
+    return Dial(expected, levels, units)
+
+
+def _picture(check: CheckStep | None) -> str:
+    if check is None or check.station is None or check.condition is None:
+        return ""
+    return gauge_place(check.station, check.condition)
+
+
+def course(standing: Standing) -> tuple[Block, ...]:
+    """How the visit came to where it stands, round by round."""
+
+    def show(paper: Paper) -> None:
+        for one in rounds(standing.session):
+            show_round(paper, standing.session, one, None)
+
+    return written(show)
+
+
+def strip(standing: Standing) -> str:
+    """The air path as a strip, expected beside found, as SVG; empty where nothing was read."""
+    if not standing.session.progress.situation.readings:
+        return ""
+    return svg_of(visit_stations(standing.session))
+
+
+def svg_of(chart: Chart) -> str:
+    """A chart of one page as an SVG element."""
+    data = render(chart, "svg")[0].data.decode()
+    return data[data.index("<svg") :].strip()
+
+
+def dangers(standing: Standing) -> tuple[tuple[str, ...], tuple[str, ...]]:
+    """Dangers of the step at hand, and those shown earlier on the visit."""
+    step, seen = standing.step, shown_before(standing.session)
+    now: tuple[str, ...] = ()
+    if step.check is not None:
+        now = step.check.cautions
+    elif step.fix is not None:
+        now = step.fix.cautions
+    return now, tuple(sorted(seen.difference(now)))

@@ -1,0 +1,28 @@
+// A reading while it is typed: the keypad, and at once what it is of what was expected.
+
+export function typing(root) {
+  const form = root.querySelector("form.reading");
+  if (!form) return;
+  const field = form.elements.answer, unit = form.elements.unit, said = form.querySelector("output");
+  const expected = Number(form.dataset.expected), levels = JSON.parse(form.dataset.levels);
+  const blank = said.textContent;
+  const judge = () => {
+    const typed = field.value.trim().replace(",", ".");
+    const factor = Number(unit.selectedOptions[0].dataset.factor);
+    const value = typed === "" ? NaN : Number(typed) * factor;
+    if (!Number.isFinite(value)) { said.textContent = blank; return; }
+    const level = levels.find(([edge]) => edge === null || value < edge);
+    said.textContent = `${Math.round(value)} of ${Math.round(expected)}: ${level[1]}`;
+  };
+  field.addEventListener("input", judge);
+  unit.addEventListener("change", judge);
+  const keypad = form.querySelector(".keypad");
+  keypad.hidden = false;
+  field.inputMode = "none";
+  keypad.addEventListener("click", (tap) => {
+    const key = tap.target.dataset.key;
+    if (key === undefined) return;
+    field.value = key === "" ? field.value.slice(0, -1) : field.value + key;
+    judge();
+  });
+}

@@ -1,0 +1,251 @@
+"""The guided visit in a browser: one step a screen, kept first, and told where a page is old."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from unittest import mock
+
+import pytest
+from command import stillflow
+from phone import Phone, Text, desk, phone, url
+
+from stillflow.casebook.cases import Case, load_cases, play
+from stillflow.casebook.store import Casebook
+from stillflow.cli.web.app import application
+from stillflow.cli.web.pages import SUCTION_UNITS
+from stillflow.engine import load_rules
+from stillflow.engine.base import SetupError
+from stillflow.engine.inference import Visit
+
+UNIT = {"rated_sealed": "130", "rated_airflow": "114"}
+
+
+def kept(folder: Path) -> Visit:
+    return Casebook(url(folder)).recent(1)[0]
+
+
+def case(name: str) -> Case:
+    return next(one for one in load_cases() if one.name == name)
+
+
+def test_a_visit_begins_with_what_was_given_and_asks_about_danger_first(tmp_path: Path) -> None:
+    one = phone(tmp_path)
+    one.begin(name="Fern Cottage", complaint="weak everywhere", **UNIT)
+    assert one.status == 200
+    assert one.about == ("check", "danger-signs")
+    assert (kept(tmp_path).site.name, kept(tmp_path).unit.rated_sealed) == ("Fern Cottage", 130)
+
+
+def test_what_cannot_be_is_told_beside_its_field_and_the_rest_stays_typed(tmp_path: Path) -> None:
+    one = phone(tmp_path)
+    one.begin(name="Fern Cottage", rated_sealed="a lot")
+    assert one.status == 422
+    assert "&#39;a lot&#39; is not a number" in one.page
+    assert 'value="Fern Cottage"' in one.page
+    assert Casebook(url(tmp_path)).recent(9) == []
+
+
+def test_an_answer_is_kept_before_the_next_question_is_shown(tmp_path: Path) -> None:
+    one = phone(tmp_path)
+    one.begin(**UNIT)
+    one.answer("none")
+    assert [event.answer for event in kept(tmp_path).events] == ["none"]
+    assert one.about != ("check", "danger-signs")
+
+
+def test_an_answer_that_cannot_be_kept_is_not_believed(tmp_path: Path) -> None:
+    at = desk(tmp_path)
+    one = Phone(application(at))
+    one.begin(**UNIT)
+    with mock.patch.object(at.casebook, "add_event", side_effect=SetupError("it is full")):
+        one.answer("none")
+    assert one.status == 500
+    assert "it is full" in one.page
+    one.open(f"/visit/{kept(tmp_path).id}")
+    assert one.about == ("check", "danger-signs")
+
+
+def test_the_same_form_sent_twice_is_one_answer(tmp_path: Path) -> None:
+    one = phone(tmp_path)
+    one.begin(**UNIT)
+    mark = one.mark
+    one.answer("none")
+    shown = one.question
+    one.send(f"/visit/{one.visit}/answer", mark=mark, check="danger-signs", answer="none")
+    assert one.status == 200
+    assert one.question == shown
+    assert len(kept(tmp_path).events) == 1
+
+
+def test_of_two_tabs_the_later_is_told_and_overwrites_nothing(tmp_path: Path) -> None:
+    app = application(desk(tmp_path))
+    first, second = Phone(app), Phone(app)
+    first.begin(**UNIT)
+    first.answer("none")
+    second.open(f"/visit/{first.visit}")
+    assert second.question == first.question
+    first.answer("can't tell")
+    second.answer("skipped")
+    assert second.status == 409
+    assert "has gone on since this page was made" in second.page
+    assert second.question == first.question
+    assert [event.answer for event in kept(tmp_path).events] == ["none", "can't tell"]
+
+
+def test_an_answer_taken_back_and_given_anew_is_another_moment(tmp_path: Path) -> None:
+    app = application(desk(tmp_path))
+    first, second = Phone(app), Phone(app)
+    first.begin(**UNIT)
+    first.answer("none")
+    second.open(f"/visit/{first.visit}")
+    first.send(f"/visit/{first.visit}/back", mark=first.mark)
+    first.answer("none")
+    second.answer("can't tell")
+    assert second.status == 409
+    assert [event.answer for event in kept(tmp_path).events] == ["none"]
+
+
+def test_back_takes_the_last_answer_off_the_record(tmp_path: Path) -> None:
+    one = phone(tmp_path)
+    one.begin(**UNIT)
+    assert "/back" not in one.page
+    one.answer("none")
+    one.send(f"/visit/{one.visit}/back", mark=one.mark)
+    assert one.about == ("check", "danger-signs")
+    assert kept(tmp_path).events == ()
+
+
+def test_what_the_command_line_writes_meanwhile_is_what_the_phone_shows(tmp_path: Path) -> None:
+    one = phone(tmp_path)
+    one.begin(**UNIT)
+    visit = one.visit
+    stillflow("visit", "--db", url(tmp_path), "--resume", visit, typed="none\ncan't tell\n")
+    one.open(f"/visit/{visit}")
+    assert "can&#39;t tell" in one.page
+    assert len(kept(tmp_path).events) == 2
+
+
+def test_a_reading_is_told_beside_what_was_expected_at_once(tmp_path: Path) -> None:
+    one = phone(tmp_path)
+    one.begin(**UNIT)
+    one.answer("none")
+    while "form class=" + '"reading"' not in one.page:
+        one.answer("can't tell")
+    assert 'data-expected="' in one.page
+    one.answer("10", unit="kPa")
+    answer = kept(tmp_path).events[-1].answer
+    assert answer == pytest.approx(40.15, abs=0.01)
+    assert f"{answer:.0f} of " in one.words
+    assert "expected from the unit" in one.words
+
+
+def test_nonsense_is_told_and_asked_again(tmp_path: Path) -> None:
+    one = phone(tmp_path)
+    one.begin(**UNIT)
+    for wrong in ({"answer": "wibble"}, {"answer": ""}, {"answer": "none", "check": "no-such"}):
+        kind, name = one.about
+        fields = {"mark": one.mark, kind: name, **wrong}
+        one.send(f"/visit/{one.visit}/answer", **fields)
+        assert one.status == 422
+        assert 'role="alert"' in one.page
+    assert kept(tmp_path).events == ()
+
+
+def test_a_visit_that_is_not_there_is_one_line_and_no_trace(tmp_path: Path) -> None:
+    one = phone(tmp_path)
+    for path in ("/visit/none-such", "/visit/none-such/why", "/nowhere"):
+        one.open(path)
+        assert one.status == 404
+        assert "Traceback" not in one.page
+
+
+def tap_through(one: Phone, played: Case) -> list[str]:
+    """Play a case by the pages alone; the faults fixed, in order."""
+    knowledge = load_rules()
+    fixes = []
+    one.open("/new")
+    unit, site = played.visit.unit, played.visit.site
+    known = {
+        "name": site.name,
+        "complaint": played.visit.complaint,
+        "inlet": site.inlet,
+        "rated_sealed": unit.rated_sealed,
+        "rated_airflow": unit.rated_airflow,
+        "age_years": unit.age_years,
+        "filter": unit.filter,
+        "altitude_ft": site.altitude_ft or None,
+    }
+    one.send("/new", **{name: str(value) for name, value in known.items() if value is not None})
+    while 'id="question"' in one.page:
+        kind, name = one.about
+        if kind == "fix":
+            fixes.append(name)
+            one.answer("yes")
+        else:
+            said = played.answers(len(fixes)).get(name)
+            check = knowledge.checks[name]
+            usual = "can't do here"
+            if check.kind == "choice":
+                usual = max(check.answers, key=lambda answer: answer.usual).id
+            one.answer(str(said[0]) if said else usual)
+        assert one.status == 200
+    return fixes
+
+
+@pytest.mark.parametrize("name", ["bin-crooked-after-emptying", "clogged-hose"])
+def test_a_worked_case_is_led_to_its_fix_and_ends_with_the_summary(
+    tmp_path: Path, name: str
+) -> None:
+    one, played = phone(tmp_path), case(name)
+    assert tap_through(one, played) == list(play(played, load_rules()).fixes)
+    assert "Summary" in one.words
+    assert kept(tmp_path).conclusion is not None
+
+
+def test_command_line_and_phone_show_the_same_words(tmp_path: Path) -> None:
+    """One source: whatever a step shows on the phone the command line writes too, and back."""
+    one = phone(tmp_path)
+    one.begin(name="Fern Cottage", **UNIT)
+    own = {"Dangers as before", "Caution", "Keep this reading", "How to do it", "Can't tell"}
+    own |= {"Can't do here", "Skip", "⌫", "Why this now", "How it came to this", "Back to the step"}
+    own |= set(SUCTION_UNITS)
+    compared = 0
+    for answer in ("none", "everywhere", "40", "can't tell", "40"):
+        typed = "?\nwhy\nstop\n"
+        out = stillflow("visit", "--db", url(tmp_path), "--resume", one.visit, typed=typed).out
+        line = " ".join(out.split())
+        step = one.page[one.page.index('<div id="step">') : one.page.index("<nav")]
+        why = one.open(f"/visit/{one.visit}/why")
+        why = why[why.index("<main") : why.index("How it came to this")]
+        pieces = [*Text(step).pieces, *Text(why).pieces]
+        for words in pieces:
+            if words not in own and len(words) > 3 and not words.endswith(" expected"):
+                assert words in line or f"{words}." in line, words
+                compared += 1
+        said = " ".join(" ".join(pieces).split())
+        for words in out.split("CAUTION")[1:]:
+            assert " ".join(words.split())[:40] in said
+        one.open(f"/visit/{one.visit}")
+        one.answer(answer)
+    assert compared > 40
+
+
+def test_new_dangers_stand_before_the_question_and_known_ones_below(tmp_path: Path) -> None:
+    one = phone(tmp_path)
+    one.begin(**UNIT)
+    one.answer("none")
+    again = 0
+    seen: set[str] = set()
+    for _ in range(9):
+        if 'id="question"' not in one.page:
+            break
+        head, _, below = one.page.partition('<h1 id="question">')
+        fresh = head.split('class="danger"')[1:]
+        known = below.partition("Dangers as before")[2]
+        now = {Text(one.partition("</strong>")[2]).pieces[0] for one in fresh}
+        assert not now & seen
+        again += bool(known) and any(danger in Text(known).pieces for danger in seen)
+        seen |= now
+        one.answer("50" if 'class="reading"' in one.page else "can't tell")
+    assert seen
+    assert again
