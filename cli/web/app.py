@@ -23,12 +23,13 @@ from starlette.routing import Mount, Route
 from starlette.staticfiles import StaticFiles
 
 from stillflow.casebook.store import Overtaken
-from stillflow.cli.intake import QUESTIONS, filled_in
 from stillflow.cli.prompt import fix_event
 from stillflow.cli.web import pages
 from stillflow.cli.web.desk import Desk, Standing
 from stillflow.cli.web.guard import Guard
+from stillflow.cli.web.intake import absent, as_form, filled_in
 from stillflow.engine.base import InputError, SetupError, StillflowError
+from stillflow.engine.dialogue import DETAILS
 from stillflow.engine.inference import Event, Visit
 
 HERE = Path(str(resources.files("stillflow.cli"))) / "web"
@@ -69,12 +70,58 @@ class Pages:
         """The few questions before the first check; posted, the visit begins."""
         wrong: dict[str, str] = {}
         if request.method == "POST":
-            visit, wrong = filled_in(Visit(technician=request.scope["state"]["person"]), form)
+            person = request.scope["state"]["person"]
+            visit, wrong = filled_in(self.desk.knowledge, Visit(technician=person), form)
             if not wrong:
                 kept = self.desk.casebook.begin(visit)
                 return _to(f"/visit/{kept.id}")
         status = 422 if wrong else 200
-        return self.show(request, "new.html", status, questions=QUESTIONS, given=form, wrong=wrong)
+        missing = absent(self.desk.knowledge, Visit())
+        return self._asked(request, "new.html", status, form, wrong, missing)
+
+    def unit(self, request: Request, form: Form) -> Response:
+        """What is known of house, unit and tools; posted, it is known otherwise."""
+        standing, told = self.desk.standing(request.path_params["visit"]), ""
+        given, wrong = as_form(standing.visit), dict[str, str]()
+        if request.method == "POST":
+            given = dict(form)
+            changed, wrong = filled_in(self.desk.knowledge, standing.visit, form)
+            if not wrong:
+                status = 200
+                try:
+                    told = self.desk.change(standing.visit, changed, form.get("mark", ""))
+                except Overtaken as error:
+                    status, told = 409, str(error)
+                standing = self.desk.standing(standing.visit.id)
+                return self._step(request, standing, status, told)
+        missing = absent(self.desk.knowledge, standing.visit)
+        status = 422 if wrong else 200
+        return self._asked(
+            request, "unit.html", status, given, wrong, missing, at=standing, told=told
+        )
+
+    def _asked(
+        self,
+        request: Request,
+        name: str,
+        status: int,
+        given: Form,
+        wrong: Form,
+        missing: Collection[str],
+        **more: Any,
+    ) -> Response:
+        tools = list(self.desk.knowledge.tools.values())
+        return self.show(
+            request,
+            name,
+            status,
+            details=DETAILS,
+            given=given,
+            wrong=wrong,
+            tools=tools,
+            missing=missing,
+            **more,
+        )
 
     def step(self, request: Request, form: Form) -> Response:
         """Where a visit stands: one step, or its end."""
@@ -206,6 +253,7 @@ def application(
         Route("/visit/{visit}", page(shown.step)),
         Route("/visit/{visit}/answer", page(shown.answer), methods=["POST"]),
         Route("/visit/{visit}/back", page(shown.back), methods=["POST"]),
+        Route("/visit/{visit}/unit", page(shown.unit), methods=["GET", "POST"]),
         Route("/visit/{visit}/why", page(shown.why)),
         Route("/visit/{visit}/where", page(shown.where)),
         Route("/visit/{visit}/danger", page(shown.danger)),

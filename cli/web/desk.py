@@ -15,7 +15,7 @@ from threading import RLock
 from stillflow.casebook.store import Casebook, Overtaken
 from stillflow.engine import Session
 from stillflow.engine.base import InputError
-from stillflow.engine.dialogue import NextStep
+from stillflow.engine.dialogue import NextStep, change_words
 from stillflow.engine.inference import Event, Visit
 from stillflow.engine.planning import Think
 from stillflow.engine.ruleset import Knowledge
@@ -117,6 +117,21 @@ class Desk:
             self._ready.pop(visit_id, None)
             session.undo()
             return self._stand(kept, session)
+
+    def change(self, known: Visit, changed: Visit, mark: str) -> str:
+        """Keep what is known otherwise of house, unit and tools; what changes by it, in words.
+
+        Raises:
+            Overtaken: the visit has gone on since the moment that is named.
+        """
+        with self.lock:
+            if mark != mark_of(known):
+                raise overtaken(known)
+            before = self._session(known)
+            session = Session(self.knowledge, changed, self.think, self.wrong_part)
+            kept = self.casebook.save_header(changed, known)
+            self._stand(kept, session)
+            return change_words(before, session)
 
     def _session(self, visit: Visit) -> Session:
         """The session of a visit as it is kept."""

@@ -249,3 +249,30 @@ def test_new_dangers_stand_before_the_question_and_known_ones_below(tmp_path: Pa
         one.answer("50" if 'class="reading"' in one.page else "can't tell")
     assert seen
     assert again
+
+
+def test_what_is_known_of_the_unit_is_corrected_and_what_it_changes_is_told(tmp_path: Path) -> None:
+    one = phone(tmp_path)
+    one.begin(**UNIT)
+    visit = one.visit
+    one.answer("none")
+    one.open(f"/visit/{visit}/unit")
+    assert 'value="130"' in one.page
+    one.send(f"/visit/{visit}/unit", mark=one.mark, rated_sealed="110", rated_airflow="114")
+    assert one.status == 200
+    assert 'role="alert"' in one.page
+    assert kept(tmp_path).unit.rated_sealed == 110
+    one.open(f"/visit/{visit}/unit")
+    one.send(f"/visit/{visit}/unit", mark=one.mark, rated_sealed="heaps")
+    assert one.status == 422
+    one.send(f"/visit/{visit}/unit", mark="0-0", rated_sealed="120")
+    assert one.status == 409
+    assert kept(tmp_path).unit.rated_sealed == 110
+
+
+def test_a_tool_whose_box_is_empty_is_missing_on_the_visit(tmp_path: Path) -> None:
+    one = phone(tmp_path)
+    one.open("/new")
+    boxes = {f"tool.{tool}": "1" for tool in load_rules().tools if tool != "gauge"}
+    one.send("/new", tools="1", **boxes)
+    assert kept(tmp_path).missing_tools == ("gauge",)
