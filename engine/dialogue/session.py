@@ -169,7 +169,7 @@ class Session:
         """
         if not event.beside:
             raise InputError("this is a check or a fix", right="record it as such")
-        self._take(event)
+        self.take(event)
 
     def undo(self) -> Event | None:
         """Take back the last event, and return it; None if there is none."""
