@@ -7,6 +7,7 @@ from stillflow.engine.charts.faults import faulttree_chart
 from stillflow.engine.charts.gaugeplace import gauge_place
 from stillflow.engine.charts.page import PAPERS, PaperName
 from stillflow.engine.charts.picture import TitleBlock
+from stillflow.engine.charts.progress import Progress, progress_chart
 from stillflow.engine.charts.reasoning import (
     RULED_OUT,
     PathDerived,
@@ -17,6 +18,7 @@ from stillflow.engine.charts.reasoning import (
     ReasoningPath,
 )
 from stillflow.engine.charts.reasoningpicture import reasoning_chart
+from stillflow.engine.charts.routes import ROUTE_FORMATS, Route, Routes, RouteStep, routes_chart
 from stillflow.engine.charts.stationdrawing import station_chart
 from stillflow.engine.charts.stations import AirPath, ChartStation, StationReading
 
@@ -24,6 +26,7 @@ __all__ = [
     "AIRFLOW_FORMATS",
     "FORMATS",
     "PAPERS",
+    "ROUTE_FORMATS",
     "RULED_OUT",
     "AirPath",
     "Chart",
@@ -35,7 +38,11 @@ __all__ = [
     "PathFault",
     "PathLink",
     "PathRule",
+    "Progress",
     "ReasoningPath",
+    "Route",
+    "RouteStep",
+    "Routes",
     "StationReading",
     "TitleBlock",
     "TreeBranch",
@@ -44,7 +51,9 @@ __all__ = [
     "decision_chart",
     "faulttree_chart",
     "gauge_place",
+    "progress_chart",
     "reasoning_chart",
     "render",
+    "routes_chart",
     "station_chart",
 ]

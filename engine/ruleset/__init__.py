@@ -18,6 +18,7 @@ from stillflow.engine.ruleset.conditions import (
 from stillflow.engine.ruleset.entries import (
     ENDS,
     Advice,
+    Caution,
     Check,
     Derivation,
     Doubt,
@@ -46,6 +47,7 @@ from stillflow.engine.ruleset.words import (
 __all__ = [
     "ENDS",
     "Advice",
+    "Caution",
     "Check",
     "Comparand",
     "Complaint",

@@ -72,9 +72,10 @@ class Source(Model):
 
 
 class Caution(Entry):
-    """A danger, said before the step it belongs to."""
+    """A danger, said before the step it belongs to; `skipped` is what comes of not minding it."""
 
     text: Sentence
+    skipped: str = \"\"
     about: Literal[
         "mains",
         "moving-parts",

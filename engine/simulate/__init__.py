@@ -1,6 +1,6 @@
 """Houses with hidden faults, callers who answer, and rules and readings held against physics."""
 
-from stillflow.engine.simulate.calls import draw_calls
+from stillflow.engine.simulate.calls import SimulatedCall, draw_calls, same_fix
 from stillflow.engine.simulate.weighing import (
     FAR_OUT,
     HOUSES,
@@ -15,9 +15,11 @@ __all__ = [
     "FAR_OUT",
     "HOUSES",
     "Foretold",
+    "SimulatedCall",
     "Weighed",
     "Weighing",
     "draw_calls",
     "foretold",
+    "same_fix",
     "weigh",
 ]

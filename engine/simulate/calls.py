@@ -9,7 +9,7 @@ the dialogue makes good use of what the rules claim. How houses are drawn is in
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from itertools import chain, combinations
 from typing import TYPE_CHECKING, Literal
@@ -80,7 +80,8 @@ class SimulatedCall:
         visit: the record as the technician has it on arrival.
         faults: ids of the hidden faults, as drawn.
         sizes: the size of each, in its effect's own unit.
-        wrong_share: share of answers to questions that are wrong or "can't tell".
+        wrong_share: share of answers to questions that are wrong or "can't tell", half each; None
+            for wrong ones as often as each check's `mistaken` says, and no "can't tell".
         truth: the facts of unit and site as they are, told or not.
         remaining: ids of the faults not yet put right.
     """
@@ -89,7 +90,7 @@ class SimulatedCall:
     visit: Visit
     faults: tuple[str, ...]
     sizes: tuple[tuple[float, ...], ...]
-    wrong_share: float
+    wrong_share: float | None
     truth: Mapping[str, FactValue]
     _readings: Mapping[frozenset[str], Floats]
     remaining: set[str] = field(init=False)
@@ -123,10 +124,11 @@ class SimulatedCall:
             return next(one.id for one in check.answers if one.good is mended)
         chances = self.chances(check)
         luck = generator.random()
-        if luck < self.wrong_share / 2:
+        wrong = check.mistaken if self.wrong_share is None else self.wrong_share
+        if self.wrong_share is not None and luck < wrong / 2:
             return CANT_TELL
         index = int(generator.choice(len(chances), p=chances))
-        if luck < self.wrong_share:
+        if luck < wrong:
             others = [one for one in np.flatnonzero(chances > 0.0) if one != index]
             index = int(generator.choice(others)) if others else index
         return check.answer_ids[index]
@@ -188,7 +190,8 @@ def draw_calls(
     count: int,
     faults: Literal[1, 2] = 1,
     how_often: HowOften = "as-common",
-    wrong_share: float = WRONG_SHARE,
+    wrong_share: float | None = WRONG_SHARE,
+    among: Collection[str] | None = None,
 ) -> list[SimulatedCall]:
     """Draw calls with hidden faults, at sizes drawn from the ranges of their effects.
 
@@ -203,21 +206,27 @@ def draw_calls(
         how_often: `as-common` draws a house, then faults by how common they are and what the
             rules say about such a unit; `equally` gives each fault its turn, then draws a house
             it fits, older units for what age brings.
-        wrong_share: share of answers to questions that are wrong or "can't tell".
+        wrong_share: as of `SimulatedCall`.
+        among: faults of which the first is one; any by default.
 
     Returns:
         The calls, in random order.
 
     Raises:
-        InputError: no house was found in which a fault is possible.
+        InputError: no house was found in which a fault is possible, or none of `among` can be
+            hidden beside another.
     """
     hidable = [
         fault.id
         for fault in knowledge.faults.values()
         if faults == 1 or not (fault.fix.refer or fault.mode is Mode.NORMAL)
     ]
+    firsts = [name for name in hidable if among is None or name in among]
+    if not firsts:
+        right = "hide one fault only"
+        raise InputError("these faults cannot be hidden beside another", right=right)
     if how_often == "equally":
-        turns = np.resize(generator.permutation(hidable), count)
+        turns = np.resize(generator.permutation(firsts), count)
         callers = _fitting(knowledge, generator, turns)
     else:
         turns = np.array([""] * count)
@@ -227,7 +236,8 @@ def draw_calls(
     for first, row in zip(turns, weights, strict=True):
         chosen = [str(first)] if first else []
         while len(chosen) < faults:
-            open_ = np.array([one in hidable and one not in chosen for one in knowledge.faults])
+            drawn_from = hidable if chosen else firsts
+            open_ = np.array([one in drawn_from and one not in chosen for one in knowledge.faults])
             fit = (row > 0) if how_often == "equally" else row
             chance = fit * open_
             chosen.append(str(generator.choice(list(knowledge.faults), p=chance / chance.sum())))
@@ -289,7 +299,7 @@ def _with_faults(
     generator: np.random.Generator,
     callers: Callers,
     hidden: Sequence[tuple[str, ...]],
-    wrong_share: float,
+    wrong_share: float | None,
 ) -> list[SimulatedCall]:
     """The calls, with readings for every state a house can be in as faults are put right."""
     leaking = np.array(

@@ -1,0 +1,89 @@
+"""The chart of marks over time: a point for each drill, a line for the mean of the last few."""
+
+from __future__ import annotations
+
+from statistics import fmean
+
+from stillflow.engine.charts.chart import Chart, Format
+from stillflow.engine.charts.page import KeyItem, PaperName, Room, Sheet
+from stillflow.engine.charts.picture import Picture, Plain, TitleBlock
+from stillflow.engine.charts.plot import Frame
+from stillflow.engine.charts.plotmarks import expected_point, found_point
+from stillflow.engine.charts.scene import DASHES, Dash, Mark, Point, Scene, polygon, polyline
+
+PROGRESS_FORMATS: tuple[Format, ...] = ("svg", "png", "pdf", "json")
+RUNNING = 5
+"""Drills whose mean the line shows."""
+
+_SIZE = Room(620.0, 360.0)
+
+
+class Progress(Plain):
+    """Marks of 100 by trainee, in the order of the drills."""
+
+    title: TitleBlock
+    marks: dict[str, tuple[int, ...]]
+
+
+def progress_chart(progress: Progress) -> Chart:
+    """The chart to render."""
+    words = "; ".join(f"{name}: {', '.join(map(str, got))}" for name, got in progress.marks.items())
+    picture = Picture(progress.title, f"Marks in order. {words}.", (), ())
+    return Chart(
+        "progress",
+        picture,
+        progress.model_dump(mode="json"),
+        lambda paper: _draw(progress, picture, paper),
+        PROGRESS_FORMATS,
+    )
+
+
+def running(marks: tuple[int, ...]) -> list[float]:
+    """The mean of each mark and up to four before it."""
+    return [fmean(marks[max(0, end - RUNNING) : end]) for end in range(1, len(marks) + 1)]
+
+
+def _draw(progress: Progress, picture: Picture, paper: PaperName | None) -> list[Scene]:
+    sheet = Sheet(progress.title, picture.alt, _key(list(progress.marks)), paper)
+    most = max((len(got) for got in progress.marks.values()), default=1)
+    step = -(-most // 10)
+    ticks = tuple(float(one) for one in range(step, most + 1, step))
+    room = Room(_SIZE.width, _SIZE.height)
+    frame = Frame(*room, most + 0.5, 100.0, "drill", "mark of 100", ticks=ticks)
+    things = [("Marks of 100, drill after drill", frame.marks())]
+    for index, (name, got) in enumerate(progress.marks.items()):
+        line: list[Mark] = []
+        means = running(got)
+        if len(got) > 1:
+            points = [frame.at(n, mean) for n, mean in enumerate(means, 1)]
+            dash, weight = _look(index)
+            line.append(polyline(points, dash=dash, width=weight))
+        for number, mark in enumerate(got, 1):
+            line += _point(index, *frame.at(number, mark))
+        things.append((f"{name}: {', '.join(map(str, got))}", line))
+    return [sheet.compose(things, room)]
+
+
+def _key(names: list[str]) -> tuple[KeyItem, ...]:
+    def item(index: int, name: str) -> KeyItem:
+        def sample(x: float, y: float) -> list[Mark]:
+            dash, weight = _look(index)
+            line = polyline([(x, y + 8), (x + 34, y + 8)], dash=dash, width=weight)
+            return [line, *_point(index, x + 17, y + 8)]
+
+        return KeyItem(name, sample)
+
+    return tuple(item(index, name) for index, name in enumerate(names))
+
+
+def _look(index: int) -> tuple[Dash, float]:
+    return list(DASHES)[index % 3], (2.2, 1.2)[index // 3 % 2]
+
+
+def _point(index: int, x: float, y: float) -> list[Mark]:
+    if index % 3 == 0:
+        return found_point(x, y)
+    if index % 3 == 1:
+        return expected_point(x, y)
+    corners: list[Point] = [(x, y - 5), (x + 5, y + 4), (x - 5, y + 4)]
+    return [polygon(corners, fill="#ffffff", width=1.2)]

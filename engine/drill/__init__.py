@@ -1,0 +1,25 @@
+"""Drills: houses that answer back, what a trainee did in one, and what it comes to."""
+
+from stillflow.engine.drill.house import LEVELS, DrillHouse, Level, Order, build_house
+from stillflow.engine.drill.path import ENDINGS, routes
+from stillflow.engine.drill.play import CAUTIOUS, Choice, Done, Drill, Walked
+from stillflow.engine.drill.review import TOLD_NOTHING, Review, play_by_plan, review
+
+__all__ = [
+    "CAUTIOUS",
+    "ENDINGS",
+    "LEVELS",
+    "TOLD_NOTHING",
+    "Choice",
+    "Done",
+    "Drill",
+    "DrillHouse",
+    "Level",
+    "Order",
+    "Review",
+    "Walked",
+    "build_house",
+    "play_by_plan",
+    "review",
+    "routes",
+]

@@ -1,0 +1,179 @@
+"""`stillflow drill`: played at the prompt and marked; an exam taken up again."""
+
+from __future__ import annotations
+
+import json
+import re
+from pathlib import Path
+
+import pytest
+from command import Outcome, stillflow
+
+from stillflow.casebook.marks import read_marks
+from stillflow.engine import load_rules
+from stillflow.engine.drill import CAUTIOUS, Order, build_house
+
+
+@pytest.fixture
+def kept(tmp_path: Path) -> Path:
+    return tmp_path / "marks.jsonl"
+
+
+def drill(kept: Path, *args: str, typed: str = "") -> Outcome:
+    return stillflow("drill", "--marks", str(kept), *args, typed=typed)
+
+
+def quiet_seed() -> int:
+    """A seed of a house without a danger."""
+    rules = load_rules()
+    return next(seed for seed in range(50) if not build_house(rules, Order(seed)).danger)
+
+
+def test_a_drill_is_played_reviewed_and_marked(kept: Path, tmp_path: Path) -> None:
+    seed = str(quiet_seed())
+    chart = tmp_path / "way.svg"
+    typed = "danger-signs\nslider-look\nfix hose-clogged\n\nleave\n"
+    outcome = drill(kept, "--seed", seed, "--trainee", "Ann", "--chart", str(chart), typed=typed)
+    assert (outcome.code, outcome.err) == (0, "")
+    for part in ("A call", "on the clock", "What it comes to", "The planner's way", "To practise"):
+        assert part in outcome.out
+    assert "CAUTION" in outcome.out
+    assert chart.read_bytes().startswith(b"<")
+    (mark,) = read_marks(kept)
+    assert (mark.trainee, mark.seed, mark.steps) == ("Ann", int(seed), 3)
+    assert max(map(len, outcome.out.splitlines())) <= 80
+
+
+def test_lists_fit_a_small_terminal_and_the_rest_comes_with_enter(kept: Path) -> None:
+    outcome = drill(kept, "--seed", "1", typed="checks\n\nmeasure\nfixes\n\n?\nsaid\nstop\n")
+    assert "Enter shows the rest." in outcome.out
+    for name in ("slider-look", "where-weak", "sealed-unit", "hose-clogged", "danger"):
+        assert name in outcome.out
+    lists = re.findall(r"(?:^ {0,2}\d+ [a-z]+-[a-z].*\n)+", outcome.out, re.MULTILINE)
+    assert len(lists) == 5
+    assert all(one.count("\n") <= 17 for one in lists)
+    assert "not marked" in outcome.out
+    assert not kept.exists()
+
+
+def test_words_are_searched_for_and_numbers_are_done(kept: Path) -> None:
+    seed = str(quiet_seed())
+    first = drill(kept, "--seed", seed, typed="relief slider\nstop\n")
+    number = re.search(r"(\d+) check: Is the relief slider", first.out)
+    assert number is not None
+    second = drill(kept, "--seed", seed, typed=f"{number[1]}\nstop\n")
+    assert re.search(r"Is the relief slider on the handle closed\?\n> \w", second.out)
+
+
+@pytest.mark.parametrize(
+    ("typed", "said"),
+    [
+        ("999", "nothing with the number 999"),
+        ("0", "nothing with the number 0"),
+        ("slidder-look", "did you mean 'slider-look'"),
+        ("works-now", "nothing was fixed yet"),
+        ("", "nothing typed"),
+        ("²", "nothing is like"),
+        ("9" * 5000, "nothing with the number"),
+    ],
+)
+def test_what_cannot_be_done_is_a_line_and_asked_again(kept: Path, typed: str, said: str) -> None:
+    outcome = drill(kept, "--seed", "1", typed=f"{typed}\nstop\n")
+    assert outcome.code == 0
+    assert said in " ".join(outcome.out.split())
+    assert outcome.out.count("What next?") == 2
+
+
+def test_a_danger_minded_is_said_and_one_walked_past_costs(kept: Path) -> None:
+    seed = str(quiet_seed())
+    numbers = [str(1 + CAUTIOUS.index(about)) for about in ("mains", "moving-parts", "suction")]
+    typed = f"danger-signs\nintake-look\nx\n{' '.join(numbers)}\nstop\n"
+    minded = drill(kept, "--seed", seed, typed=typed)
+    assert f"Type numbers from 1 to {len(CAUTIOUS)}" in minded.out
+    assert "WALKED PAST" not in minded.out
+    past = drill(kept, "--seed", seed, typed="danger-signs\nintake-look\n\nstop\n")
+    assert past.out.count("WALKED PAST") == 3
+    assert "+20 min" in past.out
+    back = drill(kept, "--seed", seed, typed="danger-signs\nintake-look\nback\nsaid\nstop\n")
+    assert "WALKED PAST" not in back.out
+
+
+def test_hints_and_explanations_are_those_of_a_visit(kept: Path) -> None:
+    seed = str(quiet_seed())
+    outcome = drill(kept, "--seed", seed, "--hint", "--explain", typed="danger-signs\nleave\n")
+    assert "hint: Is there a burning smell" in outcome.out
+    assert "to a verified fix" in outcome.out
+    assert "now likely" in outcome.out
+    (mark,) = read_marks(kept)
+    assert mark.hints == 2
+
+
+def test_an_exam_goes_on_where_it_was_left_and_ends_in_a_table(kept: Path) -> None:
+    first = drill(kept, "--set", "4", "--trainee", "Bo", typed="leave\nleave\nstop\n")
+    assert "Exam 4, house 3 of 10" in first.out
+    assert "stillflow drill --set 4" in first.out
+    rest = drill(kept, "--set", "4", "--trainee", "Bo", typed="leave\n" * 8)
+    assert "house 1 of 10" not in rest.out
+    assert "Exam 4, house 10 of 10" in rest.out
+    assert rest.out.rstrip().endswith("A house not played counts 0.")
+    assert len(read_marks(kept)) == 10
+    # Another trainee gets the same houses.
+    other = drill(kept, "--set", "4", "--trainee", "Cy", typed="leave\nstop\n")
+    house = re.search(r"house ([0-9a-f]{12})", first.out)
+    assert house is not None
+    assert house[1] in other.out
+
+
+def test_marks_are_shown_as_tables_as_json_and_as_a_plot(kept: Path, tmp_path: Path) -> None:
+    for trainee in ("Ann", "Bo"):
+        drill(kept, "--set", "1", "--trainee", trainee, typed="leave\nleave\nstop\n")
+    everybody = drill(kept, "marks")
+    assert "Ann" in everybody.out
+    assert "Bo" in everybody.out
+    table = drill(kept, "marks", "--set", "1")
+    assert re.search(r"Ann +\d+ +\d+ +-", table.out)
+    page = drill(kept, "marks", "--trainee", "Bo")
+    assert "mean mark" in page.out
+    assert "Ann" not in page.out
+    listed = json.loads(drill(kept, "marks", "--json").out)["marks"]
+    assert [one["trainee"] for one in listed] == ["Ann", "Ann", "Bo", "Bo"]
+    plot = tmp_path / "progress.svg"
+    assert drill(kept, "marks", "--chart", str(plot)).code == 0
+    assert b"Ann" in plot.read_bytes()
+
+
+@pytest.mark.parametrize(
+    ("args", "part"),
+    [
+        (("--fault", "bag-ful"), "did you mean 'bag-full'"),
+        (("--complaint", "weak"), "weak-"),
+        (("--seed", "-1"), "whole number"),
+        (("--level", "4"), "--level"),
+        (("--set", "1", "--seed", "2"), "fixed"),
+        (("--chart", "way.doc"), "format"),
+        (("--trainee", " "), "letters"),
+        (("--fault", "nothing-wrong", "--level", "3"), "one fault only"),
+    ],
+)
+def test_what_cannot_be_is_one_line_and_code_2(
+    kept: Path, args: tuple[str, ...], part: str
+) -> None:
+    outcome = drill(kept, *args)
+    assert outcome.code == 2
+    assert part in outcome.err
+    assert outcome.err.count("\n") == 1
+    assert outcome.out == ""
+
+
+def test_input_that_ends_is_said_and_nothing_is_marked(kept: Path) -> None:
+    outcome = drill(kept, "--seed", "1", typed="danger-signs\n")
+    assert outcome.code == 0
+    assert "not marked" in outcome.out
+    assert not kept.exists()
+
+
+def test_a_damaged_marks_file_is_one_line(kept: Path) -> None:
+    kept.write_text("nonsense\n", encoding="utf-8")
+    outcome = drill(kept, "marks")
+    assert outcome.code == 2
+    assert "marks.jsonl:1" in outcome.err
