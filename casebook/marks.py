@@ -10,10 +10,10 @@ import os
 from datetime import UTC, datetime
 from pathlib import Path as FilePath
 
-from pydantic import BaseModel, ConfigDict, Field, ValidationError
+from pydantic import Field, ValidationError
 
 from stillflow.casebook.parsing import text_of
-from stillflow.engine.base import InputError, Place, SetupError
+from stillflow.engine.base import InputError, Model, Place, SetupError
 from stillflow.engine.drill import Level, Review
 
 EXAM = 10
@@ -22,10 +22,8 @@ EXAM = 10
 EXAM_LEVELS: tuple[Level, ...] = (1, 1, 1, 2, 2, 2, 2, 3, 3, 3)
 
 
-class Mark(BaseModel):
+class Mark(Model):
     """One drill as it went."""
-
-    model_config = ConfigDict(extra="forbid", frozen=True, allow_inf_nan=False)
 
     trainee: str = Field(min_length=1, max_length=80)
     at: datetime

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from statistics import fmean
 
+from stillflow.engine.base import Model
 from stillflow.engine.charts.chart import Chart, Format
 from stillflow.engine.charts.page import KeyItem, PaperName, Room, Sheet
-from stillflow.engine.charts.picture import Picture, Plain, TitleBlock
+from stillflow.engine.charts.picture import Picture, TitleBlock
 from stillflow.engine.charts.plot import Frame
 from stillflow.engine.charts.plotmarks import expected_point, found_point
 from stillflow.engine.charts.scene import DASHES, Dash, Mark, Point, Scene, polygon, polyline
@@ -18,7 +19,7 @@ RUNNING = 5
 _SIZE = Room(620.0, 360.0)
 
 
-class Progress(Plain):
+class Progress(Model):
     """Marks of 100 by trainee, in the order of the drills."""
 
     title: TitleBlock

@@ -9,10 +9,10 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from typing import Literal
 
-from stillflow.engine.base import in_percent, minutes
+from stillflow.engine.base import Model, in_percent, minutes
 from stillflow.engine.charts.chart import Chart, Format
 from stillflow.engine.charts.page import KeyItem, PaperName, Room, Sheet, kind_key
-from stillflow.engine.charts.picture import Node, NodeKind, Picture, Plain, TitleBlock
+from stillflow.engine.charts.picture import Node, NodeKind, Picture, TitleBlock
 from stillflow.engine.charts.plot import Frame, most_of
 from stillflow.engine.charts.plotmarks import expected_point, found_point
 from stillflow.engine.charts.scene import Dash, Mark, Scene, Text, polyline
@@ -42,7 +42,7 @@ _HEAD = 26.0
 _LINES: tuple[tuple[Dash, float], ...] = (("solid", 2.4), ("dashed", 1.3))
 
 
-class RouteStep(Plain):
+class RouteStep(Model):
     """One step of a route.
 
     Attributes:
@@ -66,7 +66,7 @@ class RouteStep(Plain):
     caution: str = ""
 
 
-class Route(Plain):
+class Route(Model):
     """One way through the house: whose, its steps, and how it ended."""
 
     name: str
@@ -75,7 +75,7 @@ class Route(Plain):
     ending: str
 
 
-class Routes(Plain):
+class Routes(Model):
     """Two routes through one house, the trainee's first."""
 
     title: TitleBlock

@@ -93,7 +93,7 @@ class DrillHouse:
         }
         sizes = [[round(size, 4) for size in one] for one in self.call.sizes]
         content = [
-            self.visit.model_dump(mode="json", exclude={"rules"}),
+            self.visit.model_dump(mode="json", exclude={"rules"}, exclude_defaults=True),
             self.danger,
             list(self.call.faults),
             sizes,

@@ -75,7 +75,7 @@ class Caution(Entry):
     """A danger, said before the step it belongs to; `skipped` is what comes of not minding it."""
 
     text: Sentence
-    skipped: str = \"\"
+    skipped: str = ""
     about: Literal[
         "mains",
         "moving-parts",
