@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from contextlib import contextmanager
+from copy import copy
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from itertools import groupby
@@ -113,6 +114,12 @@ class Casebook:
     def close(self) -> None:
         """Let go of the database."""
         self._engine.dispose()
+
+    def written_by(self, who: str) -> Self:
+        """The same casebook, with another person's name in the trail."""
+        other = copy(self)
+        other._who = who
+        return other
 
     def begin(self, visit: Visit) -> Visit:
         """Take in a new visit under a new id, opened now unless it says when.

@@ -27,7 +27,7 @@ VERSION = 3
 """Of the tables below. A higher one in a database was made by a newer stillflow."""
 
 
-class _Moment(sa.types.TypeDecorator[datetime]):
+class UtcMoment(sa.types.TypeDecorator[datetime]):
     """A moment in UTC, also where the database keeps no time zone."""
 
     impl = sa.DateTime(timezone=True)
@@ -123,8 +123,8 @@ visits = sa.Table(
     sa.Column("id", sa.String(80), primary_key=True),
     sa.Column("short", sa.String(80), nullable=False, index=True),
     sa.Column("site_id", sa.ForeignKey("sites.id"), nullable=True),
-    sa.Column("opened", _Moment, nullable=True),
-    sa.Column("changed", _Moment, nullable=False),
+    sa.Column("opened", UtcMoment, nullable=True),
+    sa.Column("changed", UtcMoment, nullable=False),
     sa.Column("status", sa.String(10), nullable=False),
     # These two again, beside header and conclusion that hold them, so that visits can be found.
     sa.Column("technician", sa.String(200), nullable=False),
@@ -145,7 +145,7 @@ events = sa.Table(
     TABLES,
     sa.Column("visit_id", sa.ForeignKey("visits.id", ondelete="CASCADE"), primary_key=True),
     sa.Column("number", sa.Integer, primary_key=True, autoincrement=False),
-    sa.Column("at", _Moment, nullable=True),
+    sa.Column("at", UtcMoment, nullable=True),
     sa.Column("check", sa.Text, nullable=True),
     sa.Column("answer", _Answer, nullable=True),
     sa.Column("fix", sa.Text, nullable=True),
@@ -160,7 +160,7 @@ trail = sa.Table(
     "trail",
     TABLES,
     sa.Column("id", sa.String(80), primary_key=True),
-    sa.Column("at", _Moment, nullable=False),
+    sa.Column("at", UtcMoment, nullable=False),
     sa.Column("who", sa.String(200), nullable=False),
     # Of a visit or a site; kept when that is gone.
     sa.Column("about", sa.String(80), nullable=False),

@@ -22,12 +22,15 @@ from starlette.responses import HTMLResponse, RedirectResponse, Response
 from starlette.routing import Mount, Route
 from starlette.staticfiles import StaticFiles
 
+from stillflow.casebook.phones import Phones
+from stillflow.casebook.photos import Photos
 from stillflow.casebook.store import Overtaken
 from stillflow.cli.prompt import fix_event
 from stillflow.cli.web import pages
 from stillflow.cli.web.desk import Desk, Standing
-from stillflow.cli.web.guard import Guard
+from stillflow.cli.web.guard import Guard, cookie_words
 from stillflow.cli.web.intake import absent, as_form, filled_in
+from stillflow.cli.web.pairing import Pairing
 from stillflow.engine.base import InputError, SetupError, StillflowError
 from stillflow.engine.dialogue import DETAILS
 from stillflow.engine.inference import Event, Visit
@@ -43,8 +46,11 @@ LOCAL = ("127.0.0.1", "localhost", "::1")
 class Pages:
     """The handlers, over one desk."""
 
-    def __init__(self, desk: Desk) -> None:
+    def __init__(self, desk: Desk, pairing: Pairing | None, phones: Phones | None) -> None:
         self.desk = desk
+        self.pairing = pairing
+        self.phones = phones
+        self.photos = Photos(desk.casebook)
         self._templates = Environment(
             loader=FileSystemLoader(HERE / "templates"),
             autoescape=True,
@@ -73,7 +79,7 @@ class Pages:
             person = request.scope["state"]["person"]
             visit, wrong = filled_in(self.desk.knowledge, Visit(technician=person), form)
             if not wrong:
-                kept = self.desk.casebook.begin(visit)
+                kept = self.desk.casebook.written_by(person).begin(visit)
                 return _to(f"/visit/{kept.id}")
         status = 422 if wrong else 200
         missing = absent(self.desk.knowledge, Visit())
@@ -89,7 +95,12 @@ class Pages:
             if not wrong:
                 status = 200
                 try:
-                    told = self.desk.change(standing.visit, changed, form.get("mark", ""))
+                    told = self.desk.change(
+                        standing.visit,
+                        changed,
+                        form.get("mark", ""),
+                        request.scope["state"]["person"],
+                    )
                 except Overtaken as error:
                     status, told = 409, str(error)
                 standing = self.desk.standing(standing.visit.id)
@@ -153,7 +164,8 @@ class Pages:
         """Keep one answer; then the next step."""
         visit_id = request.path_params["visit"]
         try:
-            self.desk.answer(visit_id, form.get("mark", ""), event_of(form))
+            who = request.scope["state"]["person"]
+            self.desk.answer(visit_id, form.get("mark", ""), event_of(form), who)
         except Overtaken as error:
             return self._step(request, self.desk.standing(visit_id), 409, str(error))
         except InputError as error:
@@ -164,7 +176,8 @@ class Pages:
         """Take back the last answer."""
         visit_id = request.path_params["visit"]
         try:
-            self.desk.back(visit_id, form.get("mark", ""))
+            who = request.scope["state"]["person"]
+            self.desk.back(visit_id, form.get("mark", ""), who)
         except Overtaken as error:
             return self._step(request, self.desk.standing(visit_id), 409, str(error))
         return _to(f"/visit/{visit_id}")
@@ -189,6 +202,75 @@ class Pages:
         with self.desk.lock:
             now, seen = pages.dangers(standing)
         return self.show(request, "danger.html", at=standing, now=now, seen=seen)
+
+    def notes(self, request: Request, form: Form) -> Response:
+        """Notes and photos of a visit; posted, one note more."""
+        visit_id = request.path_params["visit"]
+        told = ""
+        if request.method == "POST":
+            try:
+                note = form.get("note", "").strip()[:2000]
+                if not note:
+                    raise InputError("nothing was written", right="write the note, then keep it")
+                who = request.scope["state"]["person"]
+                self.desk.answer(visit_id, form.get("mark", ""), Event(note=note), who)
+                return _to(f"/visit/{visit_id}/notes")
+            except InputError as error:
+                told = str(error)
+        return self._notes(request, told)
+
+    def _notes(self, request: Request, told: str = "") -> Response:
+        standing = self.desk.standing(request.path_params["visit"])
+        return self.show(
+            request,
+            "notes.html",
+            422 if told else 200,
+            at=standing,
+            told=told,
+            notes=[event.note for event in standing.visit.events if event.beside and event.note],
+            photos=self.photos.listed(standing.visit.id),
+        )
+
+    def add_photo(self, request: Request, sent: bytes) -> Response:
+        """Take in a photo."""
+        visit_id = request.path_params["visit"]
+        try:
+            self.photos.add(visit_id, sent, request.scope["state"]["person"])
+        except InputError as error:
+            return self._notes(request, str(error))
+        return _to(f"/visit/{visit_id}/notes")
+
+    def photo(self, request: Request, form: Form) -> Response:
+        """One photo; posted, it is taken away."""
+        visit_id, photo_id = request.path_params["visit"], request.path_params["photo"]
+        if request.method == "POST":
+            self.photos.drop(visit_id, photo_id)
+            return _to(f"/visit/{visit_id}/notes")
+        return Response(self.photos.jpeg(visit_id, photo_id), media_type="image/jpeg")
+
+    def pair(self, request: Request, form: Form) -> Response:
+        """The door: a code and a name."""
+        if self.pairing is None or self.phones is None or request.scope["state"]["person"]:
+            return _to("/")
+        told, phones = "", self.phones
+        name = form.get("name", "")
+        if request.method == "POST":
+            try:
+                token = self.pairing.check(form.get("code", ""), lambda: phones.pair(name))
+                answer = _to("/")
+                answer.headers["set-cookie"] = cookie_words(token, request.url.scheme == "https")
+                return answer
+            except InputError as error:
+                told = str(error)
+        return self.show(
+            request,
+            "pair.html",
+            422 if told else 200,
+            told=told,
+            given=name,
+            code=form.get("code", "") or request.query_params.get("code", "")[:20],
+            secure=request.url.scheme == "https",
+        )
 
 
 def event_of(form: Form) -> Event:
@@ -216,16 +298,18 @@ def _to(address: str) -> Response:
 def application(
     desk: Desk,
     hosts: Collection[str] = LOCAL,
-    who: Callable[[str], str | None] | None = None,
+    pairing: Pairing | None = None,
 ) -> Starlette:
     """The application over a desk.
 
     Args:
         desk: the visits.
         hosts: names it answers to.
-        who: whose a cookie is; None where nobody has to be known.
+        pairing: how phones get in; None where nobody has to be known.
     """
-    shown = Pages(desk)
+    phones = Phones(desk.casebook) if pairing is not None else None
+    who = phones.who if phones is not None else None
+    shown = Pages(desk, pairing, phones)
 
     def page(answer: Answer) -> Callable[[Request], Awaitable[Response]]:
         async def handle(request: Request) -> Response:
@@ -236,6 +320,12 @@ def application(
             return await run_in_threadpool(answer, request, form)
 
         return handle
+
+    async def photo(request: Request) -> Response:
+        async with request.form(max_files=1, max_fields=5) as sent:
+            file = sent.get("photo")
+            data = b"" if file is None or isinstance(file, str) else await file.read()
+        return await run_in_threadpool(shown.add_photo, request, data)
 
     async def failed(request: Request, error: Exception) -> Response:
         status = 500 if isinstance(error, SetupError) else 404
@@ -253,6 +343,10 @@ def application(
         Route("/visit/{visit}", page(shown.step)),
         Route("/visit/{visit}/answer", page(shown.answer), methods=["POST"]),
         Route("/visit/{visit}/back", page(shown.back), methods=["POST"]),
+        Route("/pair", page(shown.pair), methods=["GET", "POST"]),
+        Route("/visit/{visit}/notes", page(shown.notes), methods=["GET", "POST"]),
+        Route("/visit/{visit}/photo", photo, methods=["POST"]),
+        Route("/visit/{visit}/photo/{photo}", page(shown.photo), methods=["GET", "POST"]),
         Route("/visit/{visit}/unit", page(shown.unit), methods=["GET", "POST"]),
         Route("/visit/{visit}/why", page(shown.why)),
         Route("/visit/{visit}/where", page(shown.where)),

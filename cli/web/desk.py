@@ -79,7 +79,7 @@ class Desk:
             visit = self.casebook.get(visit_id)
             return self._stand(visit, self._session(visit))
 
-    def answer(self, visit_id: str, mark: str, event: Event) -> Standing:
+    def answer(self, visit_id: str, mark: str, event: Event, who: str = "") -> Standing:
         """Keep one answer after the moment that is named, then believe it.
 
         The same answer to the same moment once more changes nothing.
@@ -98,13 +98,13 @@ class Desk:
                 raise overtaken(visit)
             if event.at is None:
                 event = event.model_copy(update={"at": datetime.now(UTC)})
-            kept = self.casebook.add_event(visit, event)
+            kept = self.casebook.written_by(who).add_event(visit, event)
             # Only what is kept is believed.
             self._ready.pop(visit_id, None)
             session.take(event)
             return self._stand(kept, session)
 
-    def back(self, visit_id: str, mark: str) -> Standing:
+    def back(self, visit_id: str, mark: str, who: str = "") -> Standing:
         """Take back the last answer before the moment that is named. Errors as `answer`."""
         with self.lock:
             visit = self.casebook.get(visit_id)
@@ -113,12 +113,12 @@ class Desk:
             if not visit.events:
                 raise InputError("this is the first step", right="there is nothing to go back to")
             session = self._session(visit)
-            kept = self.casebook.drop_last_event(visit)
+            kept = self.casebook.written_by(who).drop_last_event(visit)
             self._ready.pop(visit_id, None)
             session.undo()
             return self._stand(kept, session)
 
-    def change(self, known: Visit, changed: Visit, mark: str) -> str:
+    def change(self, known: Visit, changed: Visit, mark: str, who: str = "") -> str:
         """Keep what is known otherwise of house, unit and tools; what changes by it, in words.
 
         Raises:
@@ -129,7 +129,7 @@ class Desk:
                 raise overtaken(known)
             before = self._session(known)
             session = Session(self.knowledge, changed, self.think, self.wrong_part)
-            kept = self.casebook.save_header(changed, known)
+            kept = self.casebook.written_by(who).save_header(changed, known)
             self._stand(kept, session)
             return change_words(before, session)
 

@@ -12,6 +12,7 @@ import secrets
 from collections.abc import Callable, Collection
 from urllib.parse import parse_qs, urlsplit
 
+from starlette.concurrency import run_in_threadpool
 from starlette.datastructures import Headers, MutableHeaders
 from starlette.requests import cookie_parser
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
@@ -40,7 +41,7 @@ HEADERS = {
     "x-frame-options": "DENY",
 }
 
-OPEN = ("/pair", "/static/", "/worker.js", "/manifest.json", "/offline")
+OPEN = ("/pair", "/worker.js", "/manifest.json", "/offline")
 """Paths that a phone nobody knows yet may ask for; they show nothing of any visit."""
 
 
@@ -83,7 +84,7 @@ class Guard:
         cookie = cookie_parser(headers.get("cookie", "")).get(COOKIE, "")
         fresh = ""
         path: str = scope["path"]
-        still = path.startswith("/static/") or path in ("/manifest.json", "/worker.js", "/offline")
+        still = path.startswith("/static/") or path in OPEN[1:]
 
         async def answer(message: Message) -> None:
             if message["type"] == "http.response.start":
@@ -100,13 +101,12 @@ class Guard:
             self._host(headers)
             person: str | None = ""
             if self._who is not None:
-                # Reads the store; a line of the table by its key takes less than a page's tenth.
-                person = self._who(cookie) if cookie else None
-            if not cookie or (self._who is not None and person is None and len(cookie) < 20):
+                person = await run_in_threadpool(self._who, cookie) if cookie else None
+            if len(cookie) < 20:
                 fresh = cookie = secrets.token_urlsafe(32)
             scope.setdefault("state", {})
             scope["state"].update(person=person, cookie=cookie, token=form_token(cookie))
-            known = person is not None or path == "/pair" or path.startswith(OPEN[1:])
+            known = person is not None or path in OPEN or path.startswith("/static/")
             if not known:
                 await _unknown(scope, headers, answer)
                 return

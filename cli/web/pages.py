@@ -163,6 +163,8 @@ def shown_before(session: Session) -> set[str]:
     knowledge = session.knowledge
     names: set[str] = set()
     for event in session.events:
+        if event.beside:
+            continue
         if event.check is not None:
             check = knowledge.checks[event.check]
             access, cautions = check.access, check.cautions
@@ -177,10 +179,13 @@ def shown_before(session: Session) -> set[str]:
 
 def last_said(standing: Standing) -> tuple[Block, ...]:
     """The last answer, and of a reading what it comes to."""
-    session, events = standing.session, standing.visit.events
+    session = standing.session
+    events = [event for event in standing.visit.events if event.strikes is None]
     if not events:
         return ()
     last = events[-1]
+    if last.beside:
+        return (Block("item", last.note or last.part or "", "Noted:"),)
     if last.check is None:
         fault = session.knowledge.faults[str(last.fix)]
         said = "yes" if last.done else "not there" if last.found is False else "no"
