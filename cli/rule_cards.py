@@ -57,6 +57,7 @@ def _show_rule(screen: Screen, card: RuleCard) -> None:
     screen.item("because:", card.because, 0)
     _maybe(screen, "misleads:", card.misleads)
     _maybe(screen, "not as physics:", card.weighed)
+    _maybe(screen, "counts once with:", ", ".join(card.once_with))
     if card.status == "trial":
         screen.item("status:", "on trial", 0)
     if card.checks:

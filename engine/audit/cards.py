@@ -78,6 +78,7 @@ class RuleCard(Model):
     stops: tuple[Stopping, ...]
     misleads: str
     weighed: str
+    once_with: tuple[str, ...]
     status: str
     checks: tuple[Named, ...]
     used_by: tuple[str, ...]

@@ -110,6 +110,11 @@ def rule_card(knowledge: Knowledge, rule: Rule) -> RuleCard:
         ),
         misleads=rule.misleads,
         weighed=rule.weighed,
+        once_with=tuple(
+            one.id
+            for one in knowledge.rules.values()
+            if rule.once is not None and one.once == rule.once and one.id != rule.id
+        ),
         status=rule.status,
         checks=_checks(knowledge, [c.id for c in checks_used(knowledge, rule)]),
         used_by=tuple(users),

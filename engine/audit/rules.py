@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Callable, Iterable, Iterator, Mapping
 
 from stillflow.engine.audit.finding import Severity, Slips, inspection
 from stillflow.engine.audit.logic import MOST_CASES, Case
 from stillflow.engine.audit.subject import MOST_COMPARED, Subject
-from stillflow.engine.base import counted
+from stillflow.engine.base import counted, nearest
 from stillflow.engine.inference import bearings_of
 from stillflow.engine.inference import contradicts as reverses
 from stillflow.engine.ruleset import Evidence, observed, say
@@ -177,6 +178,17 @@ def nothing_to_weigh(subject: Subject) -> Slips:
             what = "it gives a reason to differ from the airflow model, which cannot weigh it"
             right = "drop 'weighed'; what can fool a technician goes under 'misleads'"
             yield "rules", rule.id, what, right
+
+
+@inspection(Severity.MEDIUM)
+def once_alone(subject: Subject) -> Slips:
+    """A rule that is to count once with others, and no other has that name."""
+    named = Counter(rule.once for rule in subject.knowledge.rules.values())
+    for rule in subject.knowledge.rules.values():
+        if rule.once is not None and named[rule.once] == 1:
+            others = [name for name in named if name is not None and name != rule.once]
+            what = f"it is to count once with others, and no other rule says 'once: {rule.once}'"
+            yield "rules", rule.id, what, nearest(rule.once, others) or "drop 'once:'"
 
 
 def _about(

@@ -29,7 +29,7 @@ MOST_NAMED = 3
 WEAKER = 0.85
 """A unit that makes less than this share of a present-day one is one of weaker days."""
 
-THIN_AIR_FT = 2500.0
+THIN_AIR_FT = 1500.0
 """From here up thin air is what lowers the readings (see `rules/faults/system.yaml`)."""
 
 _MODES = {

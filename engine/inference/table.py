@@ -50,6 +50,11 @@ class RuleTable:
                     weight = item.sign * np.log(item.strength.factor)
                     weights[row, knowledge.fault_index[fault_id]] += weight
         self._weights = weights
+        seen: dict[str, list[int]] = {}
+        for row, rule in enumerate(knowledge.ordered_rules):
+            if rule.once is not None:
+                seen.setdefault(rule.once, []).append(row)
+        self._once = [np.array(rows) for rows in seen.values() if len(rows) > 1]
 
     def code(self, fact: str, value: FactValue) -> float:
         """The number a value is stored as in the fact's column; NaN for an unknown word."""
@@ -85,10 +90,20 @@ class RuleTable:
         return fired
 
     def weigh(self, fired: Flags) -> Floats:
-        """Natural logarithm of the evidence on each fault: (R, rules) -> (R, faults)."""
+        """Natural logarithm of the evidence on each fault: (R, rules) -> (R, faults).
+
+        Of rules that see one thing in several ways (`once`) only the strongest counts.
+        """
         # Few rules fire in any row, and the others add nothing but time.
         spoke = fired.any(axis=0)
-        return np.asarray(fired[:, spoke].astype(np.float64) @ self._weights[spoke])
+        weighed = np.asarray(fired[:, spoke].astype(np.float64) @ self._weights[spoke])
+        for rules in self._once:
+            several = np.flatnonzero(fired[:, rules].sum(axis=1) > 1)
+            if several.size:
+                each = fired[np.ix_(several, rules)][:, :, None] * self._weights[rules]
+                strongest = each.max(axis=1).clip(0.0) + each.min(axis=1).clip(max=0.0)
+                weighed[several] += strongest - each.sum(axis=1)
+        return weighed
 
     def _compile_leaf(self, leaf: Leaf, negated: bool) -> _Test:
         column = self.columns[leaf.fact]

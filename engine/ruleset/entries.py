@@ -410,7 +410,8 @@ class Rule(Entry):
     """When a condition over facts holds, then these consequences, because of one sentence.
 
     `weighed` says why a rule on readings has a strength of its own, since the airflow model knows
-    how much readings weigh.
+    how much readings weigh. `once` names what rules are of that see one thing in several ways, told
+    and heard, say: of those that fire only the strongest counts, for each fault.
     """
 
     when: Condition
@@ -418,6 +419,7 @@ class Rule(Entry):
     because: Sentence
     misleads: str = ""
     weighed: str = ""
+    once: Id | None = None
     status: Literal["trial", "settled"] = "settled"
 
     @cached_property

@@ -121,7 +121,11 @@ class Knowledge:
     def rules_using(self, facts: Iterable[str]) -> list[str]:
         """Ids of the rules that these facts can help to fire, findings first."""
         touched = frozenset().union(*(self.reach.get(fact, frozenset()) for fact in facts))
-        return [rule.id for rule in self.ordered_rules if rule.id in touched]
+        # What is counted once with others cannot be weighed without them.
+        seen = {self.rules[rule_id].once for rule_id in touched} - {None}
+        return [
+            rule.id for rule in self.ordered_rules if rule.id in touched or rule.once in seen
+        ]
 
 
 def _chosen(item: Evidence, named: Callable[[str], frozenset[str]]) -> frozenset[str]:

@@ -177,6 +177,14 @@ BROKEN: list[tuple[str, str, str, list[str]]] = [
         ["the airflow model, which cannot weigh it"],
     ),
     (
+        "once-alone",
+        rule("{fact: answer.hiss, is: quiet}", "{against: leak, strength: slight}").replace(
+            "because: It is said.", "because: It is said.\n    once: heard"
+        ),
+        "extra",
+        ["no other rule says 'once: heard'"],
+    ),
+    (
         "not-compared",
         TIDY
         + "".join(

@@ -174,3 +174,24 @@ def test_a_fault_named_twice_by_one_rule_is_weighed_twice() -> None:
 
 def test_a_rule_set_is_compiled_once() -> None:
     assert rule_table(KNOWLEDGE) is rule_table(KNOWLEDGE)
+
+
+def test_one_thing_seen_in_several_ways_counts_once_and_by_the_strongest() -> None:
+    # Torn says 100 for the torn seal, hissing 10^0.5; a look against it still divides.
+    text = SMALL
+    for name in ("torn", "whole", "hiss-when-short"):
+        text = text.replace(f"  - id: {name}\n", f"  - id: {name}\n    once: leak-seen\n")
+    assert text.count("once:") == 3
+    table = RuleTable(small(text))
+    low = {"level.sealed.inlet": "low", "level.working.hose": "low"}
+    rows = table.rows(
+        [
+            {**low, "answer.hiss": "hissing", "answer.seal-look": "torn"},
+            {**low, "answer.hiss": "hissing", "answer.seal-look": "whole"},
+            {**low, "answer.hiss": "hissing"},
+        ]
+    )
+    weights = table.weigh(table.fire(rows))[:, FAULTS["seal-torn"]]
+    assert weights[0] == pytest.approx(DECISIVE)
+    assert weights[1] == pytest.approx(SUBSTANTIAL - VERY_STRONG)
+    assert weights[2] == pytest.approx(SUBSTANTIAL)
