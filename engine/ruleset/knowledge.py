@@ -123,9 +123,7 @@ class Knowledge:
         touched = frozenset().union(*(self.reach.get(fact, frozenset()) for fact in facts))
         # What is counted once with others cannot be weighed without them.
         seen = {self.rules[rule_id].once for rule_id in touched} - {None}
-        return [
-            rule.id for rule in self.ordered_rules if rule.id in touched or rule.once in seen
-        ]
+        return [rule.id for rule in self.ordered_rules if rule.id in touched or rule.once in seen]
 
 
 def _chosen(item: Evidence, named: Callable[[str], frozenset[str]]) -> frozenset[str]:
