@@ -78,6 +78,29 @@ def not_told_apart(subject: Subject) -> Slips:
         yield "faults", one, what, right
 
 
+@inspection(Severity.MEDIUM)
+def only_left_over(subject: Subject) -> Slips:
+    """A fault that no answer speaks for over some other, so that it is only ever left over."""
+    if subject.model is None:
+        return
+    names = list(subject.knowledge.faults)
+    own, apart = _own(subject, subject.model.prior({}, ())), _separation(subject)
+    whens = [one.possible_when for one in subject.knowledge.faults.values()]
+    for index, name in enumerate(names):
+        # Of several that it is not told from, the one most like it in all answers.
+        for near in np.lexsort((apart[index], own[index].round(1))):
+            if own[index, near] >= np.log(Strength.SUBSTANTIAL.factor):
+                break
+            other = names[near]
+            if near == index or _declared(subject, name, other):
+                continue
+            if subject.logic.possible({}, whens[index], whens[near]):
+                what = f"no answer that speaks for it tells it from '{other}'"
+                right = "write a check that looks straight at it, and a rule for what is seen"
+                yield "faults", name, what, right
+                break
+
+
 @inspection(Severity.LOW)
 def alike_without_need(subject: Subject) -> Slips:
     """Faults declared alike that the rules do tell apart."""
@@ -137,6 +160,26 @@ def _separation(subject: Subject) -> Floats:
         if rule_id not in single:
             apart += np.maximum(row[:, None] - row[None, :], 0)
     return np.maximum(apart, apart.T)
+
+
+def _own(subject: Subject, prior: Floats) -> Floats:
+    """The most that answers which speak for a fault say for it over another, natural log, (F, F).
+
+    An answer speaks for a fault where it is likelier with it than elsewhere by more than a hint.
+    Readings hang together, so that only the most telling of them counts.
+    """
+    count = len(subject.knowledge.faults)
+    looks, reads = np.zeros((count, count)), np.zeros((count, count))
+    for check_id, logs in subject.logs.items():
+        chance = np.exp(logs)
+        elsewhere = ((chance @ prior)[:, None] - chance * prior) / (1.0 - prior)
+        speaks = chance > elsewhere * Strength.SLIGHT.factor
+        most = np.where(speaks[:, :, None], logs[:, :, None] - logs[:, None, :], 0.0).max(axis=0)
+        if subject.knowledge.checks[check_id].kind == "reading":
+            reads = np.maximum(reads, most)
+        else:
+            looks += np.maximum(most, 0.0)
+    return looks + reads
 
 
 def _best_answers(

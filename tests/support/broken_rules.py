@@ -7,17 +7,35 @@ from small_rules import SMALL, small
 from stillflow.engine.audit.finding import Finding
 from stillflow.engine.audit.inspections import audit
 
+BALL = """checks:
+  - id: ball
+    kind: choice
+    ask: Does a ball roll through the hose?
+    how: [Let one roll.]
+    minutes: 1
+    answers:
+      - {id: rolls, label: it does, usual: 0.95}
+      - {id: sticks, label: it sticks, usual: 0.05}
+    source: common-practice
+"""
+
 TIDY = (
-    SMALL
+    SMALL.replace("checks:\n", BALL, 1)
     + """
   - id: fine-hose
     when: {fact: level.working.hose, is: fine}
     then: [{for: nothing-wrong}, {against: hose-clogged}]
     because: The hose end gives what it should.
     source: common-practice
+  - id: ball-sticks
+    when: {fact: answer.ball, is: sticks}
+    then: [{for: hose-clogged, strength: decisive}]
+    because: Where the ball stays, something sits.
+    source: common-practice
 """
 )
-"""The small rule set with its one hole filled: something speaks for `nothing-wrong`."""
+"""The small rule set with its holes filled: something speaks for `nothing-wrong`, and a look tells
+what is in the hose."""
 
 RULE = """
   - id: extra

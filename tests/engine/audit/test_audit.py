@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import pytest
-from broken_rules import EITHER, RULE, TIDY, USED, check, declared, found, rule, twins
+from broken_rules import EITHER, RULE, TIDY, USED, check, declared, fault, found, rule, twins
 from small_rules import SMALL, small
 
 from stillflow.engine.audit.finding import Severity
@@ -90,6 +90,15 @@ BROKEN: list[tuple[str, str, str, list[str]]] = [
         twins(),
         "seal-torn",
         ["no answer tells it from 'seal-twin'", "alike:"],
+    ),
+    (
+        "only-left-over",
+        fault("seal-twin", "Fit a new seal.").replace(
+            "{for: seal-torn, strength: decisive}",
+            "{for: seal-torn, strength: decisive}, {for: seal-twin, strength: strong}",
+        ),
+        "seal-twin",
+        ["no answer that speaks for it tells it from 'seal-torn'"],
     ),
     (
         "alike-without-need",
