@@ -29,7 +29,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "chart": ("chart", "Draw decision tree, fault tree, stations or airflow, to pin to the wall."),
     "demo": ("demo", "Play one invented call on an invented house, no questions asked."),
     "drill": ("drill", "Practise on a made-up house that answers back, and be marked."),
-    "rules": ("rules", "Check, list, look up and weigh the rules."),
+    "rules": ("rules", "Check, list, look up, try and weigh the rules."),
     "casebook": ("casebook", "Look up worked cases; run them and kept visits through the rules."),
     "schema": ("schema", "Print the JSON Schema of a file format."),
 }

@@ -39,7 +39,7 @@ def show_card(screen: Screen, card: Card) -> None:
 def _show_rule(screen: Screen, card: RuleCard) -> None:
     screen.text(f"When {card.when}:", style="bold")
     for item in card.evidence:
-        screen.item("+" if item.direction == "for" else "-", _evidence(item))
+        screen.item("+" if item.direction == "for" else "-", evidence_words(item))
         if item.source is not None:
             screen.item("source:", item.source.words, 4)
     for name in card.finds:
@@ -64,7 +64,8 @@ def _show_rule(screen: Screen, card: RuleCard) -> None:
         screen.item("asks for:", ", ".join(one.id for one in card.checks), 0)
 
 
-def _evidence(item: EvidenceCard) -> str:
+def evidence_words(item: EvidenceCard) -> str:
+    """What a rule says of some faults, with its strength."""
     count = len(item.faults)
     head = f"{item.direction}, {_strength(item)}"
     if item.strength != Strength.COMPUTED:

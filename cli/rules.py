@@ -10,6 +10,7 @@ import click
 
 from stillflow.cli.options import json_option, rules_option
 from stillflow.cli.output import say, say_json
+from stillflow.cli.rule_trial import explain, play, try_
 from stillflow.cli.screen import Screen
 from stillflow.engine import load_rules
 from stillflow.engine.audit import Card, Finding
@@ -22,9 +23,13 @@ REFUSED, FAULTY = 2, 1
 @click.group("rules", invoke_without_command=True)
 @click.pass_context
 def command(ctx: click.Context) -> None:
-    """Check, list, look up and weigh the rules."""
+    """Check, list, look up, try and weigh the rules."""
     if ctx.invoked_subcommand is None:
         say(ctx.get_help())
+
+
+for _one in (try_, explain, play):
+    command.add_command(_one)
 
 
 @command.command("check")

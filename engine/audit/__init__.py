@@ -11,8 +11,10 @@ from stillflow.engine.audit.cards import (
 )
 from stillflow.engine.audit.coverage import cover, page
 from stillflow.engine.audit.finding import Finding, Severity
+from stillflow.engine.audit.grounds import Grounds, Sign, grounds_of
 from stillflow.engine.audit.inspections import INSPECTIONS, audit, refused
 from stillflow.engine.audit.lookup import look_up
+from stillflow.engine.audit.trial import Near, Trial, tried
 
 __all__ = [
     "INSPECTIONS",
@@ -21,13 +23,19 @@ __all__ = [
     "EvidenceCard",
     "FaultCard",
     "Finding",
+    "Grounds",
+    "Near",
     "RuleCard",
     "Severity",
+    "Sign",
     "SourceCard",
+    "Trial",
     "Voice",
     "audit",
     "cover",
+    "grounds_of",
     "look_up",
     "page",
     "refused",
+    "tried",
 ]

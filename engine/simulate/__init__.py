@@ -1,6 +1,7 @@
 """Houses with hidden faults, callers who answer, and rules and readings held against physics."""
 
 from stillflow.engine.simulate.calls import SimulatedCall, draw_calls, same_fix
+from stillflow.engine.simulate.extremes import Extreme, at_extremes
 from stillflow.engine.simulate.weighing import (
     FAR_OUT,
     HOUSES,
@@ -14,10 +15,12 @@ from stillflow.engine.simulate.weighing import (
 __all__ = [
     "FAR_OUT",
     "HOUSES",
+    "Extreme",
     "Foretold",
     "SimulatedCall",
     "Weighed",
     "Weighing",
+    "at_extremes",
     "draw_calls",
     "foretold",
     "same_fix",

@@ -71,7 +71,7 @@ _LAST_GOOD = (Station.INLET, Station.HOSE)
 """Where the last good visit left its readings."""
 
 
-_FRAME = System(
+FRAME = System(
     fan=Fan(sealed_inh2o=120.0, airflow_cfm=100.0),
     inlets=(Inlet(), Inlet(name="other inlet"), Inlet(name="one of the rest")),
 )
@@ -138,7 +138,7 @@ def draw_callers(knowledge: Knowledge, generator: np.random.Generator, count: in
         generator: where the chance comes from.
         count: how many, at least 1.
     """
-    frame = _FRAME
+    frame = FRAME
     houses = draw_houses(generator, count, frame, altitude_ft=ALTITUDE_FT)
     # Site altitudes are known to the hundred feet, and so is the air.
     houses = houses.with_values({"altitude_ft": houses["altitude_ft"].round(-2)})
@@ -274,6 +274,6 @@ def _truth(
         tolerance=RATED_TOLERANCE,
         expected={Station.HOSE: Pair(working=float(hose_end))},
         note="",
-        system=_FRAME,
+        system=FRAME,
     )
     return standing_facts(visit, origin)

@@ -418,3 +418,23 @@ def test_without_a_command_its_help_is_shown() -> None:
     assert outcome.code == 0
     for name in ("check", "list", "show", "coverage", "weigh"):
         assert f"  {name} " in outcome.out
+
+
+def test_rules_try_says_what_fires_and_what_is_missing_for_what_nearly_does() -> None:
+    said = " ".join(stillflow("rules", "try", "hose-look=sound", "sealed-inlet=100").out.split())
+    assert "hose-whole: The hose is round and whole." in said
+    assert "missing: sealed, the hose end keeps at least 93 %" in said
+    shown = json.loads(stillflow("rules", "try", "hose-look=sound", "--json").out)
+    assert "hose-whole" in {card["id"] for card in shown["fired"]}
+    refused = stillflow("rules", "try", "hose-lok=sound")
+    assert (refused.code, refused.err.count("\n")) == (2, 1)
+
+
+def test_rules_explain_says_all_for_and_against_and_the_cheapest_way_to_be_sure() -> None:
+    said = " ".join(stillflow("rules", "explain", "relief-slider-open").out.split())
+    assert "It stood open (slider-look)" in said
+    assert "by the airflow model" in said
+    assert "The cheapest way to be sure: 1. " in said
+    shown = json.loads(stillflow("rules", "explain", "relief-slider-open", "--json").out)
+    assert shown["sure"]
+    assert stillflow("rules", "explain", "relief-slider").code == 2

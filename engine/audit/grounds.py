@@ -1,0 +1,244 @@
+"""All that can be seen for and against one fault, and the cheapest way to be sure of it.
+
+Unlike a card, which lists rules, this goes over observations: every answer of every check, readings
+as the airflow model has them, weighed against all other faults as common as they are.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from stillflow.engine.audit.subject import Subject
+from stillflow.engine.base import Floats, InputError, Strength, nearest
+from stillflow.engine.inference import LikelihoodModel, Situation, possible, spot_of
+from stillflow.engine.ruleset import Check, Knowledge, truth
+
+SURE = 0.95
+"""Probability at which one is called sure of a fault."""
+
+MOST_STEPS = 12
+"""Checks of one way; who needs more is not sure of anything."""
+
+
+@dataclass(frozen=True)
+class Sign:
+    """One answer and how many times likelier it is with the fault than elsewhere.
+
+    Attributes:
+        check: its id.
+        ask: the question.
+        answer: as listed; of a reading the level.
+        reading: whether the airflow model says it.
+        times: over 1 for the fault, under 1 against it.
+        often: how often it is given where the fault is there.
+    """
+
+    check: str
+    ask: str
+    answer: str
+    reading: bool
+    times: float
+    often: float
+
+
+@dataclass(frozen=True)
+class Look:
+    """One step of a way to be sure: the check, the answer that is to be expected, and after it."""
+
+    check: str
+    ask: str
+    answer: str
+    minutes: float
+    chance: float
+
+
+@dataclass(frozen=True)
+class Grounds:
+    """What there is to know of one fault.
+
+    Attributes:
+        fault: its id.
+        title: its title.
+        start: its probability before anything is seen.
+        signs_for: the strongest first.
+        signs_against: the strongest first.
+        way: the cheapest checks found that make sure of it where it is there.
+        sure: whether they do.
+        rival: the likeliest other fault at the end of the way, and its chance.
+    """
+
+    fault: str
+    title: str
+    start: float
+    signs_for: tuple[Sign, ...]
+    signs_against: tuple[Sign, ...]
+    way: tuple[Look, ...]
+    sure: bool
+    rival: tuple[str, float]
+
+    @property
+    def minutes(self) -> float:
+        """Of the whole way."""
+        return sum(look.minutes for look in self.way)
+
+
+def grounds_of(knowledge: Knowledge, fault_id: str) -> Grounds:
+    """Everything for and against a fault on a plain visit, and the cheapest way to be sure.
+
+    Raises:
+        InputError: no such fault, or a rule set without classes of unit to reckon with.
+    """
+    if fault_id not in knowledge.faults:
+        right = nearest(fault_id, knowledge.faults)
+        raise InputError(f"there is no fault '{fault_id}'", right=right)
+    subject = Subject(knowledge)
+    if subject.model is None:
+        raise InputError("no class of unit says what a unit should read", right="add one")
+    index = knowledge.fault_index[fault_id]
+    prior = subject.model.prior({}, ())
+    signs = sorted(
+        _signs(subject, index, prior), key=lambda one: (-abs(np.log(one.times)), one.check)
+    )
+    way, chances = _Way(subject, subject.model, index).cheapest(prior)
+    others = chances.copy()
+    others[index] = 0.0
+    names = list(knowledge.faults)
+    return Grounds(
+        fault=fault_id,
+        title=knowledge.faults[fault_id].title,
+        start=float(prior[index]),
+        signs_for=tuple(one for one in signs if one.times > Strength.SLIGHT.factor**0.5),
+        signs_against=tuple(one for one in signs if one.times < Strength.SLIGHT.factor**-0.5),
+        way=way,
+        sure=bool(chances[index] >= SURE),
+        rival=(names[int(others.argmax())], float(others.max())),
+    )
+
+
+def _signs(subject: Subject, index: int, prior: Floats) -> Iterator[Sign]:
+    labels = {level.id: level.title for level in subject.knowledge.levels}
+    for check_id, outlook in subject.outlooks.items():
+        check = subject.knowledge.checks[check_id]
+        chance = outlook.likelihood
+        share = prior.copy()
+        share[index] = 0.0
+        elsewhere = chance @ share / share.sum()
+        words = labels | {one.id: one.label for one in check.answers}
+        for number, answer in enumerate(outlook.answers):
+            often = float(chance[number, index])
+            times = float((often + _TINY) / (elsewhere[number] + _TINY))
+            reading = check.kind == "reading"
+            yield Sign(check_id, check.ask, words[answer], reading, times, often)
+
+
+_TINY = 1e-6
+_ASKING = 0.1
+"""Minutes that any question takes besides its own."""
+_TELLING = 0.05
+"""Least divergence, natural log, for which a check is made."""
+
+
+@dataclass
+class _Walked:
+    """Where some checks have led."""
+
+    situation: Situation
+    weights: Floats
+    opened: set[str] = field(default_factory=set)
+    looks: list[Look] = field(default_factory=list)
+
+
+class _Way:
+    """The cheapest way to be sure: a greedy search by what a check tells a minute, then pruned.
+
+    What a check tells is the Kullback-Leibler divergence of its answers with the fault from those
+    without it.
+    """
+
+    def __init__(self, subject: Subject, model: LikelihoodModel, index: int) -> None:
+        self._subject = subject
+        self._model = model
+        self._index = index
+        self._knowledge = subject.knowledge
+
+    def cheapest(self, prior: Floats) -> tuple[tuple[Look, ...], Floats]:
+        """The steps, and the probabilities after them, shape (F,)."""
+        chosen: list[str] = []
+        now = self._walk(chosen, prior)
+        while now.weights[self._index] < SURE and len(chosen) < MOST_STEPS:
+            best = self._next(chosen, now)
+            if best is None:
+                break
+            chosen.append(best)
+            now = self._walk(chosen, prior)
+        for check_id in list(chosen):
+            fewer = [one for one in chosen if one != check_id]
+            without = self._walk(fewer, prior)
+            if without.weights[self._index] >= SURE and len(without.looks) == len(fewer):
+                chosen, now = fewer, without
+        return tuple(now.looks), now.weights
+
+    def _walk(self, checks: list[str], prior: Floats) -> _Walked:
+        """Make these checks one after the other, each answered as is likeliest with the fault."""
+        now = _Walked(Situation({}), prior)
+        for check_id in checks:
+            check = self._knowledge.checks[check_id]
+            if not self._askable(check, now.situation):
+                continue
+            [outlook] = self._model.outlooks(now.situation, [check_id])
+            row = int(outlook.likelihood[:, self._index].argmax())
+            weights = now.weights * outlook.likelihood[row]
+            now.weights = weights / weights.sum()
+            now.situation, label = self._after(now.situation, check, outlook.answers[row])
+            chance = float(now.weights[self._index])
+            minutes = self._minutes(check, now.opened)
+            now.looks.append(Look(check_id, check.ask, label, minutes, chance))
+            if check.access:
+                now.opened.add(check.access)
+        return now
+
+    def _next(self, chosen: list[str], now: _Walked) -> str | None:
+        """The check that tells most a minute from here; None where none tells anything."""
+        others = now.weights.copy()
+        others[self._index] = 0.0
+        others = others / others.sum()
+        free = [
+            check.id
+            for check in self._knowledge.checks.values()
+            if check.id not in chosen
+            and not (check.verifies and check.kind == "choice")
+            and self._askable(check, now.situation)
+        ]
+        best, most = None, 0.0
+        for outlook in self._model.outlooks(now.situation, free):
+            mine = outlook.likelihood[:, self._index] + _TINY
+            rest = outlook.likelihood @ others + _TINY
+            told = float((mine * np.log(mine / rest)).sum())
+            check = self._knowledge.checks[outlook.check_id]
+            worth = told / (self._minutes(check, now.opened) + _ASKING)
+            if worth > most and told > _TELLING:
+                best, most = check.id, worth
+        return best
+
+    def _after(self, situation: Situation, check: Check, answer: str) -> tuple[Situation, str]:
+        if check.kind == "choice":
+            label = next(one.label for one in check.answers if one.id == answer)
+            return situation.with_choice(check.id, answer), label
+        value = self._subject.typical_reading(check, answer)
+        level = next(one.title for one in self._knowledge.levels if one.id == answer)
+        return situation.with_reading(spot_of(check), value), level
+
+    def _askable(self, check: Check, situation: Situation) -> bool:
+        facts = self._model.facts(situation)
+        wanted = check.asked_when
+        return possible(check.possible_when, facts) and (
+            wanted is None or truth(wanted, facts) is True
+        )
+
+    def _minutes(self, check: Check, opened: set[str]) -> float:
+        fresh = check.access is not None and check.access not in opened
+        access = self._knowledge.accesses[check.access].minutes if fresh and check.access else 0.0
+        return check.minutes + access
