@@ -27,7 +27,7 @@ from stillflow.casebook.tables import (
     year_made,
 )
 from stillflow.engine.base import InputError
-from stillflow.engine.inference import House, NamedInlet, Site, Unit, Visit, key_of
+from stillflow.engine.inference import GoodReading, House, NamedInlet, Site, Unit, Visit, key_of
 
 if TYPE_CHECKING:
     from stillflow.casebook.store import Casebook
@@ -135,6 +135,25 @@ class Sites:
             found = self._casebook.load(connection, mine)
         begun = datetime.min.replace(tzinfo=UTC)
         return sorted(found, key=lambda one: (one.opened or begun, one.id))
+
+    def prefilled(self, known: KnownSite, visit: Visit) -> Visit:
+        """A visit with what is known of its house, where it does not say otherwise itself."""
+        good = self._good_readings(known)
+        parts: dict[str, Any] = {"earlier": good}
+        for name, part in (("site", known.site), ("unit", known.unit), ("house", known.house)):
+            said = getattr(visit, name).model_dump(exclude_defaults=True)
+            parts[name] = type(part)(**{**part.model_dump(), **said})
+        return visit.model_copy(update=parts)
+
+    def _good_readings(self, known: KnownSite) -> tuple[GoodReading, ...]:
+        """The newest good reading of each spot of a house, as long as its unit is the same."""
+        newest: dict[tuple[str, ...], GoodReading] = {}
+        for visit in self.visits(known.line.id):
+            if visit.conclusion is not None and visit.unit.fitted == known.unit.fitted:
+                for one in visit.conclusion.readings:
+                    spot = (one.station.value, one.state.value, key_of(one.inlet))
+                    newest[spot] = one
+        return tuple(newest.values())
 
     def edit(
         self,

@@ -56,6 +56,7 @@ def ask_intake(
     visit: Visit,
     keep: Callable[[Visit], Visit],
     refused: Iterable[tuple[str, str]] = (),
+    named_now: bool = False,
 ) -> Visit | None:
     """Ask what is not known yet.
 
@@ -65,6 +66,7 @@ def ask_intake(
         visit: what is known.
         keep: called with the visit after each answer; gives the visit as it is kept.
         refused: part and field of values to be asked again, whatever else is known.
+        named_now: the house has just been named, so that `back` leads to its name.
 
     Returns:
         The visit as it is kept; None if the person stopped.
@@ -77,6 +79,11 @@ def ask_intake(
         screen.head("The call")
         screen.text("Press Enter to leave a question out. Or: ?   back   stop")
     at = 0
+    if named_now:
+        questions.insert(
+            0, next(one for one in DETAILS if (one.part, one.name) == ("site", "name"))
+        )
+        at = 1
     while at < len(questions):
         question = questions[at]
         screen.text(_asked(question, visit))

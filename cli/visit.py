@@ -12,6 +12,7 @@ from typing import Any
 import click
 from click.core import ParameterSource
 
+from stillflow.casebook.sites import Sites
 from stillflow.casebook.store import Casebook
 from stillflow.cli.guided import Guided
 from stillflow.cli.intake import ask_intake
@@ -25,6 +26,7 @@ from stillflow.cli.options import (
 )
 from stillflow.cli.prompt import ask
 from stillflow.cli.screen import Screen
+from stillflow.cli.sites_prompt import ask_site
 from stillflow.engine import Session, load_rules
 from stillflow.engine.base import InputError
 from stillflow.engine.inference import Visit
@@ -91,7 +93,11 @@ def command(
             missing = tuple(dict.fromkeys((*begun.missing_tools, *without)))
             begun = begun.model_copy(update={"missing_tools": missing})
             begun = keep(begun) if visit else begun
-        asked = ask_intake(screen, knowledge, begun, keep, refused)
+        if visit is None:
+            chosen, named = ask_site(screen, Sites(casebook), knowledge, begun, keep)
+        else:
+            chosen, named = begun, False
+        asked = chosen and ask_intake(screen, knowledge, chosen, keep, refused, named)
 
         def opened(known: Visit) -> Session:
             return Session(knowledge, known, think, wrong_part)

@@ -11,7 +11,7 @@ from collections.abc import Sequence
 from datetime import datetime
 from typing import Protocol
 
-from stillflow.engine.base import Floats, InputError
+from stillflow.engine.base import Floats, InputError, Station
 from stillflow.engine.dialogue.choosing import Planner
 from stillflow.engine.dialogue.course import Course, Move
 from stillflow.engine.dialogue.explain import Meaning, meanings, reasons
@@ -25,6 +25,7 @@ from stillflow.engine.inference import (
     Conclusion,
     Conclusions,
     Event,
+    GoodReading,
     LikelihoodModel,
     Situation,
     Sizes,
@@ -99,7 +100,8 @@ class Session:
             tried = self.progress.tried
             text = self._ending(move.ending).what
             fault = tried[-1] if tried else None
-            conclusion = Conclusion(step=move.kind, fault=fault, text=text)
+            good = self._good_readings() if move.kind == "done" else ()
+            conclusion = Conclusion(step=move.kind, fault=fault, text=text, readings=good)
         return self._visit.model_copy(update={"conclusion": conclusion})
 
     @property
@@ -285,6 +287,31 @@ class Session:
             return (*doubt, move.because)
         because = tuple(reasons(self.knowledge, self.progress, concluded.firings))
         return (move.because, *because) if move.turn.next == "confirm" else because
+
+    def _good_readings(self) -> tuple[GoodReading, ...]:
+        """What is read now, for the next visit to be judged by."""
+        visit, progress = self._visit, self.progress
+        inlets, gauge = progress.inlets, visit.gauge
+        names = {
+            Station.INLET: inlets.here,
+            Station.HOSE: inlets.here,
+            Station.OTHER: inlets.other,
+        }
+        return tuple(
+            GoodReading(
+                station=at if isinstance(at, Station) else Station.OTHER,
+                state=state,
+                inlet=names.get(at, "") if isinstance(at, Station) else at.name,
+                suction=value,
+                orifice_in=gauge.orifice_in,
+                altitude_ft=visit.site.altitude_ft,
+                gauge=gauge.name,
+                tolerance=gauge.tolerance,
+                after=progress.tried[-1] if progress.tried else "",
+                at=max((one.at for one in visit.events if one.at), default=visit.opened),
+            )
+            for (state, at), value in progress.situation.readings.items()
+        )
 
     def _ending(self, ending: Ending) -> Ending:
         measured = outcome_words(self.knowledge, self.baseline, self.progress)

@@ -12,6 +12,7 @@ from stillflow.engine.inference.baseline import (
     tolerance_of,
 )
 from stillflow.engine.inference.bearings import Bearings, bearings_of, contradicts
+from stillflow.engine.inference.earlier import ago, comparable, earlier_words, inches
 from stillflow.engine.inference.facts import (
     Spot,
     judge,
@@ -53,6 +54,7 @@ from stillflow.engine.inference.visit import (
     Conclusion,
     Event,
     Gauge,
+    GoodReading,
     House,
     NamedInlet,
     Pair,
@@ -80,6 +82,7 @@ __all__ = [
     "Firing",
     "Further",
     "Gauge",
+    "GoodReading",
     "House",
     "Inlets",
     "LikelihoodModel",
@@ -92,15 +95,19 @@ __all__ = [
     "Spot",
     "Unit",
     "Visit",
+    "ago",
     "baseline_for",
     "bearings_of",
     "checked_answer",
     "checked_event",
     "checked_strikes",
     "class_of",
+    "comparable",
     "contradicts",
     "course_for",
+    "earlier_words",
     "found_system",
+    "inches",
     "inference_for",
     "judge",
     "key_of",

@@ -23,7 +23,8 @@ from stillflow.engine.airflow import (
     readings_table,
 )
 from stillflow.engine.base import AirState, InputError, Model, Place, Station, nearest
-from stillflow.engine.inference.inlets import At
+from stillflow.engine.inference.earlier import Comparable, comparable
+from stillflow.engine.inference.inlets import At, key_of
 from stillflow.engine.inference.visit import Pair, Visit
 from stillflow.engine.ruleset import Knowledge, UnitClass
 
@@ -41,13 +42,21 @@ _TRUST = (Station.INLET, Station.HOSE, Station.UTILITY, Station.UNIT, Station.OT
 
 
 class Baseline(Model):
-    """Expected readings in inH2O per station, how far to trust them, the air path behind them."""
+    """Expected readings in inH2O per station, how far to trust them, the air path behind them.
+
+    Attributes:
+        further: expected at inlets that have no station, where they were read before, by `key_of`.
+        gauge: tolerance of the gauge that the earlier readings were taken with, if it was another
+            one than today's; its share of a reading comes on top.
+    """
 
     origin: Origin = Field(alias="from")
     tolerance: float
     expected: dict[Station, Pair]
     note: str
     system: System = Field(exclude=True, repr=False)
+    further: dict[str, Pair] = Field(default_factory=dict, exclude=True)
+    gauge: float = Field(0.0, exclude=True)
 
     @property
     def wide(self) -> bool:
@@ -55,11 +64,18 @@ class Baseline(Model):
         return self.origin == "class"
 
     def at(self, state: AirState, at: At) -> float:
-        """The expected reading, inH2O; at a further inlet what is expected at the other one."""
-        pair = self.expected[at if isinstance(at, Station) else Station.OTHER]
-        value = pair.sealed if state is AirState.SEALED else pair.working
+        """The expected reading, inH2O.
+
+        At a further inlet what it read before, or what is expected at the other one.
+        """
+        if not isinstance(at, Station):
+            before = getattr(self.further.get(key_of(at.name), Pair()), state.value)
+            if before:
+                return float(before)
+            at = Station.OTHER
+        value = getattr(self.expected[at], state.value)
         assert value is not None
-        return value
+        return float(value)
 
 
 def baseline_for(visit: Visit, knowledge: Knowledge) -> Baseline:
@@ -70,10 +86,14 @@ def baseline_for(visit: Visit, knowledge: Knowledge) -> Baseline:
     """
     unit_class = class_of(visit, knowledge)
     system = system_for(visit, unit_class)
+    before = comparable(visit)
     recorded = {s: pair for s, pair in visit.last_good.items() if pair.sealed or pair.working}
+    gauge = 0.0
     origin: Origin
+    if not recorded and before.pairs:
+        recorded, gauge = dict(before.pairs), before.gauge
     if recorded:
-        origin, tolerance, note = "last-visit", LAST_VISIT_TOLERANCE, "the last good visit here"
+        origin, tolerance, note = "last-visit", LAST_VISIT_TOLERANCE + gauge, _last_visit(before)
         system = _matched(system, recorded)
     elif visit.unit.rated_sealed is not None and visit.unit.rated_airflow is not None:
         origin, tolerance, note = "rated", RATED_TOLERANCE, "the unit's rating"
@@ -84,7 +104,22 @@ def baseline_for(visit: Visit, knowledge: Knowledge) -> Baseline:
         expected[station] = expected[station].model_copy(update=pair.model_dump(exclude_none=True))
     if visit.site.altitude_ft and origin != "last-visit":
         note += f", corrected for {visit.site.altitude_ft:,.0f} ft"
-    return Baseline(origin=origin, tolerance=tolerance, expected=expected, note=note, system=system)
+    return Baseline(
+        origin=origin,
+        tolerance=tolerance,
+        expected=expected,
+        note=note,
+        system=system,
+        further=dict(before.further) if origin == "last-visit" else {},
+        gauge=gauge,
+    )
+
+
+def _last_visit(before: Comparable) -> str:
+    if not before.pairs:
+        return "the last good visit here"
+    when = f" on {before.at:%Y-%m-%d}" if before.at else ""
+    return f"the last good visit here{when}{', with another gauge' if before.gauge else ''}"
 
 
 def tolerance_of(baseline: Baseline, gauge_tolerance: float) -> float:
@@ -94,7 +129,8 @@ def tolerance_of(baseline: Baseline, gauge_tolerance: float) -> float:
         baseline: what this system should read, and how well that is known.
         gauge_tolerance: share of the reading.
     """
-    return gauge_tolerance + (baseline.tolerance if baseline.wide else HOUSE_TOLERANCE)
+    house = baseline.tolerance if baseline.wide else HOUSE_TOLERANCE
+    return gauge_tolerance + baseline.gauge + house
 
 
 def class_of(visit: Visit, knowledge: Knowledge) -> UnitClass:

@@ -455,7 +455,7 @@ _KEPT: OrderedDict[tuple[int, str], GaugeModel] = OrderedDict()
 
 def gauge_model(knowledge: Knowledge, baseline: Baseline, visit: Visit) -> GaugeModel:
     """The model of a house, solved once however many sessions are about it."""
-    known = {"unit", "site", "house", "gauge", "last_good"}
+    known = {"unit", "site", "house", "gauge", "last_good", "earlier"}
     key = id(knowledge), visit.model_dump_json(include=known)
     if key not in _KEPT or _KEPT[key].knowledge is not knowledge:
         _KEPT[key] = GaugeModel(knowledge, baseline, visit)
@@ -471,7 +471,8 @@ def _doubts(baseline: Baseline, visit: Visit) -> list[Variation]:
     thin = THIN_AIR * abs(np.log(density_at(visit.site.altitude_ft)))
     if baseline.origin == "last-visit":
         thin = 0.0
-    both = float(np.hypot(doubt.both, thin))
+    # Two gauges that are each off by up to their tolerance, all readings of one alike.
+    both = float(np.sqrt(doubt.both**2 + thin**2 + baseline.gauge**2 / 3.0))
     airflow = doubt.airflow
     if baseline.origin == "rated" and visit.unit.rated_airflow is None:
         airflow = LABEL_DOUBT["class"].airflow

@@ -99,6 +99,8 @@ class Inlets:
         """Take in a name that was given with the answer to a check, or with a fix."""
         station = check.station if check is not None else None
         known = self._learn(name)
+        if not known:
+            return
         if station in (Station.INLET, Station.HOSE):
             self.here = known
         elif station is Station.OTHER:

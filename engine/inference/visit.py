@@ -21,7 +21,7 @@ from stillflow.engine.airflow import (
     LOWEST_FT,
     SHORTEST_HOSE_FT,
 )
-from stillflow.engine.base import MOST_SUCTION_INH2O, InputError, Model, Station, quantity
+from stillflow.engine.base import MOST_SUCTION_INH2O, AirState, InputError, Model, Station, quantity
 
 CANT_TELL = "can't tell"
 CANT_DO = "can't do here"
@@ -156,6 +156,7 @@ class Gauge(Model):
     orifice_in: Orifice = Field(
         0.625, description="diameter of the orifice for working readings, in, or such as 16 mm"
     )
+    name: Name = Field("", description="which gauge, as the shop tells its gauges apart")
     zero: Zero = Field(0.0, description="what the gauge shows in open air, inH2O")
     tolerance: Annotated[float, Field(gt=0, le=0.2)] = Field(
         0.02, description="how far a reading may be off, as a share of it"
@@ -218,12 +219,32 @@ class Event(Model):
         return self.check is None and self.fix is None
 
 
+class GoodReading(Model):
+    """A reading that a visit left behind once all was well, to judge the next one by."""
+
+    station: Station = Field(description="where the gauge was put")
+    state: AirState = Field(description="sealed or working")
+    inlet: Name = Field("", description="the inlet by name; empty where the station has none")
+    suction: Suction = Field(description="inH2O, the gauge's zero taken off, or such as 22 kPa")
+    orifice_in: Orifice = Field(0.625, description="diameter of the orifice, in")
+    altitude_ft: Altitude = Field(0.0, description="feet above sea level")
+    gauge: Name = Field("", description="which gauge it was taken with")
+    tolerance: Annotated[float, Field(gt=0, le=0.2)] = Field(
+        0.02, description="how far that gauge may be off, as a share of a reading"
+    )
+    after: Name = Field("", description="id of the fault whose fix came last before it, if any")
+    at: datetime | None = Field(None, description="when, UTC")
+
+
 class Conclusion(Model):
     """How the visit ended."""
 
     step: str = Field(description="done, refer or stop")
     fault: str | None = Field(None, description="id of the fault that was found")
     text: str = Field("", description="how it ended, in a sentence")
+    readings: tuple[GoodReading, ...] = Field(
+        (), description="where all is well: what was read last, for the next visit"
+    )
 
 
 class Visit(Model):
@@ -247,6 +268,9 @@ class Visit(Model):
     gauge: Gauge = Gauge()
     last_good: dict[Station, Pair] = Field(
         default_factory=dict, description="readings after the last good visit, by station"
+    )
+    earlier: tuple[GoodReading, ...] = Field(
+        (), max_length=500, description="what earlier visits left behind, the newest of each"
     )
     missing_tools: tuple[str, ...] = Field((), description="tools that are not at hand, by id")
     events: tuple[Event, ...] = Field(

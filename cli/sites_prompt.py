@@ -1,0 +1,146 @@
+"""Which house a visit is to: typed as part of a name, street or phone, and what is known of it."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from datetime import UTC, datetime
+
+from stillflow.casebook.ids import new_id
+from stillflow.casebook.sites import KnownSite, Sites
+from stillflow.cli.prompt import ask
+from stillflow.cli.screen import Screen
+from stillflow.engine.inference import Unit, Visit, ago, earlier_words
+from stillflow.engine.ruleset import Knowledge
+
+_MOST = 8
+
+QUESTION = "Name of the house or job, or part of its name, street or phone"
+_MEANING = (
+    "As you will look for it later. A house that was visited before brings its inlets, unit, hose "
+    "and last good readings."
+)
+
+
+def ask_site(
+    screen: Screen,
+    sites: Sites,
+    knowledge: Knowledge,
+    visit: Visit,
+    keep: Callable[[Visit], Visit],
+) -> tuple[Visit | None, bool]:
+    """Ask which house, and take in what is known of it.
+
+    Args:
+        screen: where to write.
+        sites: the houses of the casebook.
+        knowledge: the rules, for what a fix is called.
+        visit: what was said on the command line.
+        keep: called with the visit once the house is chosen; gives the visit as it is kept.
+
+    Returns:
+        The visit as it is kept, None if the person stopped; and whether the house is a new one. A
+        house without a name keeps nothing.
+
+    Raises:
+        EOFError: the input has ended.
+    """
+    screen.text("Press Enter to leave a question out. Or: ?   stop")
+    while True:
+        line = ask(QUESTION).strip()
+        if line.lower() == "stop":
+            return None, False
+        if line == "?":
+            screen.text(_MEANING)
+        elif line.lower() == "back":
+            screen.text("This is the first question; there is nothing to go back to.")
+        elif not line:
+            return visit, False
+        else:
+            break
+    found = sites.find(line, _MOST)
+    if found:
+        for number, one in enumerate(found, 1):
+            last = f", last visit {ago(one.last, datetime.now(UTC)).lower()}" if one.last else ""
+            screen.item(str(number), f"{one.words}{last}")
+        if len(found) == _MOST:
+            screen.text("There may be more; type more of it.")
+        wanted = _number(screen, len(found), line)
+        if wanted is None:
+            return None, False
+        if wanted:
+            known = sites.known(found[wanted - 1].id)
+            return _from_known(screen, sites, known, knowledge, visit, keep), False
+    site = visit.site.model_copy(update={"id": new_id(), "name": line[:200]})
+    return keep(visit.model_copy(update={"site": site})), True
+
+
+def _number(screen: Screen, count: int, line: str) -> int | None:
+    """Which of those listed, 0 for a new house; None for stop."""
+    while True:
+        typed = ask(f"Which? Its number, or 'new' for another house, '{line[:60]}'").strip().lower()
+        if typed == "stop":
+            return None
+        if typed == "new":
+            return 0
+        if typed.isascii() and typed.isdigit() and len(typed) < 4 and 1 <= int(typed) <= count:
+            return int(typed)
+        screen.text(f"Type a number from 1 to {count}, new, or stop.")
+
+
+def _from_known(
+    screen: Screen,
+    sites: Sites,
+    known: KnownSite,
+    knowledge: Knowledge,
+    visit: Visit,
+    keep: Callable[[Visit], Visit],
+) -> Visit | None:
+    visit = sites.prefilled(known, visit)
+    now = datetime.now(UTC)
+    screen.gap()
+    screen.text(f"Known: {known.line.words}.", style="bold")
+    screen.items(known_facts(known))
+    if visit.earlier:
+        screen.text("Last good readings, which this visit is judged by:")
+        screen.items(earlier_words(visit, knowledge.faults, now))
+    else:
+        screen.text("No good readings are on record for this unit.")
+    if known.units:
+        while True:
+            line = ask("Is it still the same unit? Enter for yes, or: new").strip().lower()
+            if line == "stop":
+                return None
+            if line == "new":
+                unit = Unit(fitted=now.date())
+                visit = visit.model_copy(update={"unit": unit, "earlier": ()})
+                screen.text("Then it starts anew: no earlier reading counts.")
+            if line in ("", "y", "yes", "new"):
+                break
+            screen.text("Press Enter if it is the same, or type: new")
+    return keep(visit)
+
+
+def known_facts(known: KnownSite) -> list[str]:
+    """What is known of a house, a line each."""
+    unit, house, site = known.unit, known.house, known.site
+    about = [
+        *([f"fitted {unit.fitted}"] if unit.fitted else []),
+        *([f"{unit.rated_sealed:g} inH2O sealed"] if unit.rated_sealed else []),
+        *([f"{unit.rated_airflow:g} cfm"] if unit.rated_airflow else []),
+        *([unit.class_] if unit.class_ else []),
+        *([f"about {unit.age_years:.0f} years old"] if unit.age_years is not None else []),
+        *([f"{unit.motors} motors" if unit.motors == 2 else "1 motor"] if unit.motors else []),
+        *([f"filter: {unit.filter}"] if unit.filter else []),
+    ]
+    measures = [
+        *([f"{house.tubing_ft:g} ft of tubing"] if house.tubing_ft is not None else []),
+        *([f"a hose of {house.hose_ft:g} ft"] if house.hose_ft is not None else []),
+        *([f"{house.hose_bore_in:g} in inside"] if house.hose_bore_in is not None else []),
+        *([f"{site.altitude_ft:,.0f} ft above the sea"] if site.altitude_ft else []),
+    ]
+    named = [f"{one.name} ({one.branch})" if one.branch else one.name for one in site.inlets]
+    return [
+        *([f"Unit: {', '.join(about)}."] if about else []),
+        *([f"House: {', '.join(measures)}."] if measures else []),
+        *([f"Inlets: {', '.join(named)}."] if named else []),
+    ]

@@ -1,0 +1,185 @@
+"""`stillflow visit` begins with the house: what was measured there last is what is judged by."""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+
+import pytest
+from command import stillflow
+
+from stillflow.casebook.sites import Sites
+from stillflow.casebook.store import Casebook
+from stillflow.engine import Session, load_rules
+from stillflow.engine.inference import (
+    Conclusion,
+    Event,
+    Gauge,
+    GoodReading,
+    House,
+    Site,
+    Unit,
+    Visit,
+    baseline_for,
+)
+
+THEN = datetime.now(UTC) - timedelta(days=426)
+HERON = Site(
+    name="14 Heron Court",
+    address="14 Heron Court, Larkham",
+    customer="Ada Penhallow",
+    phone="0555 010-203",
+    inlet="kitchen",
+)
+GOOD = {
+    "inlet": "kitchen",
+    "station": "inlet",
+    "at": THEN,
+    "after": "hose-holed",
+    "gauge": "blue",
+}
+
+
+def last_year() -> Visit:
+    readings = (
+        GoodReading(state="sealed", suction=126, **GOOD),
+        GoodReading(state="working", suction=74, **GOOD),
+    )
+    return Visit(
+        id="last-year",
+        opened=THEN,
+        described=True,
+        site=HERON,
+        unit=Unit(rated_sealed=130, rated_airflow=114, age_years=9, filter="bag"),
+        house=House(tubing_ft=60, hose_ft=30),
+        gauge=Gauge(name="blue"),
+        events=(Event(fix="hose-holed", done=True),),
+        conclusion=Conclusion(step="done", fault="hose-holed", text="Well.", readings=readings),
+    )
+
+
+@pytest.fixture
+def url(tmp_path: Path) -> str:
+    where = f"sqlite:///{tmp_path}/casebook.db"
+    with Casebook(where) as casebook:
+        casebook.put(last_year())
+    return where
+
+
+def begun(url: str, *lines: str) -> tuple[str, Visit]:
+    outcome = stillflow("visit", "--db", url, typed="".join(f"{line}\n" for line in lines))
+    assert outcome.code == 0, outcome.err
+    with Casebook(url) as casebook:
+        return outcome.out, casebook.open_visits()[0]
+
+
+@pytest.mark.parametrize("part", ["heron", "LARKHAM 14", "penhallow", "010-203", "010203"])
+def test_a_known_house_is_found_by_part_and_brings_what_is_known(url: str, part: str) -> None:
+    out, visit = begun(url, part, "1", "", "stop")
+    assert "14 Heron Court, Larkham, Ada Penhallow" in " ".join(out.split())
+    said = " ".join(out.split())
+    assert "14 months ago" in said
+    assert 'after "The hose has a hole or a split" was put right' in said
+    assert "126 sealed, 74 working at the kitchen inlet, 5/8 in." in said
+    assert visit.site.customer == "Ada Penhallow"
+    assert visit.unit.rated_sealed == 130
+    assert visit.unit.age_years == pytest.approx(10.2, abs=0.1)
+    assert visit.house == House(tubing_ft=60, hose_ft=30)
+    assert [one.suction for one in visit.earlier] == [126, 74]
+    with Casebook(url) as casebook:
+        (line,) = Sites(casebook).find("heron")
+    assert line.visits == 2
+
+
+def test_the_visit_is_judged_by_the_last_good_readings_of_its_inlet(url: str) -> None:
+    knowledge = load_rules()
+    _, visit = begun(url, "heron", "1", "", "stop")
+    rated = visit.model_copy(update={"earlier": ()})
+    assert baseline_for(rated, knowledge).origin == "rated"
+    kitchen = visit.model_copy(update={"site": visit.site.model_copy(update={"inlet": "Kitchen"})})
+    judged = baseline_for(kitchen, knowledge)
+    assert judged.origin == "last-visit"
+    assert judged.expected["inlet"].sealed == 126
+    assert judged.expected["inlet"].working == 74
+    hall = visit.model_copy(update={"site": visit.site.model_copy(update={"inlet": "hall"})})
+    assert baseline_for(hall, knowledge).origin == "rated"
+    thin = visit.model_copy(
+        update={"site": kitchen.site.model_copy(update={"altitude_ft": 5280.0})}
+    )
+    assert baseline_for(thin, knowledge).origin == "rated"
+    narrow = kitchen.model_copy(update={"gauge": Gauge(orifice_in=0.5, name="blue")})
+    through = baseline_for(narrow, knowledge)
+    assert through.expected["inlet"].sealed == 126
+    assert through.expected["inlet"].working != 74
+
+
+def test_another_gauge_widens_what_is_expected(url: str) -> None:
+    knowledge = load_rules()
+    _, visit = begun(url, "heron", "1", "", "stop")
+    site = visit.site.model_copy(update={"inlet": "kitchen"})
+    same = visit.model_copy(update={"site": site, "gauge": Gauge(name="blue")})
+    other = visit.model_copy(update={"site": site, "gauge": Gauge(name="red")})
+    first, second = baseline_for(same, knowledge), baseline_for(other, knowledge)
+    assert second.tolerance == pytest.approx(first.tolerance + 0.02)
+    assert "another gauge" in second.note
+    # A reading that is low by the one is less surely low by the other.
+    sure = []
+    for one in (same, other):
+        session = Session(knowledge, one)
+        session.record("sealed-inlet", 119.0)
+        session.record("working-inlet", 70.0)
+        index = knowledge.fault_index["nothing-wrong"]
+        sure.append(session.progress.probabilities[index])
+    assert sure[1] > 1.1 * sure[0]
+
+
+def test_a_unit_that_was_replaced_starts_anew(url: str) -> None:
+    out, visit = begun(url, "heron", "1", "new", "stop")
+    assert "starts anew" in out
+    assert visit.earlier == ()
+    assert visit.unit.rated_sealed is None
+    assert visit.unit.fitted == datetime.now(UTC).date()
+    _, again = begun(url, "no", "heron", "1", "", "stop")
+    assert again.unit.fitted == visit.unit.fitted
+    assert again.earlier == ()
+
+
+def test_another_house_of_the_same_name_is_a_house_of_its_own(url: str) -> None:
+    _, visit = begun(url, "14 Heron Court", "new", "stop")
+    assert visit.site.customer == ""
+    assert visit.earlier == ()
+    with Casebook(url) as casebook:
+        assert [one.visits for one in Sites(casebook).find("heron")] == [1, 1]
+
+
+def test_a_visit_that_ends_well_leaves_its_readings_for_the_next(url: str) -> None:
+    knowledge = load_rules()
+    with Casebook(url) as casebook:
+        sites = Sites(casebook)
+        known = sites.known(sites.find("heron")[0].id)
+        visit = casebook.begin(sites.prefilled(known, Visit()))
+        site = visit.site.model_copy(update={"inlet": "kitchen"})
+        session = Session(knowledge, visit.model_copy(update={"site": site}))
+        now = datetime.now(UTC)
+        session.record("sealed-inlet", 92.0, now)
+        session.record("working-inlet", 48.0, now)
+        session.record_fix("hose-holed", True, now)
+        session.record("sealed-inlet", 125.0, now)
+        session.record("working-inlet", 73.5, now)
+        session.record("works-now", "as-it-should", now)
+        while (step := session.next_step()).check is not None:
+            check = knowledge.checks[step.check.id]
+            usual = max(check.answers, key=lambda one: one.usual, default=None)
+            session.record(check.id, usual.id if usual else "can't do here", now)
+        ended = session.visit
+        assert ended.conclusion is not None
+        assert ended.conclusion.step == "done"
+        spots = {(one.station, one.state): one.suction for one in ended.conclusion.readings}
+        assert spots[("inlet", "sealed")] == 125.0
+        assert {one.inlet for one in ended.conclusion.readings} == {"kitchen"}
+        kept = visit
+        for event in ended.events:
+            kept = casebook.add_event(kept, event)
+        casebook.save_header(ended, kept)
+        following = sites.prefilled(sites.known(known.line.id), Visit())
+        assert {one.suction for one in following.earlier} == {125.0, 73.5}
