@@ -172,7 +172,7 @@ def generate(
     ]
     chosen.sort(key=lambda check: bool(check.answers))
     faults = list(knowledge.faults)
-    priors = [kind.model.prior(kind.start.standing, ()).cumsum() for kind in kinds]
+    priors = [kind.model.prior(kind.start.standing).cumsum() for kind in kinds]
     for _ in range(count):
         number = int(generator.integers(len(kinds)))
         until = priors[number]

@@ -23,6 +23,7 @@ from stillflow.cli.prompt import (
     HINT,
     Typed,
     ask,
+    ask_inlet,
     event_for,
     fix_question,
     understand,
@@ -38,7 +39,7 @@ from stillflow.engine.dialogue import (
     missing_said,
     summarise,
 )
-from stillflow.engine.inference import Event, Visit
+from stillflow.engine.inference import NO_ANSWER, Event, Visit
 
 
 class Guided:
@@ -93,7 +94,7 @@ class Guided:
                 if typed.command == "stop":
                     return False
                 if typed.command is None:
-                    self._record(step, typed.answer or "")
+                    self._record(step, typed)
                     return True
                 if self._help(typed.command, step):
                     return True
@@ -117,8 +118,11 @@ class Guided:
             return understand(line, step.check)
         return understand_fix(line)
 
-    def _record(self, step: NextStep, answer: str) -> None:
-        event = self._session.checked(event_for(step, answer, datetime.now(UTC)))
+    def _record(self, step: NextStep, typed: Typed) -> None:
+        answer = typed.answer or ""
+        inlet = typed.inlet or self._inlet(step, answer)
+        event = event_for(step, answer, datetime.now(UTC), inlet)
+        event = self._session.checked(event)
         self._write(
             lambda: self._casebook.add_event(self._kept, event), (*self._kept.events, event)
         )
@@ -126,6 +130,15 @@ class Guided:
         self._session.take(event)
         if step.check is not None and step.check.station is not None:
             show_reading(self._screen, self._session, step.check)
+
+    def _inlet(self, step: NextStep, answer: str) -> str | None:
+        """Which inlet an answer is about, asked where only the person can say."""
+        if step.check is None:
+            asks = step.fix is not None and step.fix.asks_inlet and answer == "yes"
+            return ask_inlet(self._session.progress.inlets.names) if asks else None
+        points = any(one.inlet for one in step.check.answers if one.id == answer)
+        asks = points or (step.check.asks_inlet and answer not in NO_ANSWER)
+        return ask_inlet(step.check.inlets) if asks else None
 
     def _changed(self, line: str) -> Visit | None:
         """The visit with what a line corrects or adds of house, unit and tools, if it does."""

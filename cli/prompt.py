@@ -14,7 +14,7 @@ from datetime import datetime
 from typing import TextIO
 
 from stillflow.cli.output import say
-from stillflow.engine.base import InputError
+from stillflow.engine.base import InputError, Station
 from stillflow.engine.dialogue import AnswerOption, CheckStep, FixStep, NextStep
 from stillflow.engine.inference import CANT_DO, CANT_TELL, SKIPPED, Event
 
@@ -53,10 +53,14 @@ _WITHOUT = {
 
 @dataclass(frozen=True)
 class Typed:
-    """A command (`how`, `why`, `back`, `stop`) or an answer; exactly one is set."""
+    """A command (`how`, `why`, `back`, `stop`) or an answer; exactly one is set.
+
+    `inlet` is the name given with an answer, as in `92 at landing`.
+    """
 
     command: str | None = None
     answer: str | None = None
+    inlet: str | None = None
 
 
 FIX_ANSWERS = {"yes": "yes", "no": "no (leave it)", "not there": "not there"}
@@ -68,18 +72,24 @@ def fix_question(fix: FixStep) -> str:
     return "Was it done?" if fix.refer else "Done?"
 
 
-def event_for(step: NextStep, answer: str, at: datetime | None) -> Event:
+def event_for(
+    step: NextStep, answer: str, at: datetime | None, inlet: str | None = None
+) -> Event:
     """What goes on record for an answer to a step.
 
     Args:
         step: a check or a fix.
         answer: to a check its answer; to a fix one of `FIX_ANSWERS`.
         at: when, UTC.
+        inlet: name of the one it is about, if that was said; else the one the step names.
     """
     if step.check is not None:
-        return Event(check=step.check.id, answer=answer, at=at)
+        named = step.check.station is Station.OTHER and not step.check.asks_inlet
+        inlet = inlet or (step.check.inlet if named else None)
+        return Event(check=step.check.id, answer=answer, at=at, inlet=inlet)
     assert step.fix is not None
-    return fix_event(step.fix.fault, answer, at)
+    event = fix_event(step.fix.fault, answer, at)
+    return event.model_copy(update={"inlet": inlet or step.fix.inlet})
 
 
 def fix_event(fault: str, answer: str, at: datetime | None) -> Event:
@@ -144,9 +154,13 @@ def understand(line: str, step: CheckStep) -> Typed:
         return Typed(answer=_WITHOUT[text])
     if not text:
         raise InputError("nothing typed", right="type an answer, or one of the words below")
+    said, named, inlet = line.strip().partition(" at ")
+    name = inlet.strip() if named else None
     if step.kind == "reading":
-        return Typed(answer=line.strip())
-    return Typed(answer=_choice(text, step.answers))
+        return Typed(answer=said.strip(), inlet=name)
+    with suppress(InputError):
+        return Typed(answer=_choice(text, step.answers))
+    return Typed(answer=_choice(_plain(said), step.answers), inlet=name)
 
 
 def understand_fix(line: str) -> Typed:
@@ -166,6 +180,22 @@ def understand_fix(line: str) -> Typed:
         return Typed(answer="not there")
     right = "yes, no, not there, why, back or stop"
     raise InputError(f"'{line.strip()[:40]}' is not an answer", right=right)
+
+
+def ask_inlet(names: Sequence[str]) -> str | None:
+    """Which inlet is meant: a name, or the number of a known one; None if it has no name.
+
+    Args:
+        names: those that may be meant, the likeliest first.
+
+    Raises:
+        EOFError: the input has ended.
+    """
+    known = "".join(f"   {number} {name}" for number, name in enumerate(names, 1))
+    line = ask(f"Which inlet? Its name, such as landing; Enter if it has none.{known}").strip()
+    if line.isascii() and line.isdigit() and 1 <= int(line) <= len(names):
+        return names[int(line) - 1]
+    return line[:200] or None
 
 
 def _plain(line: str) -> str:

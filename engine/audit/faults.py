@@ -36,7 +36,7 @@ def never_first(subject: Subject) -> Slips:
     if subject.model is None:
         return
     faults = list(subject.knowledge.faults.values())
-    prior = subject.model.prior({}, ())
+    prior = subject.model.prior({})
     raised = _raised(subject)
     for index, fault in enumerate(faults):
         if not raised[index]:

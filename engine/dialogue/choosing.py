@@ -7,17 +7,16 @@ from __future__ import annotations
 
 from collections.abc import Collection, Sequence
 from dataclasses import dataclass
-from functools import cached_property
 from typing import Protocol
 
 import numpy as np
 
-from stillflow.engine.base import Floats, Integers, Mode, Strength
+from stillflow.engine.base import Floats, Integers, Mode
 from stillflow.engine.dialogue.steps import Choice
 from stillflow.engine.dialogue.verification import Verification
 from stillflow.engine.inference import Baseline, LikelihoodModel, Situation
 from stillflow.engine.planning import Action, Problem, Think, next_action
-from stillflow.engine.ruleset import Check, Fault, Knowledge, Leaf
+from stillflow.engine.ruleset import Check, Fault, Knowledge
 
 DOUBTED = 0.3
 """A fault this likely is in question again whatever was seen: looks deceive now and then."""
@@ -199,29 +198,10 @@ class Planner:
         By the belief a quick fix may still pay for itself, but to be told to close what one has
         just found closed costs more trust than minutes.
         """
+        cleared = self._knowledge.cleared
         return set().union(
-            *(self._cleared.get(choice, set()) for choice in position.situation.choices.items())
+            *(cleared.get(choice, set()) for choice in position.situation.choices.items())
         )
-
-    @cached_property
-    def _cleared(self) -> dict[tuple[str, str], set[str]]:
-        """Per check and answer, the faults that rules on this answer alone all but rule out."""
-        cleared: dict[tuple[str, str], set[str]] = {}
-        for rule in self._knowledge.rules.values():
-            if not isinstance(rule.when, Leaf):
-                continue
-            check = self._knowledge.checks.get(rule.when.fact.removeprefix("answer."))
-            against = [
-                faults
-                for item, faults in self._knowledge.evidence[rule.id]
-                if item.sign < 0 and item.strength.factor >= Strength.VERY_STRONG.factor
-            ]
-            if check is None or not against:
-                continue
-            for answer in check.answer_ids:
-                if rule.when.holds(answer):
-                    cleared.setdefault((check.id, answer), set()).update(*against)
-        return cleared
 
     def _group(self, access: str | None) -> int | None:
         return None if access is None else self._groups[access]

@@ -36,15 +36,15 @@ def measured_by_round(
     ends = [repair.situation for repair in progress.repairs if repair.done]
     for number, situation in enumerate([*ends, progress.situation]):
         taken = {
-            spot_of(check)
-            for check, _ in _answers(knowledge, progress, number)
+            (spot_of(check)[0], progress.inlets.at(spot_of(check)[1], asked.inlet))
+            for check, asked in _answers(knowledge, progress, number)
             if check.kind == "reading"
         }
         last = {spot: value for spot, value in situation.readings.items() if spot in taken}
         found.append(
             tuple(
                 Measured(
-                    label=f"{state} at {station.words}",
+                    label=f"{state} at {progress.inlets.words(station)}",
                     found=value,
                     expected=baseline.at(state, station),
                     before=first.get((state, station)),

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 
 from stillflow.engine.base import Floats, Mode, Station
+from stillflow.engine.dialogue.places import Places, titled
 from stillflow.engine.dialogue.progress import Progress, Repair
 from stillflow.engine.dialogue.steps import (
     AnswerOption,
@@ -16,7 +17,7 @@ from stillflow.engine.dialogue.steps import (
     NextStep,
     StepKind,
 )
-from stillflow.engine.inference import Baseline, Firing, Visit
+from stillflow.engine.inference import Baseline, Firing, inlet_words
 from stillflow.engine.ruleset import Check, Fault, Knowledge, Warn
 
 
@@ -27,13 +28,12 @@ class Presenter:
         self,
         knowledge: Knowledge,
         baseline: Baseline,
-        visit: Visit,
         progress: Progress,
         firings: Sequence[Firing],
     ) -> None:
         self._knowledge = knowledge
         self._baseline = baseline
-        self._visit = visit
+        self._places = Places(progress)
         self._progress = progress
         self._raised = [
             item.caution
@@ -59,16 +59,26 @@ class Presenter:
             cautions = [*access.cautions, *cautions]
             minutes += access.minutes
             opens = access.title
+        inlet = self._inlet(check.station)
+        to_try = self._places.to_try(check)
+        if check.station is Station.OTHER:
+            inlet = inlet or next(iter(to_try), "")
         step = CheckStep(
             id=check.id,
-            ask=check.ask,
+            ask=check.ask_at.replace("{inlet}", inlet_words(inlet))
+            if inlet and check.ask_at
+            else check.ask,
             kind=check.kind,
             station=check.station,
             condition=check.condition,
-            inlet=self._inlet(check.station),
+            inlet=inlet or _UNNAMED.get(check.station),
+            asks_inlet=not inlet and check.station is Station.OTHER,
+            inlets=to_try,
             unit="inH2O" if check.kind == "reading" else None,
             answers=tuple(
-                AnswerOption(id=answer.id, label=answer.label, looks=answer.looks)
+                AnswerOption(
+                    id=answer.id, label=answer.label, looks=answer.looks, inlet=answer.inlet
+                )
                 for answer in check.answers
             ),
             minutes=minutes,
@@ -91,7 +101,9 @@ class Presenter:
             minutes += access.minutes
         step = FixStep(
             fault=fault.id,
-            title=fault.title,
+            title=titled(fault, self._places.of(fault)),
+            inlet=self._places.of(fault) or None,
+            asks_inlet=self._places.asked(fault),
             minutes=minutes,
             steps=fix.steps,
             parts=fix.parts,
@@ -126,7 +138,7 @@ class Presenter:
         verifying: str = "",
     ) -> NextStep:
         believed = repair.probabilities if repair else self._progress.probabilities
-        shares = fault_shares(self._knowledge, believed)
+        shares = fault_shares(self._knowledge, believed, self._places)
         return NextStep(
             step=kind,
             check=check,
@@ -140,27 +152,37 @@ class Presenter:
             verifying=verifying,
         )
 
-    def _inlet(self, station: Station | None) -> str | None:
-        site = self._visit.site
+    def _inlet(self, station: Station | None) -> str:
+        inlets = self._progress.inlets
         if station is Station.OTHER:
-            return site.other_inlet or "an inlet on another branch"
-        if station in (Station.INLET, Station.HOSE):
-            return site.inlet or "the inlet complained of"
-        return None
+            return inlets.other
+        return inlets.here if station in _UNNAMED else ""
 
     def _cautions(self, ids: Iterable[str]) -> tuple[str, ...]:
         ordered = dict.fromkeys([*ids, *self._raised])
         return tuple(self._knowledge.cautions[name].text for name in ordered)
 
 
-def fault_shares(knowledge: Knowledge, probabilities: Floats) -> tuple[FaultShare, ...]:
-    """Every fault with its probability, shape (F,), the likeliest first, ties by id."""
+_UNNAMED: dict[Station | None, str] = {
+    Station.OTHER: "an inlet on another branch",
+    Station.INLET: "the inlet complained of",
+    Station.HOSE: "the inlet complained of",
+}
+
+
+def fault_shares(
+    knowledge: Knowledge, probabilities: Floats, places: Places | None = None
+) -> tuple[FaultShare, ...]:
+    """Every fault with its probability, shape (F,), the likeliest first, ties by id.
+
+    With `places`, their titles say the inlet they are at, as far as that is told.
+    """
     pairs = zip(knowledge.faults.values(), probabilities, strict=True)
     ranked = sorted(pairs, key=lambda pair: (-pair[1], pair[0].id))
     return tuple(
         FaultShare(
             id=fault.id,
-            title=fault.title,
+            title=titled(fault, places.of(fault)) if places is not None else fault.title,
             place=fault.place,
             mode=fault.mode,
             probability=float(probability),

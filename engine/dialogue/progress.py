@@ -26,6 +26,10 @@ from stillflow.engine.inference import (
 )
 from stillflow.engine.ruleset import Check, Doubt, Knowledge
 
+AGAIN = 0.2
+"""Of a fault that can stand at several places, how much of its usual chance is left for another
+place once it was put right at one (assumed)."""
+
 STILL = 0.06
 """A reading within this share of the one before a fix has not moved: somewhat over the gauge's."""
 
@@ -50,6 +54,12 @@ class Taken:
     def further(self) -> bool:
         """Whether it was read at an inlet that has no station of its own."""
         return self.spot is not None and isinstance(self.spot[1], Further)
+
+    @property
+    def pointing(self) -> bool:
+        """Whether it says of an inlet that something is wrong there."""
+        said = (one for one in self.check.answers if one.id == self.answer)
+        return bool(self.inlet) and any(one.inlet for one in said)
 
     def replaces(self, other: Taken) -> bool:
         """Whether it is the same asked again."""
@@ -307,7 +317,9 @@ class Progress:
                 if one.check.kind == "choice"
                 and not (one.check.again_after_fix or one.check.verifies)
             ]
-            self._stale = [one for one in self.accepted if one not in kept]
+            seen = self._seen_of(fault_id)
+            self._stale = [one for one in self.accepted if one not in [*kept, *seen]]
+            kept = [one for one in kept if one not in seen]
             self.accepted = kept
         # What could not be told or was put off may be asked again; what cannot be done stays so.
         self.silent = {
@@ -316,6 +328,19 @@ class Progress:
         self.opened.clear()
         self.again.clear()
         self._believe()
+
+    def _seen_of(self, fault_id: str) -> list[Taken]:
+        """What was seen of a fault at the place where it is mended now: gone with it.
+
+        So it can be seen again at another place, where the fault may have several.
+        """
+        if not self.knowledge.faults[fault_id].several:
+            return []
+        return [
+            one
+            for one in self.accepted
+            if fault_id in self.knowledge.shown.get((one.check.id, str(one.answer)), ())
+        ]
 
     def _spend(self, minutes: float, access: str | None) -> None:
         self.spent += minutes
@@ -348,10 +373,20 @@ class Progress:
 
     def _believe(self) -> None:
         """Fold the belief afresh over what is accepted now."""
-        self.weights = self.model.prior(self.situation.standing, [*self.tried, *self.absent])
+        self.weights = self.model.prior(self.situation.standing, self._left())
         for index, taken in enumerate(self.accepted):
             situation = self._situation(index)
             self.weights = self._scaled(self.weights * self._likelihood(situation, taken))
+
+    def _left(self) -> dict[str, float]:
+        """How much of its chance is left to each fault that was dealt with: somewhere else."""
+        left: dict[str, float] = {}
+        for one in self.repairs:
+            if one.done or not one.found:
+                several = self.knowledge.faults[one.fault_id].several
+                some = AGAIN if several and (one.done or one.inlet) else 0.0
+                left[one.fault_id] = left.get(one.fault_id, 1.0) * some
+        return left
 
     def _likelihood(self, situation: Situation, taken: Taken) -> Floats:
         return self.model.likelihood(situation, taken.check, taken.answer, taken.spot)

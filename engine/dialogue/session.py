@@ -16,6 +16,7 @@ from stillflow.engine.dialogue.choosing import Planner
 from stillflow.engine.dialogue.course import Course, Move
 from stillflow.engine.dialogue.explain import Meaning, meanings, reasons
 from stillflow.engine.dialogue.measured import outcome_words
+from stillflow.engine.dialogue.places import Places
 from stillflow.engine.dialogue.present import Presenter, fault_shares
 from stillflow.engine.dialogue.progress import Progress, Repair
 from stillflow.engine.dialogue.steps import Ending, NextStep
@@ -153,6 +154,9 @@ class Session:
             InputError: no such fault.
         """
         found_ = None if found else False
+        proposed = self._step.fix if self._step is not None else None
+        if inlet is None and proposed is not None and proposed.fault == fault_id:
+            inlet = proposed.inlet
         self.take(Event(fix=fault_id, done=done, found=found_, at=at, inlet=inlet))
 
     def checked(self, event: Event) -> Event:
@@ -214,7 +218,8 @@ class Session:
     def said(self, at: Believed | None = None) -> Said:
         """The belief of a moment, now by default, in sentences that agree with each other."""
         at = at or self.progress
-        shares = fault_shares(self.knowledge, at.probabilities)
+        places = Places(self.progress) if at is self.progress else None
+        shares = fault_shares(self.knowledge, at.probabilities, places)
         return say(self.knowledge, self.baseline, shares, self.sizes(at))
 
     def facts(self, situation: Situation) -> dict[str, FactValue]:
@@ -264,9 +269,7 @@ class Session:
 
     def _decide(self) -> NextStep:
         concluded = self.conclude()
-        present = Presenter(
-            self.knowledge, self.baseline, self._visit, self.progress, concluded.firings
-        )
+        present = Presenter(self.knowledge, self.baseline, self.progress, concluded.firings)
         move = self._course.move(self.progress, _fired(concluded), concluded.facts)
         if move.ending is not None:
             why = [self.knowledge.rules[move.rule_id].because] if move.rule_id else []

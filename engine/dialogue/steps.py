@@ -19,10 +19,16 @@ class AnswerOption(Model):
     id: str
     label: str
     looks: str = ""
+    inlet: bool = False
 
 
 class CheckStep(Model):
-    """One thing to measure, look at or ask. Readings are in `unit`."""
+    """One thing to measure, look at or ask. Readings are in `unit`.
+
+    `inlet` is the one it is made at, in words where it has no name. `asks_inlet` says that its name
+    is wanted with a reading, as an `AnswerOption` with `inlet` does; `inlets` are names that may be
+    meant, the one to begin with first.
+    """
 
     id: str
     ask: str
@@ -30,6 +36,8 @@ class CheckStep(Model):
     station: Station | None
     condition: AirState | None
     inlet: str | None
+    asks_inlet: bool = False
+    inlets: tuple[str, ...] = ()
     unit: str | None
     answers: tuple[AnswerOption, ...]
     minutes: float
@@ -44,10 +52,14 @@ class FixStep(Model):
     """One fault to put right, and how. `refer` names who must do it, empty if the technician.
 
     `minutes` are those of the fix and of opening what must be opened for it, as in a `CheckStep`.
+    `inlet` is the name of the one it is made at, as far as that is told; `asks_inlet` says that
+    nobody has said yet which it is.
     """
 
     fault: str
     title: str
+    inlet: str | None = None
+    asks_inlet: bool = False
     minutes: float
     steps: tuple[str, ...]
     parts: tuple[str, ...]

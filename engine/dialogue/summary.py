@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from stillflow.engine.base import Model
 from stillflow.engine.dialogue.measured import Measured, measured_by_round
+from stillflow.engine.dialogue.places import titled
 from stillflow.engine.dialogue.session import Session
 
 
@@ -34,7 +35,7 @@ def summarise(session: Session) -> Summary:
     for repair in progress.repairs:
         fault = knowledge.faults[repair.fault_id]
         how = "" if repair.done else " (left undone)" if repair.found else " (not there)"
-        done.append(f"{fault.title}{how}")
+        done.append(f"{titled(fault, repair.inlet)}{how}")
         cautions.update(dict.fromkeys(fault.fix.cautions))
     conclusion = visit.conclusion
     # A fix that was not there, or was left, changed nothing: readings after it still belong to it.

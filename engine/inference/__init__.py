@@ -22,7 +22,7 @@ from stillflow.engine.inference.facts import (
     typical_reading,
 )
 from stillflow.engine.inference.foretelling import tail_of
-from stillflow.engine.inference.inlets import At, Further, Inlets, key_of
+from stillflow.engine.inference.inlets import At, Further, Inlets, inlet_words, key_of
 from stillflow.engine.inference.likelihood import (
     LikelihoodModel,
     Outlook,
@@ -109,6 +109,7 @@ __all__ = [
     "found_system",
     "inches",
     "inference_for",
+    "inlet_words",
     "judge",
     "key_of",
     "known_check",

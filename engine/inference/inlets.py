@@ -35,7 +35,7 @@ class Further:
     @property
     def words(self) -> str:
         """As people say it after "at"."""
-        return f"the {self.name} inlet"
+        return inlet_words(self.name)
 
     @property
     def value(self) -> str:
@@ -52,6 +52,11 @@ At = Station | Further
 def name_of(at: At) -> str | None:
     """The name of an inlet that has no station of its own; None at a station."""
     return at.name if isinstance(at, Further) else None
+
+
+def inlet_words(name: str) -> str:
+    """An inlet by its name as people say it."""
+    return f"the {name}" if key_of(name).endswith("inlet") else f"the {name} inlet"
 
 
 def key_of(name: str) -> str:
@@ -88,6 +93,28 @@ class Inlets:
         """The name as it was first written, or as it is written now if it is new."""
         return self._names.get(key_of(name), " ".join(name.split()))
 
+    def branch_of(self, name: str) -> str:
+        """The branch an inlet hangs on, empty where that is not known."""
+        return self._branches.get(key_of(name), "")
+
+    def numbered(self, number: int) -> str:
+        """Name of an inlet by its number among those beside the complaint's, 1 for `other`."""
+        if number == 1:
+            return self.other
+        return next((one.name for one in self._further.values() if one.number == number), "")
+
+    def number_of(self, name: str) -> int | None:
+        """The number of an inlet that has one: it is the other one, or was read besides."""
+        if name and name == self.other:
+            return 1
+        further = self._further.get(name)
+        return further.number if further is not None else None
+
+    def words(self, at: At) -> str:
+        """Where the gauge was, as people say it after "at", by name where there is one."""
+        name = {Station.INLET: self.here, Station.OTHER: self.other}.get(Station(at.value), "")
+        return inlet_words(name) if name and isinstance(at, Station) else at.words
+
     def at(self, station: Station, name: str | None) -> At:
         """Where a reading at a station stands, once its inlet has been learnt."""
         known = self.known_as(name or "")
@@ -105,7 +132,7 @@ class Inlets:
             self.here = known
         elif station is Station.OTHER:
             self.other = self.other or known
-            if known not in ("", self.other, *self._further):
+            if known not in (self.other, *self._further):
                 self._further[known] = self._beyond(known)
 
     def checked(self, event: Event, check: Check | None, where: str = "") -> Event:

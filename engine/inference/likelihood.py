@@ -8,9 +8,10 @@ A live answer multiplies the belief by its own column of that table; look-ahead 
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
+from types import MappingProxyType
 
 import numpy as np
 
@@ -39,6 +40,9 @@ from stillflow.engine.ruleset import (
 
 MOST_OUTLOOKS = 20_000
 """Outlooks remembered by one model, and as many sets of readings; some 40 MB."""
+
+NOTHING_DONE: Mapping[str, float] = MappingProxyType({})
+"""No fault dealt with yet."""
 
 IMPOSSIBLE = 1e-12
 """Least chance of a level, so that logarithms exist."""
@@ -144,18 +148,19 @@ class LikelihoodModel:
             return None
         return sizes_of(self._knowledge, self._baseline, self.gauge, readings, belief)
 
-    def prior(self, standing: Mapping[str, FactValue], tried: Iterable[str]) -> Floats:
+    def prior(
+        self, standing: Mapping[str, FactValue], left: Mapping[str, float] = NOTHING_DONE
+    ) -> Floats:
         """Weights of the faults before any check, shape (F,), summing to 1 unless all are zero.
 
         Args:
             standing: facts known before anything is measured.
-            tried: faults whose fix was done already: they are off the list.
+            left: faults dealt with already -> how much of their chance is left to them.
         """
-        off = set(tried)
         weights = np.array(
             [
-                fault.how_common.weight
-                if fault.id not in off and possible(fault.possible_when, standing)
+                fault.how_common.weight * left.get(fault.id, 1.0)
+                if possible(fault.possible_when, standing)
                 else 0.0
                 for fault in self._knowledge.faults.values()
             ]

@@ -7,6 +7,7 @@ Knows nothing of suction.
 from stillflow.engine.planning.choice import Action, Think, next_action
 from stillflow.engine.planning.policytree import unroll
 from stillflow.engine.planning.problem import Problem
+from stillflow.engine.planning.searching import first_cut, search_order
 from stillflow.engine.planning.treenodes import Branch, PolicyStep, PolicyTree
 
 __all__ = [
@@ -16,6 +17,8 @@ __all__ = [
     "PolicyTree",
     "Problem",
     "Think",
+    "first_cut",
     "next_action",
+    "search_order",
     "unroll",
 ]

@@ -177,8 +177,16 @@ class Fix(Model):
     if_wrong_minutes: Annotated[float, Field(ge=0)] = 0.0
 
 
+NamesInlet = Annotated[str, StringConstraints(pattern=r"^$|\{inlet\}")]
+"""Words that are said where the name of the inlet is known, which they leave open."""
+
+
 class Fault(Entry):
-    """One thing that can be wrong."""
+    """One thing that can be wrong.
+
+    `several` says that it can stand at more than one place of a house: once it is put right at one,
+    it may still be at another. `title_at` is the title where the inlet has a name, `{inlet}`.
+    """
 
     title: Sentence
     place: Where
@@ -190,6 +198,13 @@ class Fault(Entry):
     after: Sentence
     possible_when: Condition | None = None
     confirm_first: tuple[Id, ...] = ()
+    several: bool = False
+    title_at: NamesInlet = ""
+
+    @property
+    def elsewhere(self) -> bool:
+        """Whether it is at another inlet than the one that is complained of."""
+        return getattr(self.effect, "at", "") == "other-inlet"
 
 
 class Alike(Entry):
@@ -200,13 +215,17 @@ class Alike(Entry):
 
 
 class Answer(Model):
-    """One listed answer of a choice; a `good` one says that a fix has worked."""
+    """One listed answer of a choice.
+
+    A `good` one says that a fix has worked; one with `inlet` points at another inlet, by its name.
+    """
 
     id: Id
     label: Sentence
     looks: str = ""
     usual: Probability
     good: bool = False
+    inlet: bool = False
 
 
 class Check(Entry):
@@ -214,11 +233,13 @@ class Check(Entry):
 
     `mistaken` is the share of answers to a choice that are wrong: the thing was overlooked or
     misheard, and any of the other answers given. `usual` of the answers is the row of the
-    conditional probability table for faults that no rule ties to the check.
+    conditional probability table for faults that no rule ties to the check. `ask_at` is the
+    question where the inlet has a name, `{inlet}`.
     """
 
     kind: Literal["reading", "choice"]
     ask: Annotated[str, StringConstraints(min_length=5, strip_whitespace=True)]
+    ask_at: NamesInlet = ""
     how: Annotated[tuple[Sentence, ...], Field(min_length=1)]
     minutes: Minutes
     station: Station | None = None

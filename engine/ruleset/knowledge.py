@@ -7,9 +7,9 @@ from dataclasses import dataclass
 from functools import cached_property
 from graphlib import TopologicalSorter
 
-from stillflow.engine.base import FLAG, WORD, FactKind, Place, vocabulary
+from stillflow.engine.base import FLAG, WORD, FactKind, Place, Strength, vocabulary
 from stillflow.engine.ruleset.complaints import Circumstance, Combination, Complaint
-from stillflow.engine.ruleset.conditions import leaves
+from stillflow.engine.ruleset.conditions import Leaf, leaves
 from stillflow.engine.ruleset.entries import (
     Access,
     Alike,
@@ -76,6 +76,34 @@ class Knowledge:
             )
             for rule in self.rules.values()
         }
+
+    @cached_property
+    def shown(self) -> dict[tuple[str, str], set[str]]:
+        """Per check and answer, the faults that a rule on this answer alone all but proves."""
+        return self._told_alone(1)
+
+    @cached_property
+    def cleared(self) -> dict[tuple[str, str], set[str]]:
+        """Per check and answer, the faults that rules on this answer alone all but rule out."""
+        return self._told_alone(-1)
+
+    def _told_alone(self, sign: int) -> dict[tuple[str, str], set[str]]:
+        told: dict[tuple[str, str], set[str]] = {}
+        for rule in self.rules.values():
+            if not isinstance(rule.when, Leaf):
+                continue
+            check = self.checks.get(rule.when.fact.removeprefix("answer."))
+            loud = [
+                faults
+                for item, faults in self.evidence[rule.id]
+                if item.sign == sign and item.strength.factor >= Strength.VERY_STRONG.factor
+            ]
+            for answer in check.answer_ids if check is not None and loud else ():
+                if rule.when.holds(answer):
+                    told.setdefault((rule.when.fact.removeprefix("answer."), answer), set()).update(
+                        *loud
+                    )
+        return told
 
     @cached_property
     def ordered_rules(self) -> tuple[Rule, ...]:

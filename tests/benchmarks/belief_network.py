@@ -37,7 +37,7 @@ class Network:
         start = place.kind.start
         self._checks = [one for one in place.check_ids if place.can_be_made(one)]
         outlooks = place.model.outlooks(start, self._checks)
-        prior = place.model.prior(start.standing, ())
+        prior = place.model.prior(start.standing)
         self._prior = prior
         self._answers = {one.check_id: one.answers for one in outlooks}
         self._tables = {one.check_id: one.likelihood for one in outlooks}

@@ -113,7 +113,7 @@ def play_part(part: tuple[Setting, int, int], of: int, purpose: int) -> Floats:
     here = place(number, of)
     generator = np.random.default_rng((SEED, purpose, number))
     faults = list(here.knowledge.faults)
-    prior = here.model.prior(here.kind.start.standing, ())
+    prior = here.model.prior(here.kind.start.standing)
     hidden = generator.choice(len(faults), size=calls, p=prior)
     luck = generator.random((calls, len(here.check_ids)))
     policy = setting.policy(here)
@@ -174,7 +174,7 @@ def print_speed(calls: int, of: int) -> None:
                 return act
 
             generator = np.random.default_rng((SEED, TESTING, 99, call))
-            prior = here.model.prior(known.start.standing, ())
+            prior = here.model.prior(known.start.standing)
             hidden = list(here.knowledge.faults)[int(generator.choice(len(prior), p=prior))]
             here.play(here.start()[0], timed, hidden, generator.random(len(here.check_ids)))
         middle, slow = np.quantile(took, (0.5, 0.95)) * 1000

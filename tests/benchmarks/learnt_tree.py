@@ -100,7 +100,7 @@ class LearntTree:
         self._place = place
         self._tree = trained.tree_
         self._columns = Columns.of(place.knowledge)
-        self._prior = place.model.prior(place.kind.start.standing, ())
+        self._prior = place.model.prior(place.kind.start.standing)
         faults = place.knowledge.fault_index
         self._classes = [faults[name] for name in trained.classes_]
 

@@ -84,7 +84,7 @@ class Place:
     def start(self) -> tuple[Point, float]:
         """The call with the question about danger behind it, and the minutes that took."""
         situation = self.kind.start
-        point = Point(situation, self.model.prior(situation.standing, ()))
+        point = Point(situation, self.model.prior(situation.standing))
         minutes = 0.0
         while (check := self._askable.first(situation.standing, point.answers)) is not None:
             minutes += self.cost(point, Act("check", check.id))

@@ -49,7 +49,7 @@ def test_answers_come_as_often_as_the_belief_says() -> None:
     generator = np.random.default_rng(1)
     count = 6000
     visits = list(generate([kind], generator, count, 1.0, ["sealed-inlet", "hiss"]))
-    prior = kind.model.prior(kind.start.standing, ())
+    prior = kind.model.prior(kind.start.standing)
     hidden = Counter(one.hidden for one in visits)
     for column, fault in enumerate(RULES.faults):
         assert hidden[fault] / count == pytest.approx(prior[column], abs=0.025), fault

@@ -19,7 +19,7 @@ cautions:
 
 def presenter(session: Session) -> Presenter:
     firings = session.conclude().firings
-    return Presenter(session.knowledge, session.baseline, session.visit, session.progress, firings)
+    return Presenter(session.knowledge, session.baseline, session.progress, firings)
 
 
 def shown(session: Session, check_id: str, because: tuple[str, ...] = ()) -> NextStep:

@@ -1,0 +1,55 @@
+"""At the prompt: which inlet is meant is asked where only the person can say, and once."""
+
+from __future__ import annotations
+
+import pytest
+
+from stillflow.cli.prompt import Typed, ask_inlet, understand
+from stillflow.engine import Session, Site, Visit, load_rules
+from stillflow.engine.dialogue.present import Presenter
+from stillflow.engine.dialogue.steps import CheckStep
+
+KNOWLEDGE = load_rules()
+
+
+def step(check_id: str) -> CheckStep:
+    session = Session(KNOWLEDGE, Visit(site=Site(inlet="hall")))
+    shown = Presenter(KNOWLEDGE, session.baseline, session.progress, ())
+    check = shown.check(KNOWLEDGE.checks[check_id], ()).check
+    assert check is not None
+    return check
+
+
+def test_a_reading_may_be_given_with_its_inlet() -> None:
+    assert understand("92 at Landing", step("sealed-other")) == Typed(answer="92", inlet="Landing")
+    assert understand("92 inH2O", step("sealed-other")) == Typed(answer="92 inH2O")
+
+
+def test_an_answer_may_be_given_with_its_inlet() -> None:
+    listen = step("inlets-listen")
+    assert understand("3 at landing", listen) == Typed(answer="another", inlet="landing")
+    assert understand("another", listen) == Typed(answer="another")
+
+
+def test_a_question_at_a_named_inlet_says_its_name() -> None:
+    assert step("sealed-inlet").ask == "What does the gauge read at the hall inlet, sealed?"
+    other = step("sealed-other")
+    assert other.ask == "What does the gauge read at an inlet on another branch, sealed?"
+    assert other.asks_inlet
+
+
+@pytest.mark.parametrize(
+    ("line", "name"), [("landing", "landing"), ("2", "den"), ("", None), ("3", "3")]
+)
+def test_a_known_inlet_can_be_picked_and_a_new_one_named(
+    monkeypatch: pytest.MonkeyPatch, line: str, name: str | None
+) -> None:
+    asked: list[str] = []
+
+    def answered(question: str) -> str:
+        asked.append(question)
+        return line
+
+    monkeypatch.setattr("stillflow.cli.prompt.ask", answered)
+    assert ask_inlet(("study", "den")) == name
+    assert "1 study" in asked[0]

@@ -1,0 +1,137 @@
+"""Which inlet a fault is at, the same fault at a second one, and which to look at next."""
+
+from __future__ import annotations
+
+import pytest
+
+from stillflow.engine import AirState, Session, Site, Station, Unit, Visit, load_rules
+from stillflow.engine.airflow import apply, readings
+from stillflow.engine.dialogue.places import Places
+from stillflow.engine.inference import NamedInlet, spot_of
+from stillflow.engine.ruleset import Knowledge
+
+GASKET = "face-gasket-leaks"
+HOUSE = Site(
+    inlet="hall",
+    inlets=(
+        NamedInlet(name="hall"),
+        NamedInlet(name="landing", branch="up"),
+        NamedInlet(name="study", branch="up"),
+        NamedInlet(name="den"),
+    ),
+)
+
+
+@pytest.fixture(scope="module")
+def knowledge() -> Knowledge:
+    return load_rules()
+
+
+def begun(knowledge: Knowledge, site: Site = HOUSE) -> Session:
+    """A house that leaks at some closed inlet, by its readings."""
+    session = Session(
+        knowledge, Visit(site=site, unit=Unit(rated_sealed=130.0, rated_airflow=114.0))
+    )
+    for check, answer in (
+        ("danger-signs", "none"),
+        ("sealed-unit", 126),
+        ("sealed-inlet", 101),
+        ("working-inlet", 72),
+    ):
+        session.record(check, answer)
+    return session
+
+
+def chance(session: Session, fault_id: str) -> float:
+    return float(session.progress.probabilities[session.knowledge.fault_index[fault_id]])
+
+
+def test_a_fix_says_at_which_inlet(knowledge: Knowledge) -> None:
+    session = begun(knowledge)
+    session.record("inlets-listen", "another", inlet="Landing")
+    session.record("face-gasket-look", "bad", inlet="landing")
+    fix = session.next_step().fix
+    assert fix is not None
+    assert (fix.fault, fix.inlet, fix.asks_inlet) == (GASKET, "landing", False)
+    assert fix.title == "The door gasket of the landing inlet is missing, hard or out of place"
+    session.record_fix(GASKET)
+    assert session.events[-1].inlet == "landing"
+
+
+def test_nobody_has_said_which_inlet_so_the_fix_asks(knowledge: Knowledge) -> None:
+    session = begun(knowledge)
+    session.record("inlets-listen", "another")
+    session.record("face-gasket-look", "bad")
+    fix = session.next_step().fix
+    assert fix is not None
+    assert (fix.fault, fix.inlet, fix.asks_inlet) == (GASKET, None, True)
+
+
+def test_the_same_fault_can_be_there_again_at_a_second_inlet(knowledge: Knowledge) -> None:
+    session = begun(knowledge)
+    session.record("inlets-listen", "another", inlet="landing")
+    session.record("face-gasket-look", "bad", inlet="landing")
+    session.record_fix(GASKET, inlet="landing")
+    # What was seen of the first gasket is gone with it.
+    assert "face-gasket-look" not in session.progress.answered
+    leaking = apply(session.baseline.system, knowledge.faults[GASKET].effect, 0.3)
+    for check in ("sealed-inlet", "working-inlet", "working-hose"):
+        condition, station = spot_of(knowledge.checks[check])
+        session.record(check, readings(leaking, station, condition))
+    before = chance(session, GASKET)
+    assert 0.0 < before < 0.3
+    session.record("inlets-listen", "another", inlet="study")
+    session.record("face-gasket-look", "bad", inlet="study")
+    assert chance(session, GASKET) > max(0.5, 5.0 * before)
+    assert Places(session.progress).of(knowledge.faults[GASKET]) == "study"
+
+
+def test_a_fault_with_one_place_is_off_the_list_once_it_is_mended(knowledge: Knowledge) -> None:
+    session = begun(knowledge)
+    session.record_fix("wall-gasket-leaks")
+    assert chance(session, "wall-gasket-leaks") == 0.0
+
+
+def test_what_is_nowhere_is_off_the_list_what_is_not_at_one_inlet_is_not(
+    knowledge: Knowledge,
+) -> None:
+    nowhere, not_here = begun(knowledge), begun(knowledge)
+    nowhere.record_fix(GASKET, found=False)
+    not_here.record_fix(GASKET, found=False, inlet="den")
+    assert chance(nowhere, GASKET) == 0.0
+    assert 0.0 < chance(not_here, GASKET) < chance(begun(knowledge), GASKET)
+
+
+def test_readings_alone_say_at_which_inlet_it_leaks(knowledge: Knowledge) -> None:
+    session = begun(knowledge)
+    session.record("sealed-other", 101, inlet="den")
+    session.record("working-other", 72, inlet="den")
+    assert Places(session.progress).of(knowledge.faults[GASKET]) == ""
+    # With the gauge on the inlet that leaks nothing leaks.
+    session.record("sealed-other", 125, inlet="study")
+    session.record("working-other", 88, inlet="study")
+    assert Places(session.progress).of(knowledge.faults[GASKET]) == "study"
+    assert session.next_step().faults[0].title.count("the study inlet") == 1
+
+
+def test_inlets_on_one_branch_are_tried_together_and_a_mended_one_last(
+    knowledge: Knowledge,
+) -> None:
+    session = begun(knowledge)
+    listen = knowledge.checks["inlets-listen"]
+    assert Places(session.progress).to_try(listen) == ("landing", "study", "den")
+    session.record_fix(GASKET, inlet="landing")
+    assert Places(session.progress).to_try(listen)[-1] == "landing"
+    assert Places(session.progress).to_try(knowledge.checks["cuff-seat"]) == ()
+
+
+def test_another_inlet_is_asked_of_once_by_name(knowledge: Knowledge) -> None:
+    session = begun(knowledge, Site(inlet="hall"))
+    places = Places(session.progress)
+    other = knowledge.checks["sealed-other"]
+    assert places.to_try(other) == ()
+    session.record("sealed-other", 101, inlet="den")
+    assert Places(session.progress).to_try(knowledge.checks["working-other"]) == ("den",)
+    assert session.progress.inlets.words(Station.OTHER) == "the den inlet"
+    assert session.progress.inlets.words(Station.INLET) == "the hall inlet"
+    assert (AirState.SEALED, Station.OTHER) in session.progress.situation.readings
