@@ -72,9 +72,7 @@ def fix_question(fix: FixStep) -> str:
     return "Was it done?" if fix.refer else "Done?"
 
 
-def event_for(
-    step: NextStep, answer: str, at: datetime | None, inlet: str | None = None
-) -> Event:
+def event_for(step: NextStep, answer: str, at: datetime | None, inlet: str | None = None) -> Event:
     """What goes on record for an answer to a step.
 
     Args:
