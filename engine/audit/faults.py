@@ -84,7 +84,7 @@ def only_left_over(subject: Subject) -> Slips:
     if subject.model is None:
         return
     names = list(subject.knowledge.faults)
-    own, apart = _own(subject, subject.model.prior({}, ())), _separation(subject)
+    own, apart = _own(subject, subject.model.prior({})), _separation(subject)
     whens = [one.possible_when for one in subject.knowledge.faults.values()]
     for index, name in enumerate(names):
         # Of several that it is not told from, the one most like it in all answers.

@@ -98,7 +98,7 @@ def grounds_of(knowledge: Knowledge, fault_id: str) -> Grounds:
     if subject.model is None:
         raise InputError("no class of unit says what a unit should read", right="add one")
     index = knowledge.fault_index[fault_id]
-    prior = subject.model.prior({}, ())
+    prior = subject.model.prior({})
     signs = sorted(
         _signs(subject, index, prior), key=lambda one: (-abs(np.log(one.times)), one.check)
     )
