@@ -150,7 +150,7 @@ def _said(knowledge: Knowledge, session: Session, check_id: str) -> str:
     if check.kind == "reading":
         assert check.station is not None
         return f"{check.condition} at {check.station.words}: {answer:.0f} inH2O"
-    return f"{question}: {next(one.label for one in check.answers if one.id == answer)}"
+    return f"{question}: {check.labels(str(answer))}"
 
 
 def _explained(session: Session, unrolled: PolicyTree) -> str:

@@ -38,6 +38,7 @@ from stillflow.engine.dialogue import (
     detail_said,
     missing_said,
     summarise,
+    taken_words,
 )
 from stillflow.engine.inference import NO_ANSWER, Event, Visit
 
@@ -65,6 +66,7 @@ class Guided:
         Raises:
             EOFError: the input has ended.
         """
+        self._show_taken()
         while True:
             step = self._session.next_step()
             if step.ending is not None:
@@ -73,6 +75,14 @@ class Guided:
             self._show(step)
             if not self._answer(step):
                 return False
+
+    def _show_taken(self) -> None:
+        taken = taken_words(self._session)
+        if taken:
+            self._screen.gap()
+            self._screen.text("Taken from the complaint:")
+            self._screen.items(taken)
+            self._screen.text("If that is wrong: not so")
 
     def _show(self, step: NextStep) -> None:
         number = self._session.progress.events + 1
@@ -110,8 +120,10 @@ class Guided:
             return f"{fix_question(step.fix)}   {answers}\nOr: ? (how)   why   back   stop"
         assert step.check is not None
         if step.check.kind == "reading":
-            return f"Type the reading in inH2O, or with a unit.\n{HINT}"
-        return f"Type a number from 1 to {len(step.check.answers)}.\n{HINT}"
+            lacks = " Or: there is none." if step.check.part else ""
+            return f"Type the reading in inH2O, or with a unit.{lacks}\n{HINT}"
+        both = ", or two such as 2 and 3" if step.check.several else ""
+        return f"Type a number from 1 to {len(step.check.answers)}{both}.\n{HINT}"
 
     def _understood(self, line: str, step: NextStep) -> Typed:
         if step.check is not None:
@@ -142,6 +154,9 @@ class Guided:
 
     def _changed(self, line: str) -> Visit | None:
         """The visit with what a line corrects or adds of house, unit and tools, if it does."""
+        if line.strip().lower() == "not so":
+            wrong = tuple(dict.fromkeys((*self._kept.not_taken, *self._session.progress.heard)))
+            return self._kept.model_copy(update={"not_taken": wrong})
         missing = missing_said(self._session.knowledge, line, self._kept.missing_tools)
         if missing is not None:
             return self._kept.model_copy(update={"missing_tools": missing})

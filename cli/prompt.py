@@ -6,6 +6,7 @@ Turns a line into a command or an answer; acting on it is `visit`'s business.
 from __future__ import annotations
 
 import io
+import re
 import sys
 from collections.abc import Sequence
 from contextlib import suppress
@@ -17,6 +18,7 @@ from stillflow.cli.output import say
 from stillflow.engine.base import InputError, Station
 from stillflow.engine.dialogue import AnswerOption, CheckStep, FixStep, NextStep
 from stillflow.engine.inference import CANT_DO, CANT_TELL, SKIPPED, Event
+from stillflow.engine.ruleset import NONE_HERE
 
 HINT = "Or: ? (how)  why  back  skip  can't tell  can't do here  unit  stop"
 
@@ -37,6 +39,7 @@ _COMMANDS = {
 _WITHOUT = {
     "skip": SKIPPED,
     "skipped": SKIPPED,
+    "there is none": NONE_HERE,
     "can't tell": CANT_TELL,
     "cant tell": CANT_TELL,
     "can not tell": CANT_TELL,
@@ -156,9 +159,16 @@ def understand(line: str, step: CheckStep) -> Typed:
     name = inlet.strip() if named else None
     if step.kind == "reading":
         return Typed(answer=said.strip(), inlet=name)
+    pair = _PAIR.fullmatch(text) if step.several else None
+    if pair:
+        both = sorted({_choice(number, step.answers) for number in pair.groups()})
     with suppress(InputError):
         return Typed(answer=_choice(text, step.answers))
     return Typed(answer=_choice(_plain(said), step.answers), inlet=name)
+
+
+_PAIR = re.compile(r"(\d{1,2}) ?(?:and|,|\+|&| ) ?(\d{1,2})")
+"""Two answers that are both true."""
 
 
 def understand_fix(line: str) -> Typed:

@@ -108,7 +108,8 @@ def show_round(screen: Screen, session: Session, one: Round, only: str | None) -
             note = " (set aside: " + knowledge.rules[asked.doubted_by].because + ")"
         elif asked.answer not in NO_ANSWER and asked.moved < 0.01:
             note = " (told nothing apart)"
-        screen.item(f"{asked.number}.", f"{knowledge.checks[asked.check_id].ask} {said}{note}")
+        note += "" if asked.number else " (taken from the complaint)"
+        screen.item(_mark(asked.number), f"{knowledge.checks[asked.check_id].ask} {said}{note}")
     if not one.asked:
         screen.text("Nothing yet.", 2)
     # What is likely, once nothing more hangs on it, would only be mistaken for a finding.
@@ -222,7 +223,8 @@ def show_why_not(screen: Screen, session: Session, one: Round, fault_id: str) ->
         lost = f"from {before} to {after}"
         if before == after:
             lost = f"to {percent(fall.after / fall.before)} of what it was"
-        screen.item(f"{asked.number}.", f"{knowledge.checks[asked.check_id].ask} {said} ({lost})")
+        what = f"{knowledge.checks[asked.check_id].ask} {said} ({lost})"
+        screen.item(_mark(asked.number), what)
     for words, said_by in (
         ("What speaks against it:", answer.against),
         ("What speaks for it:", answer.speaks_for),
@@ -238,10 +240,15 @@ def show_why_not(screen: Screen, session: Session, one: Round, fault_id: str) ->
         show_contributions(screen, session, one, speaks)
 
 
+def _mark(number: int) -> str:
+    """The place of an answer among the others; none for what was not asked."""
+    return f"{number}." if number else "-"
+
+
 def _answer(session: Session, check_id: str, answer: float | str) -> str:
     if answer in NO_ANSWER:
         return f"- {answer}."
     check = session.knowledge.checks[check_id]
     if check.kind == "reading":
         return f"- {answer:.0f} inH2O."
-    return f"- {next(one.label for one in check.answers if one.id == answer)}."
+    return f"- {check.labels(str(answer))}."

@@ -11,7 +11,7 @@ from itertools import pairwise
 
 from stillflow.engine.audit.shares import Interval
 from stillflow.engine.base import FLAG, NUMBER
-from stillflow.engine.ruleset import Condition, FactValue, Knowledge, Leaf, leaves
+from stillflow.engine.ruleset import BOTH, Condition, FactValue, Knowledge, Leaf, leaves
 
 _MAY_BE_NEGATIVE = ("drop.", "margin.", "site.")
 _ONLY_EVER_TRUE = ("finding.", "tried.")
@@ -29,7 +29,8 @@ class Cells:
         self._values: dict[str, tuple[FactValue, ...]] = {}
         self._whole: dict[str, int] = {}
         for fact, kind in knowledge.facts.items():
-            values: tuple[FactValue, ...] = kind.words
+            # Two answers at once are heard one after the other, each for itself.
+            values: tuple[FactValue, ...] = tuple(one for one in kind.words if BOTH not in one)
             first = 0
             if kind.kind == FLAG:
                 values = (True,) if fact.startswith(_ONLY_EVER_TRUE) else (True, False)

@@ -38,6 +38,7 @@ from stillflow.engine.base.vocabulary import (
     WORD,
     FactKind,
     answer_fact,
+    part_fact,
     tried_fact,
 )
 
@@ -76,6 +77,7 @@ __all__ = [
     "in_percent",
     "minutes",
     "nearest",
+    "part_fact",
     "percent",
     "quantity",
     "read_yaml",

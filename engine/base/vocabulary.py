@@ -87,6 +87,7 @@ def course_facts() -> dict[str, FactKind]:
     """
     flags = {
         "now.stop": "a rule that fires stops the visit",
+        "now.starts": "what comes next has the unit run",
         "now.first": "a question that comes before anything else is open",
         "now.unmeasured": "no reading has been taken yet",
         "now.again": "readings were set aside, and wait to be taken again",
@@ -104,6 +105,7 @@ def course_facts() -> dict[str, FactKind]:
     }
     numbers = {
         "fix.unmoved": "fixes in a row, the last among them, that changed nothing",
+        "now.unsure": "times that a question which comes first was asked and not answered",
         "now.minutes": "minutes of the visit so far, as the rules count them",
     }
     return {
@@ -116,6 +118,11 @@ def course_facts() -> dict[str, FactKind]:
 def tried_fact(fault_id: str) -> str:
     """The flag that is true once the fix for a fault was done on this visit."""
     return f"tried.{fault_id}"
+
+
+def part_fact(part: str) -> str:
+    """The flag that is false where a house or unit was seen to lack a part."""
+    return f"has.{part}"
 
 
 def answer_fact(check_id: str) -> str:

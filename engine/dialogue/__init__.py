@@ -4,7 +4,7 @@ The words come from the rules; who shows them, and where they are kept, is left 
 """
 
 from stillflow.engine.dialogue.answers import given
-from stillflow.engine.dialogue.changes import change_words
+from stillflow.engine.dialogue.changes import change_words, taken_words
 from stillflow.engine.dialogue.explain import Meaning
 from stillflow.engine.dialogue.intake import (
     DETAILS,
@@ -77,6 +77,7 @@ __all__ = [
     "ruled_out",
     "stops",
     "summarise",
+    "taken_words",
     "telling_round",
     "tools_ask",
     "tools_said",

@@ -7,6 +7,15 @@ from stillflow.engine.dialogue.intake import known_words
 from stillflow.engine.dialogue.session import Session
 
 
+def taken_words(session: Session) -> list[str]:
+    """What was taken from the complaint: the words, the question, the answer."""
+    checks = session.knowledge.checks
+    return [
+        f'"{one.words}": {checks[name].ask} {checks[name].labels(one.answer)}.'
+        for name, one in session.progress.heard.items()
+    ]
+
+
 def change_words(before: Session, after: Session) -> str:
     """What was taken in, and what this system should read now where that has changed.
 
@@ -20,6 +29,10 @@ def change_words(before: Session, after: Session) -> str:
         for label, value in known_words(after.knowledge, after.visit)
         if value != known[label]
     ]
+    gone = [name for name in before.progress.heard if name in after.visit.not_taken]
+    if gone:
+        asks = " ".join(after.knowledge.checks[name].ask for name in gone)
+        return f"Not taken any more, but asked where it tells something: {asks}"
     if not said:
         return "That is known already."
     expected = []

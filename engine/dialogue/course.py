@@ -42,6 +42,10 @@ class Moment(Position, Protocol):
         """Checks without an answer, and why."""
 
     @property
+    def in_vain(self) -> Mapping[str, int]:
+        """How often a check was asked that has no answer still, by id."""
+
+    @property
     def again(self) -> Sequence[str]:
         """Ids of the checks to take again, the next one first."""
 
@@ -108,6 +112,7 @@ class _Now:
     checks: dict[Next, Check] = field(default_factory=dict)
     rules: dict[Next, str] = field(default_factory=dict)
     fault: Fault | None = None
+    unsure: Check | None = None
     left: str = ""
     open: Sequence[str] = ()
     put_off: Sequence[str] = ()
@@ -163,7 +168,16 @@ class Course:
         if turn is None:
             right = "see that an entry of the course holds whatever plan.act is"
             raise KnowledgeError("no rule says what comes next", right=right)
-        return self._made(turn, now)
+        return self._safe(now, self._made(turn, now))
+
+    def _safe(self, now: _Now, move: Move) -> Move:
+        """Before anything is started, what nobody could tell of dangers is asked again."""
+        if now.unsure is None or move.check is None or not _starts(move.check):
+            return move
+        now.facts["now.starts"] = True
+        now.checks["ask-first"] = now.unsure
+        turn = self._turn(now)
+        return move if turn is None else self._made(turn, now)
 
     def _unplanned(self, moment: Moment, now: _Now) -> Move | None:
         turn = self._turn(now)
@@ -171,7 +185,7 @@ class Course:
             return None
         if turn.salience < self._above_planning and "plan.act" not in now.facts:
             return None
-        return self._made(turn, now)
+        return self._safe(now, self._made(turn, now))
 
     def _turn(self, now: _Now) -> Turn | None:
         """The first rule of the course to fire."""
@@ -191,6 +205,10 @@ class Course:
         if first is not None:
             known["now.first"] = True
             now.checks["ask-first"] = first
+        unanswered = self._askable.first(standing, moment.answered)
+        if unanswered is not None and unanswered.id in moment.in_vain:
+            known["now.unsure"] = float(moment.in_vain[unanswered.id])
+            now.unsure = unanswered
         if not moment.situation.readings:
             known["now.unmeasured"] = True
         if moment.again:
@@ -284,6 +302,11 @@ class Course:
         unanswered = [check.id for check in fit if check.id not in closed]
         put_off = [check.id for check in fit if moment.silent.get(check.id) == SKIPPED]
         return unanswered, put_off
+
+
+def _starts(check: Check) -> bool:
+    """Whether a check has the unit run."""
+    return check.kind == "reading" or check.again_after_fix
 
 
 def _filled(words: str, fault: Fault | None, left: str = "") -> str:

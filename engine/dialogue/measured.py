@@ -64,7 +64,7 @@ def outcome_words(knowledge: Knowledge, baseline: Baseline, progress: Progress) 
         said.append(f"{one.label} {one.found:.0f} inH2O ({before}, {one.expected:.0f} expected)")
     readings = f"Read after it: {'; '.join(said)}." if said else "No suction was read after it."
     answers = [
-        f"{check.ask} {next(one.label for one in check.answers if one.id == asked.answer)}."
+        f"{check.ask} {check.labels(str(asked.answer))}."
         for check, asked in _answers(knowledge, progress, progress.round)
         if check.kind == "choice" and check.verifies
     ]

@@ -18,7 +18,7 @@ from stillflow.engine.dialogue.steps import (
     StepKind,
 )
 from stillflow.engine.inference import Baseline, Firing, inlet_words
-from stillflow.engine.ruleset import Check, Fault, Knowledge, Warn
+from stillflow.engine.ruleset import NONE_HERE, Check, Fault, Knowledge, Warn
 
 
 class Presenter:
@@ -75,18 +75,15 @@ class Presenter:
             asks_inlet=not inlet and check.station is Station.OTHER,
             inlets=to_try,
             unit="inH2O" if check.kind == "reading" else None,
-            answers=tuple(
-                AnswerOption(
-                    id=answer.id, label=answer.label, looks=answer.looks, inlet=answer.inlet
-                )
-                for answer in check.answers
-            ),
+            answers=_options(check),
             minutes=minutes,
             cautions=self._cautions(cautions),
             how=check.how,
             tools=check.tools,
             opens=opens,
             verifies=check.verifies,
+            several=check.several,
+            part=(check.part or "").replace("-", " "),
         )
         return self._step("check", because, check=step, choice=choice, verifying=verifying)
 
@@ -168,6 +165,18 @@ _UNNAMED: dict[Station | None, str] = {
     Station.INLET: "the inlet complained of",
     Station.HOSE: "the inlet complained of",
 }
+
+
+def _options(check: Check) -> tuple[AnswerOption, ...]:
+    """The answers to a choice; none for a reading."""
+    listed = [
+        AnswerOption(id=one.id, label=one.label, looks=one.looks, inlet=one.inlet)
+        for one in check.answers
+    ]
+    if listed and check.part:
+        label = f"There is no {check.part.replace('-', ' ')} here"
+        listed.append(AnswerOption(id=NONE_HERE, label=label))
+    return tuple(listed)
 
 
 def fault_shares(

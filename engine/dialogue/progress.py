@@ -7,11 +7,12 @@ takes its fault off the list and makes the readings stale.
 
 from __future__ import annotations
 
+from collections import Counter
 from dataclasses import dataclass, field
 
 import numpy as np
 
-from stillflow.engine.base import Floats, Mode, tried_fact
+from stillflow.engine.base import Floats, Mode, part_fact, tried_fact
 from stillflow.engine.inference import (
     NO_ANSWER,
     SKIPPED,
@@ -24,7 +25,10 @@ from stillflow.engine.inference import (
     Visit,
     spot_of,
 )
-from stillflow.engine.ruleset import Check, Doubt, Knowledge
+from stillflow.engine.ruleset import NONE_HERE, Check, Doubt, Heard, Knowledge, heard, truth
+
+SETTLED = "settled"
+"""Why a question is closed whose answer is plain from what is known."""
 
 AGAIN = 0.2
 """Of a fault that can stand at several places, how much of its usual chance is left for another
@@ -71,7 +75,7 @@ class Asked:
     """One answer as it was taken: what it did to the belief, or that it was set aside.
 
     Attributes:
-        number: position in the visit's events, from 1.
+        number: position in the visit's events, from 1; 0 for what was taken from the complaint.
         check_id: the check.
         answer: as recorded.
         round: 0 before the first fix, then one more after each fix.
@@ -129,6 +133,8 @@ class Progress:
         spent: minutes of checks, fixes and opening so far, as the rules count them.
         unmoved: fixes in a row after which nothing read otherwise.
         inlets: the inlets of the house as far as they have names.
+        heard: answers taken from the complaint, by check, until they are given otherwise.
+        settled: by check, the rule that settles a question unasked, and the answer it says.
     """
 
     knowledge: Knowledge
@@ -136,6 +142,8 @@ class Progress:
     visit: Visit
     weights: Floats = field(init=False)
     inlets: Inlets = field(init=False)
+    heard: dict[str, Heard] = field(init=False)
+    settled: dict[str, tuple[str, str]] = field(default_factory=dict)
     accepted: list[Taken] = field(default_factory=list)
     silent: dict[str, str] = field(default_factory=dict)
     opened: set[str] = field(default_factory=set)
@@ -152,7 +160,15 @@ class Progress:
     def __post_init__(self) -> None:
         self.inlets = Inlets(self.visit.site)
         self._standing = self.model.standing(self.visit)
+        said = heard(self.knowledge, self.visit.complaint)
+        self.heard = {name: one for name, one in said.items() if name not in self.visit.not_taken}
         self._believe()
+        for one in self.heard.values():
+            before = self.probabilities
+            self.accepted.append(Taken(self.knowledge.checks[one.check], one.answer, None, ""))
+            self._believe()
+            self._note(Event(check=one.check, answer=one.answer), before)
+        self._settle()
 
     @property
     def tried(self) -> list[str]:
@@ -194,6 +210,11 @@ class Progress:
         return {one.check.id: one.answer for one in self.accepted if not one.further}
 
     @property
+    def in_vain(self) -> dict[str, int]:
+        """How often a check was asked that has no answer still, by id."""
+        return Counter(one.check_id for one in self.asked if one.check_id in self.silent)
+
+    @property
     def closed(self) -> set[str]:
         """Checks that were answered or given up, so that they are not asked now."""
         return {*self.answered, *self.silent}
@@ -208,6 +229,10 @@ class Progress:
         self.events += 1
         if struck or event.beside:
             return
+        self._take_in(event)
+        self._settle()
+
+    def _take_in(self, event: Event) -> None:
         if event.fix is not None:
             self.inlets.learn(event.inlet or "", None)
             self._repair(event)
@@ -221,9 +246,12 @@ class Progress:
         if event.answer not in NO_ANSWER:
             self._answer(taken, event)
             return
+        before = self.probabilities
         if not taken.further:
             self.silent[check.id] = str(event.answer)
-        self._note(event, self.probabilities)
+            if event.answer == NONE_HERE:
+                self._believe()
+        self._note(event, before)
 
     def _taken(self, check: Check, event: Event) -> Taken:
         assert event.answer is not None
@@ -238,9 +266,10 @@ class Progress:
 
     def _answer(self, taken: Taken, event: Event) -> None:
         check = taken.check
-        if not taken.further:
-            self.silent.pop(check.id, None)
         before = self.probabilities
+        if not taken.further and self.silent.pop(check.id, "") == NONE_HERE:
+            self._believe()
+        self.heard.pop(check.id, None)
         self._spend(check.minutes, check.access)
         kept = [one for one in self.accepted if not taken.replaces(one)]
         if len(kept) < len(self.accepted):
@@ -260,6 +289,16 @@ class Progress:
         prior = self._situation(len(self.accepted) - 1)
         self.weights = self._scaled(self.weights * self._likelihood(prior, taken))
         self._note(event, before)
+
+    def _settle(self) -> None:
+        """Close the questions whose answer is plain from what is known."""
+        facts = self.model.facts(self.situation)
+        self.silent = {name: said for name, said in self.silent.items() if said != SETTLED}
+        self.settled = {}
+        for rule, item in self.knowledge.settling:
+            if item.settles not in self.closed and truth(rule.when, facts) is True:
+                self.settled[item.settles] = rule.id, item.as_
+                self.silent[item.settles] = SETTLED
 
     def _contradiction(self) -> tuple[str, tuple[str, ...]] | None:
         """The first rule by id that doubts readings taken so far, and the checks it doubts."""
@@ -400,6 +439,11 @@ class Progress:
         standing["visit.fixes"] = float(len(self.tried))
         standing["visit.doubts"] = float(len(self.doubts))
         standing.update((tried_fact(fault_id), True) for fault_id in self.tried)
+        standing.update(
+            (part_fact(part), False)
+            for name, said in self.silent.items()
+            if said == NONE_HERE and (part := self.knowledge.checks[name].part)
+        )
         readings = {}
         choices = {}
         for one in self.accepted[:count]:

@@ -28,6 +28,8 @@ class CheckStep(Model):
     `inlet` is the one it is made at, in words where it has no name. `asks_inlet` says that its name
     is wanted with a reading, as an `AnswerOption` with `inlet` does; `inlets` are names that may be
     meant, the one to begin with first.
+    Of `several` answers two may be given, joined by ` + `. `part` is what may not be there at all;
+    that is answered with `there is none`.
     """
 
     id: str
@@ -46,6 +48,8 @@ class CheckStep(Model):
     tools: tuple[str, ...]
     opens: str | None
     verifies: bool
+    several: bool = False
+    part: str = ""
 
 
 class FixStep(Model):

@@ -7,7 +7,7 @@ Words and drawing are left to `treeview`.
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from itertools import compress
 from typing import Literal, NamedTuple
 
@@ -66,6 +66,7 @@ class Point:
         minutes: spent since the tree began.
         steps: acts since the tree began.
         settled: the step to take where that is known without thinking.
+        in_vain: nothing, since the question about danger is taken as answered.
     """
 
     situation: Situation
@@ -82,6 +83,7 @@ class Point:
     minutes: float = 0.0
     steps: int = 0
     settled: PolicyStep[Point] | None = None
+    in_vain: Mapping[str, int] = field(default_factory=dict)
 
 
 def visit_tree(

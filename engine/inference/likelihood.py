@@ -29,6 +29,7 @@ from stillflow.engine.inference.sizing import Sizes, sizes_of
 from stillflow.engine.inference.table import RuleTable
 from stillflow.engine.inference.visit import Visit
 from stillflow.engine.ruleset import (
+    BOTH,
     Check,
     Condition,
     Derivation,
@@ -259,11 +260,17 @@ class LikelihoodModel:
             # The density of what was read, in place of the chance of its level.
             weight = self.gauge.likelihood(situation.readings, spot, value) / usual[index]
         else:
-            index = answers.index(str(answer))
+            index = 0
         table = np.array([self._changed(base, changed) for changed in facts])
         names = set().union(*facts)
         weights = self._table.weigh(self._table.fire(table, self._knowledge.rules_using(names)))
-        return np.asarray(_given(check, usual, weights)[index] * weight)
+        given = _given(check, usual, weights)
+        if check.kind == "reading":
+            return np.asarray(given[index] * weight)
+        # Two answers that are both true are heard as if one had been given after the other, each
+        # for itself: given the fault, one makes the other neither more nor less likely.
+        said = [answers.index(one) for one in str(answer).split(BOTH)]
+        return np.asarray(given[said].prod(axis=0))
 
     @property
     def _levels(self) -> tuple[Level, ...]:

@@ -8,7 +8,7 @@ from __future__ import annotations
 from stillflow.engine.base import InputError, Place, nearest, suction
 from stillflow.engine.inference.inlets import Inlets
 from stillflow.engine.inference.visit import NO_ANSWER, Event, Site, Visit
-from stillflow.engine.ruleset import Check, Knowledge
+from stillflow.engine.ruleset import BOTH, NONE_HERE, Check, Knowledge
 
 _KINDS = ("check", "fix", "part", "strikes")
 
@@ -82,11 +82,15 @@ def checked_answer(check: Check, answer: float | str | None, where: str = "") ->
     place = _at(where, "answer") if where else Place(key=check.id)
     if answer is None:
         raise InputError(f"'{check.id}' has no answer", place, "add 'answer:'")
-    if answer in NO_ANSWER:
+    if answer in NO_ANSWER and (answer != NONE_HERE or check.part):
         return answer
     if check.kind == "reading":
         return suction(answer, place.key)
-    if answer not in check.answer_ids:
+    if isinstance(answer, str) and check.several:
+        # Whichever way round, it is the same two answers.
+        pieces = {piece.strip() for piece in answer.split(BOTH.strip())}
+        answer = BOTH.join(one for one in check.answer_ids if one in pieces) or answer
+    if answer not in check.words:
         known = ", ".join([*check.answer_ids, *NO_ANSWER[:2]])
         raise InputError(f"'{answer}' is not an answer to '{check.id}'", place, f"one of: {known}")
     return answer

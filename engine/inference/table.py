@@ -13,7 +13,7 @@ from functools import lru_cache
 import numpy as np
 
 from stillflow.engine.base import Flags, Floats
-from stillflow.engine.ruleset import Comparand, Derivation, FactValue, Knowledge, Leaf, fold
+from stillflow.engine.ruleset import BOTH, Comparand, Derivation, FactValue, Knowledge, Leaf, fold
 
 _Test = Callable[[Floats], Flags]
 
@@ -107,6 +107,8 @@ class RuleTable:
 
     def _compile_leaf(self, leaf: Leaf, negated: bool) -> _Test:
         column = self.columns[leaf.fact]
+        if any(BOTH in word for word in self._words[leaf.fact]):
+            return _one_among(column, self._passing(leaf, negated))
         steps = [
             _STEPS[name](self._operands(leaf.fact, value))
             for name, value in leaf.comparisons().items()
@@ -126,9 +128,20 @@ class RuleTable:
 
         return test
 
+    def _passing(self, leaf: Leaf, negated: bool) -> list[float]:
+        """Codes of the words that pass, where a word may be two answers at once."""
+        words = self._words[leaf.fact].items()
+        return [float(code) for word, code in words if leaf.holds(word) is not negated]
+
     def _operands(self, fact: str, limit: Comparand) -> list[float]:
         several = limit if isinstance(limit, tuple) else (limit,)
         return [self.code(fact, one) for one in several]
+
+
+def _one_among(column: int, codes: list[float]) -> _Test:
+    if not codes:
+        return lambda table: np.zeros(len(table), dtype=bool)
+    return lambda table: _among(table[:, column], codes)
 
 
 def _all_hold(tests: list[_Test]) -> _Test:

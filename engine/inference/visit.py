@@ -22,12 +22,14 @@ from stillflow.engine.airflow import (
     SHORTEST_HOSE_FT,
 )
 from stillflow.engine.base import MOST_SUCTION_INH2O, AirState, InputError, Model, Station, quantity
+from stillflow.engine.ruleset import NONE_HERE
 
 CANT_TELL = "can't tell"
 CANT_DO = "can't do here"
 SKIPPED = "skipped"
-NO_ANSWER = (CANT_TELL, CANT_DO, SKIPPED)
-"""Answers that say nothing about the fault. `skipped` comes back when nothing else is left."""
+NO_ANSWER = (CANT_TELL, CANT_DO, SKIPPED, NONE_HERE)
+"""Answers that say nothing by evidence. `skipped` comes back when nothing else is left; that there
+is none of what a check looks at takes what is about it off the list."""
 
 
 @dataclass(frozen=True)
@@ -271,6 +273,9 @@ class Visit(Model):
     )
     earlier: tuple[GoodReading, ...] = Field(
         (), max_length=500, description="what earlier visits left behind, the newest of each"
+    )
+    not_taken: tuple[str, ...] = Field(
+        (), description="checks whose answer is not to be taken from the complaint, by id"
     )
     missing_tools: tuple[str, ...] = Field((), description="tools that are not at hand, by id")
     events: tuple[Event, ...] = Field(

@@ -6,6 +6,7 @@ Holds what a rule file may say and whether it makes sense; what rules make of a 
 
 from stillflow.engine.ruleset.complaints import Complaint
 from stillflow.engine.ruleset.conditions import (
+    BOTH,
     Comparand,
     Condition,
     FactValue,
@@ -17,6 +18,7 @@ from stillflow.engine.ruleset.conditions import (
 )
 from stillflow.engine.ruleset.entries import (
     ENDS,
+    NONE_HERE,
     Advice,
     Caution,
     Check,
@@ -28,11 +30,13 @@ from stillflow.engine.ruleset.entries import (
     Level,
     Next,
     Rule,
+    Settles,
     Stop,
     Turn,
     UnitClass,
     Warn,
 )
+from stillflow.engine.ruleset.hearing import Heard, heard
 from stillflow.engine.ruleset.knowledge import Knowledge
 from stillflow.engine.ruleset.loading import load_rules
 from stillflow.engine.ruleset.uses import checks_used, observation, observation_of, observed
@@ -45,7 +49,9 @@ from stillflow.engine.ruleset.words import (
 )
 
 __all__ = [
+    "BOTH",
     "ENDS",
+    "NONE_HERE",
     "Advice",
     "Caution",
     "Check",
@@ -58,11 +64,13 @@ __all__ = [
     "Evidence",
     "FactValue",
     "Fault",
+    "Heard",
     "Knowledge",
     "Leaf",
     "Level",
     "Next",
     "Rule",
+    "Settles",
     "Stop",
     "Turn",
     "UnitClass",
@@ -72,6 +80,7 @@ __all__ = [
     "effect_words",
     "fact_words",
     "fold",
+    "heard",
     "leaves",
     "load_rules",
     "observation",

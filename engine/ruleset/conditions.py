@@ -19,6 +19,9 @@ from pydantic import Discriminator, Field, Tag, model_validator
 from stillflow.engine.base import Model
 
 FactValue = bool | float | str
+BOTH = " + "
+"""Between two answers that are both true: such a word is each of the two."""
+
 Comparand = FactValue | tuple[FactValue, ...]
 Folded = TypeVar("Folded")
 
@@ -76,6 +79,8 @@ _SIGNS: dict[str, Callable[[float, float], bool]] = {
 
 def _same(value: FactValue, other: FactValue) -> bool:
     # True == 1.0 in Python; a flag and a number are different facts here.
+    if isinstance(value, str) and BOTH in value:
+        return value == other or other in value.split(BOTH)
     return isinstance(value, bool) == isinstance(other, bool) and value == other
 
 

@@ -7,8 +7,9 @@ conditions are evaluated is in `conditions`.
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from functools import cached_property
+from itertools import combinations
 from typing import Annotated, Literal
 
 from pydantic import (
@@ -32,7 +33,7 @@ from stillflow.engine.base import (
     Where,
     vocabulary,
 )
-from stillflow.engine.ruleset.conditions import Condition, leaves
+from stillflow.engine.ruleset.conditions import BOTH, Condition, leaves
 
 Id = Annotated[str, StringConstraints(pattern=r"^[a-z][a-z0-9]*(-[a-z0-9]+)*$")]
 Sentence = Annotated[str, StringConstraints(min_length=3, strip_whitespace=True)]
@@ -44,6 +45,10 @@ Probability = Annotated[float, Field(gt=0, le=1, allow_inf_nan=False)]
 Suction = Annotated[
     float, Field(gt=0, le=300, allow_inf_nan=False, json_schema_extra={"unit": "inH2O"})
 ]
+
+
+NONE_HERE = "there is none"
+"""The answer to a check on a part that this house or unit lacks."""
 
 
 class Entry(Model):
@@ -214,10 +219,29 @@ class Alike(Entry):
     because: Sentence
 
 
+class Phrase(Entry):
+    """What customers say that plainly answers a question; lower case, without what does not matter.
+
+    Taken from a complaint where one of `says` stands in it as whole words, unless its clause makes
+    it unsure (see `Unsure`) or another phrase gives the question another answer.
+    """
+
+    says: Annotated[tuple[Sentence, ...], Field(min_length=1)]
+    check: Id
+    answer: Id
+
+
+class Unsure(Entry):
+    """Words that make what is said beside them no plain statement: `not`, `maybe`, `used to`."""
+
+    words: Annotated[tuple[str, ...], Field(min_length=1)]
+
+
 class Answer(Model):
     """One listed answer of a choice.
 
     A `good` one says that a fix has worked; one with `inlet` points at another inlet, by its name.
+    One that stands `alone` is not true together with another.
     """
 
     id: Id
@@ -226,6 +250,7 @@ class Answer(Model):
     usual: Probability
     good: bool = False
     inlet: bool = False
+    alone: bool = False
 
 
 class Check(Entry):
@@ -234,7 +259,9 @@ class Check(Entry):
     `mistaken` is the share of answers to a choice that are wrong: the thing was overlooked or
     misheard, and any of the other answers given. `usual` of the answers is the row of the
     conditional probability table for faults that no rule ties to the check. `ask_at` is the
-    question where the inlet has a name, `{inlet}`.
+    question where the inlet has a name, `{inlet}`. Of `several` answers two may be true at
+    once. `part` is what a house or unit may lack: that there is none is an answer too, and makes
+    the flag `has.PART` false.
     """
 
     kind: Literal["reading", "choice"]
@@ -254,6 +281,8 @@ class Check(Entry):
     again_after_fix: bool = False
     first: bool = False
     verifies: bool = False
+    several: bool = False
+    part: Id | None = None
 
     @model_validator(mode="after")
     def _kind_fits(self) -> Check:
@@ -262,6 +291,8 @@ class Check(Entry):
                 raise ValueError("a reading needs 'station:' and 'condition:'; add both")
             if self.answers:
                 raise ValueError("a reading has no listed answers; use kind: choice")
+            if self.several:
+                raise ValueError("a reading is one number; drop 'several:'")
             if self.mistaken:
                 raise ValueError("a reading is not mistaken, its gauge is; drop 'mistaken:'")
         else:
@@ -281,6 +312,19 @@ class Check(Entry):
     def answer_ids(self) -> tuple[str, ...]:
         """The listed answers' ids, in order; empty for a reading."""
         return tuple(answer.id for answer in self.answers)
+
+    @cached_property
+    def words(self) -> tuple[str, ...]:
+        """Every value its answer can have: the answers, then pairs that may both be true."""
+        pairs: Iterable[tuple[Answer, Answer]] = ()
+        if self.several:
+            pairs = combinations((one for one in self.answers if not one.alone), 2)
+        return *self.answer_ids, *(f"{one.id}{BOTH}{other.id}" for one, other in pairs)
+
+    def labels(self, answer: str) -> str:
+        """An answer, or two that are both true, as it is called."""
+        named = {one.id: one.label for one in self.answers}
+        return " / ".join(named.get(one, one) for one in answer.split(BOTH))
 
 
 Phrases = Annotated[tuple[str, ...], Field(min_length=1)]
@@ -343,6 +387,17 @@ class Doubt(Model):
     doubt: Annotated[tuple[Id, ...], Field(min_length=1)]
 
 
+class Settles(Model):
+    """A question whose answer is plain from what is known, so that it need not be asked.
+
+    `as` is that answer, or `there is none` for a part that cannot be there. It adds no evidence:
+    what is implied says no more than what implies it.
+    """
+
+    settles: Id
+    as_: str = Field(alias="as")
+
+
 class Advice(Model):
     """A sentence for the technician that changes no probability."""
 
@@ -357,6 +412,7 @@ _BY_KEY = {
     "caution": "<caution>",
     "stop": "<stop>",
     "doubt": "<doubt>",
+    "settles": "<settles>",
     "advise": "<advise>",
 }
 
@@ -373,12 +429,13 @@ Consequence = Annotated[
     | Annotated[Warn, Tag("<caution>")]
     | Annotated[Stop, Tag("<stop>")]
     | Annotated[Doubt, Tag("<doubt>")]
+    | Annotated[Settles, Tag("<settles>")]
     | Annotated[Advice, Tag("<advise>")],
     Discriminator(
         _which,
         custom_error_type="consequence_shape",
         custom_error_message="not a consequence; start with for:, against:, derive:, caution:, "
-        "stop:, doubt: or advise:",
+        "stop:, doubt:, settles: or advise:",
     ),
 ]
 

@@ -20,7 +20,9 @@ from stillflow.engine.ruleset.entries import (
     Doubt,
     Evidence,
     Fault,
+    Phrase,
     Rule,
+    Settles,
     Turn,
     Warn,
 )
@@ -126,7 +128,7 @@ def _without(entry: Any, gone: Any, unknown: set[str], emptied: Callable[[str], 
         new["faults"] = kept("faults", entry.faults)
         if len(new["faults"]) < 2:
             return None
-    if isinstance(entry, Complaint) and ("checks", entry.check) in gone:
+    if isinstance(entry, Complaint | Phrase) and ("checks", entry.check) in gone:
         return None
     if isinstance(entry, Combination):
         named = (kept("faults", entry.faults), kept("circumstances", entry.circumstances))
@@ -148,6 +150,9 @@ def _consequences(rule: Rule, gone: Any, emptied: Callable[[str], bool]) -> Iter
             checks = tuple(one for one in item.doubt if ("checks", one) not in gone)
             if checks:
                 yield item.model_copy(update={"doubt": checks})
+        elif isinstance(item, Settles):
+            if ("checks", item.settles) not in gone:
+                yield item
         elif not (isinstance(item, Warn) and ("cautions", item.caution) in gone):
             yield item
 

@@ -33,11 +33,13 @@ from stillflow.engine.ruleset.entries import (
     Check,
     Fault,
     Level,
+    Phrase,
     Rule,
     Source,
     Tool,
     Turn,
     UnitClass,
+    Unsure,
 )
 from stillflow.engine.ruleset.forgetting import forget
 
@@ -53,6 +55,8 @@ SECTIONS: dict[str, type[BaseModel]] = {
     "checks": Check,
     "rules": Rule,
     "course": Turn,
+    "phrases": Phrase,
+    "unsure": Unsure,
     "complaints": Complaint,
     "circumstances": Circumstance,
     "combinations": Combination,

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Collection, Iterable, Mapping
 from dataclasses import dataclass
 from functools import cached_property
 from graphlib import TopologicalSorter
@@ -19,11 +19,14 @@ from stillflow.engine.ruleset.entries import (
     Evidence,
     Fault,
     Level,
+    Phrase,
     Rule,
+    Settles,
     Source,
     Tool,
     Turn,
     UnitClass,
+    Unsure,
 )
 from stillflow.engine.ruleset.gathering import Replaced
 from stillflow.engine.ruleset.selectors import selecting
@@ -48,6 +51,8 @@ class Knowledge:
     checks: Mapping[str, Check]
     rules: Mapping[str, Rule]
     course: Mapping[str, Turn]
+    phrases: Mapping[str, Phrase]
+    unsure: Mapping[str, Unsure]
     complaints: Mapping[str, Complaint]
     circumstances: Mapping[str, Circumstance]
     combinations: Mapping[str, Combination]
@@ -111,6 +116,12 @@ class Knowledge:
         return tuple(self.rules[rule_id] for rule_id in dependency_order(self.rules))
 
     @cached_property
+    def settling(self) -> tuple[tuple[Rule, Settles], ...]:
+        """What settles a question, rule by rule in order of id."""
+        found = ((rule, item) for rule in self.rules.values() for item in rule.then)
+        return tuple((rule, item) for rule, item in found if isinstance(item, Settles))
+
+    @cached_property
     def turns(self) -> tuple[Turn, ...]:
         """The course of a visit, the highest salience first (ties by id)."""
         return tuple(sorted(self.course.values(), key=lambda turn: (-turn.salience, turn.id)))
@@ -160,13 +171,18 @@ def _chosen(item: Evidence, named: Callable[[str], frozenset[str]]) -> frozenset
 
 
 def fact_kinds(
-    levels: Iterable[Level], checks: Iterable[Check], faults: Iterable[str], rules: Iterable[Rule]
+    levels: Iterable[Level], checks: Collection[Check], faults: Iterable[str], rules: Iterable[Rule]
 ) -> dict[str, FactKind]:
     """The whole vocabulary: base facts, answers, fixes tried and findings."""
     answers = {
-        vocabulary.answer_fact(check.id): FactKind(WORD, check.answer_ids, check.ask)
+        vocabulary.answer_fact(check.id): FactKind(WORD, check.words, check.ask)
         for check in checks
         if check.kind == "choice"
+    }
+    parts = {
+        vocabulary.part_fact(check.part): FactKind(FLAG, (), f"{check.part}: whether there is one")
+        for check in checks
+        if check.part
     }
     tried = {vocabulary.tried_fact(fault): FactKind(FLAG) for fault in faults}
     findings = {
@@ -176,7 +192,7 @@ def fact_kinds(
         if isinstance(item, Derivation)
     }
     base = vocabulary.base_facts(level.id for level in levels)
-    return vocabulary.merge(base, answers, tried, findings)
+    return vocabulary.merge(base, answers, parts, tried, findings)
 
 
 def dependency_order(rules: Mapping[str, Rule]) -> list[str]:

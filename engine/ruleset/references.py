@@ -8,9 +8,18 @@ from __future__ import annotations
 from collections.abc import Iterable
 
 from stillflow.engine.base import NUMBER, FactKind, Strength, nearest, vocabulary
-from stillflow.engine.ruleset.complaints import Complaint
 from stillflow.engine.ruleset.conditions import Condition, Leaf, Not, parts
-from stillflow.engine.ruleset.entries import Check, Doubt, Entry, Evidence, Fault, Rule, Warn
+from stillflow.engine.ruleset.entries import (
+    NONE_HERE,
+    Check,
+    Doubt,
+    Entry,
+    Evidence,
+    Fault,
+    Rule,
+    Settles,
+    Warn,
+)
 from stillflow.engine.ruleset.gathering import Gathered
 from stillflow.engine.ruleset.selectors import selecting
 
@@ -53,8 +62,10 @@ class References:
         self.facts = {**self.facts, **vocabulary.course_facts()}
         for turn in self.loader.entries["course"].values():
             self._condition(turn.when, "course", turn.id, "when")
-        for complaint in self.loader.entries["complaints"].values():
-            self._complaint(complaint)
+        for section in ("complaints", "phrases"):
+            for entry in self.loader.entries[section].values():
+                self._known("checks", entry.check, section, entry.id, "check")
+                self._answer(entry.check, entry.answer, section, entry.id, "answer")
 
     def _known(self, wanted: str, name: str, section: str, entry: str, *inside: str | int) -> None:
         group = self.loader.entries[wanted]
@@ -84,14 +95,18 @@ class References:
         self._condition(check.possible_when, "checks", check.id, "possible_when")
         self._condition(check.asked_when, "checks", check.id, "asked_when")
 
-    def _complaint(self, complaint: Complaint) -> None:
-        self._known("checks", complaint.check, "complaints", complaint.id, "check")
-        check = self.loader.entries["checks"].get(complaint.check)
-        if check is not None and complaint.answer not in check.answer_ids:
+    def _answer(
+        self, check_id: str, answer: str, section: str, entry: str, *inside: str | int
+    ) -> None:
+        """See that an answer is one of the check's, or says that its part is not there."""
+        check = self.loader.entries["checks"].get(check_id)
+        if check is None or answer in check.answer_ids:
+            return
+        if answer != NONE_HERE or not check.part:
             self.loader.fail(
-                f"'{complaint.answer}' is not an answer to '{complaint.check}'",
-                self.loader.place("complaints", complaint.id, "answer"),
-                nearest(complaint.answer, check.answer_ids),
+                f"'{answer}' is not an answer to '{check_id}'",
+                self.loader.place(section, entry, *inside),
+                nearest(answer, check.answer_ids),
             )
 
     def _rule(self, rule: Rule) -> None:
@@ -113,6 +128,9 @@ class References:
             elif isinstance(item, Doubt):
                 for name in item.doubt:
                     self._known("checks", name, "rules", rule.id, *inside)
+            elif isinstance(item, Settles):
+                self._known("checks", item.settles, "rules", rule.id, *inside)
+                self._answer(item.settles, item.as_, "rules", rule.id, *inside)
 
     def _strength(self, rule: Rule, item: Evidence, index: int) -> None:
         """How much readings weigh is the airflow model's say; all else needs a strength."""

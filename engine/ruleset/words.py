@@ -66,6 +66,9 @@ def _leaf_words(leaf: Leaf, knowledge: Knowledge) -> str:
         check = knowledge.checks[rest]
         labels = {answer.id: f'"{answer.label}"' for answer in check.answers}
         return f'the answer to "{check.ask}" is {_values(leaf, labels)}'
+    if kind == "has":
+        there = f"there is a {rest.replace('-', ' ')}"
+        return there if leaf.holds(True) else f"not ({there})"
     if kind in ("finding", "tried"):
         name = rest.replace("-", " ")
         done = f"it was found: {name}"

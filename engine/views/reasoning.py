@@ -188,7 +188,7 @@ def _asked(session: Session, asked: Asked) -> PathFact:
     helpful = not asked.doubted_by and asked.moved >= UNHELPFUL
     name = f"check:{check.id}"
     if check.kind == "choice":
-        label = next(one.label for one in check.answers if one.id == asked.answer)
+        label = check.labels(str(asked.answer))
         return PathFact(id=name, title=check.ask, found=label, asked=asked.number, helpful=helpful)
     state, station = spot_of(check)
     expected = session.baseline.at(state, station)

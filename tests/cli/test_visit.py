@@ -37,10 +37,10 @@ def kept(folder: Path) -> Visit:
 
 
 def test_every_answer_typed_is_kept_and_the_visit_can_be_resumed(tmp_path: Path) -> None:
-    first = visit(tmp_path, *INTAKE, "can't tell", "skip")
+    first = visit(tmp_path, *INTAKE, "none", "can't tell", "skip")
     assert first.code == 0
     assert "--resume" in first.out
-    assert [event.answer for event in kept(tmp_path).events] == ["can't tell", "skipped"]
+    assert [event.answer for event in kept(tmp_path).events] == ["none", "can't tell", "skipped"]
     assert kept(tmp_path).site.name == "Fern Cottage"
     assert kept(tmp_path).unit.rated_sealed == 130
     again = visit(tmp_path, "can't do here", args=("--resume",))
@@ -50,7 +50,7 @@ def test_every_answer_typed_is_kept_and_the_visit_can_be_resumed(tmp_path: Path)
 
 
 def test_an_open_visit_is_offered_and_may_be_left_for_a_new_one(tmp_path: Path) -> None:
-    visit(tmp_path, *INTAKE, "skip")
+    visit(tmp_path, *INTAKE, "none")
     taken = visit(tmp_path, "yes", "skip")
     assert "Fern Cottage" in taken.out
     assert len(kept(tmp_path).events) == 2
@@ -252,9 +252,9 @@ def test_a_name_cannot_reach_the_terminal_as_an_escape_sequence(tmp_path: Path) 
 def test_an_answer_that_could_not_be_kept_is_not_believed(tmp_path: Path) -> None:
     with mock.patch.object(Casebook, "drop_last_event", autospec=True) as drop:
         drop.side_effect = SetupError("it is in use by another program")
-        outcome = visit(tmp_path, *INTAKE, "skip", "back", "back", "can't tell")
+        outcome = visit(tmp_path, *INTAKE, "none", "back", "back", "can't tell")
     assert "in use" in outcome.out
-    assert [event.answer for event in kept(tmp_path).events] == ["skipped", "can't tell"]
+    assert [event.answer for event in kept(tmp_path).events] == ["none", "can't tell"]
     add = Casebook.add_event
     calls = iter([True, False])
 
@@ -266,7 +266,7 @@ def test_an_answer_that_could_not_be_kept_is_not_believed(tmp_path: Path) -> Non
     with mock.patch.object(Casebook, "add_event", failing):
         visit(tmp_path, "skip", "back", args=("--resume",))
     # What was never kept cannot be taken back: the last answer that is kept is what goes.
-    assert [event.answer for event in kept(tmp_path).events] == ["skipped"]
+    assert [event.answer for event in kept(tmp_path).events] == ["none"]
 
 
 def test_a_power_of_two_is_not_the_number_two(tmp_path: Path) -> None:
@@ -330,3 +330,23 @@ def test_a_tool_may_turn_out_missing_at_any_prompt_and_when_resuming(tmp_path: P
     assert {"gauge", "tissue"} <= set(kept(tmp_path).missing_tools)
     visit(tmp_path, "have gauge", args=("--resume",))
     assert "gauge" not in kept(tmp_path).missing_tools
+
+
+def test_what_the_complaint_says_is_shown_and_can_be_taken_back(tmp_path: Path) -> None:
+    lines = [CALL[0], "weak everywhere since I emptied it", "", "", *UNIT, "none"]
+    said = " ".join(visit(tmp_path, *lines).out.split())
+    assert 'Taken from the complaint: - "since i emptied"' in said
+    assert '"everywhere": Where is the suction weak? At every inlet alike.' in said
+    again = visit(tmp_path, "not so", args=("--resume",))
+    assert kept(tmp_path).not_taken == ("what-before", "where-weak")
+    assert "where is the suction weak" in " ".join(again.out.lower().split())
+    assert Session(load_rules(), kept(tmp_path)).progress.heard == {}
+
+
+def test_two_answers_that_are_both_true_can_be_given_at_once(tmp_path: Path) -> None:
+    visit(tmp_path, *INTAKE, "2 and 3")
+    assert kept_ended(tmp_path).events[-1].answer == "burning-smell + smoke"
+
+
+def kept_ended(folder: Path) -> Visit:
+    return Casebook(url(folder)).recent(1)[0]

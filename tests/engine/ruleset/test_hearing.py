@@ -1,0 +1,81 @@
+"""What a complaint plainly says is taken from it, and nothing else is."""
+
+from __future__ import annotations
+
+import pytest
+
+from stillflow.engine import load_rules
+from stillflow.engine.ruleset.hearing import heard
+
+RULES = load_rules()
+
+
+def answers(complaint: str) -> dict[str, str]:
+    return {one.check: one.answer for one in heard(RULES, complaint).values()}
+
+
+@pytest.mark.parametrize(
+    ("complaint", "taken"),
+    [
+        ("Weak everywhere.", {"where-weak": "everywhere"}),
+        (
+            "WEAK EVERYWHERE since I emptied it",
+            {"where-weak": "everywhere", "what-before": "emptied"},
+        ),
+        (
+            "It is only upstairs, it came slowly.",
+            {"where-weak": "one-floor", "how-began": "over-weeks"},
+        ),
+        ("It never pulled well.", {"ever-better": "never-better"}),
+        ("there's a burning smell", {"danger-signs": "burning-smell"}),
+    ],
+)
+def test_what_is_plainly_said_is_taken(complaint: str, taken: dict[str, str]) -> None:
+    assert answers(complaint) == taken
+
+
+@pytest.mark.parametrize(
+    "complaint",
+    [
+        "",
+        "It doesn't pull everywhere as it should",
+        "Not everywhere",
+        "It isn’t everywhere",
+        "Maybe everywhere",
+        "Is it weak everywhere?",
+        "Everywhere except in the kitchen",
+        "My neighbour said hers is weak everywhere",
+        "It used to be weak everywhere",
+        "no burning smell",
+        "I don't think there was smoke",
+        "anywhere and everywhereness",
+        "it was slow",
+    ],
+)
+def test_what_is_denied_doubted_or_only_like_it_is_not_taken(complaint: str) -> None:
+    assert answers(complaint) == {}
+
+
+def test_words_that_point_two_ways_give_nothing() -> None:
+    assert "where-weak" not in answers("weak everywhere. It is only upstairs.")
+    assert "where-weak" not in answers("It is weak everywhere. It is not everywhere.")
+
+
+def test_a_denial_in_another_clause_leaves_what_is_plain_alone() -> None:
+    assert answers("It does not whistle, it came suddenly") == {"how-began": "suddenly"}
+
+
+def test_the_words_it_was_taken_from_are_told() -> None:
+    assert heard(RULES, "Since we emptied the bin")["what-before"].words == "since we emptied"
+
+
+@pytest.mark.parametrize("phrase", RULES.phrases.values(), ids=lambda one: one.id)
+def test_every_phrase_is_taken_as_written_and_never_when_denied(phrase: object) -> None:
+    from stillflow.engine.ruleset.entries import Phrase
+
+    assert isinstance(phrase, Phrase)
+    for said in phrase.says:
+        assert said == said.lower()
+        assert answers(f"It is weak: {said}!").get(phrase.check) == phrase.answer
+        assert phrase.check not in answers(f"It is not that {said}")
+        assert phrase.check not in answers(f"x{said}x")
