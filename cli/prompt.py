@@ -162,6 +162,7 @@ def understand(line: str, step: CheckStep) -> Typed:
     pair = _PAIR.fullmatch(text) if step.several else None
     if pair:
         both = sorted({_choice(number, step.answers) for number in pair.groups()})
+        return Typed(answer=BOTH.join(both))
     with suppress(InputError):
         return Typed(answer=_choice(text, step.answers))
     return Typed(answer=_choice(_plain(said), step.answers), inlet=name)
