@@ -18,7 +18,7 @@ from stillflow.cli.output import say
 from stillflow.engine.base import InputError, Station
 from stillflow.engine.dialogue import AnswerOption, CheckStep, FixStep, NextStep
 from stillflow.engine.inference import CANT_DO, CANT_TELL, SKIPPED, Event
-from stillflow.engine.ruleset import NONE_HERE
+from stillflow.engine.ruleset import BOTH, NONE_HERE
 
 HINT = "Or: ? (how)  why  back  skip  can't tell  can't do here  unit  stop"
 
