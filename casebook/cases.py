@@ -61,6 +61,9 @@ class Expectation(Model):
 
     fixes: tuple[str, ...] = Field(description="faults to be fixed or handed over, in order")
     ends: Literal["done", "refer", "stop"] = Field(description="how the visit ends")
+    inlets: tuple[str, ...] = Field(
+        (), description="name of the inlet that each fix is at, in their order; empty for none"
+    )
     enough_checks: int | None = Field(None, ge=1, description="checks thought enough for it")
 
 
@@ -79,6 +82,11 @@ class Case(Model):
     finds: Answers = Field(description="check -> answer with the fault present")
     after: Annotated[tuple[Answers, ...], BeforeValidator(_several)] = Field(
         (), description="check -> answer where it is another after each fix, in order of fixes"
+    )
+    inlets: dict[str, Annotated[tuple[str, ...], BeforeValidator(_several)]] = Field(
+        default_factory=dict,
+        description="check -> name of the inlet its answer is about; or the names before any fix "
+        "and after each, of which the last holds",
     )
     expect: Expectation = Field(description="what a good technician comes to")
     _name: str = PrivateAttr("")
@@ -146,6 +154,7 @@ class PlayedCase:
         turns: each step and its answer.
         last: the last step, which ends the visit unless it ran on for too long.
         fixes: faults whose fix was proposed, in order, right and wrong ones.
+        inlets: the inlet that each of those was said to be at, empty where none was.
     """
 
     case: Case
@@ -153,6 +162,7 @@ class PlayedCase:
     turns: tuple[PlayedTurn, ...]
     last: NextStep
     fixes: tuple[str, ...]
+    inlets: tuple[str, ...] = ()
 
     @property
     def ends(self) -> str:
@@ -178,6 +188,8 @@ class PlayedCase:
         if self.fixes != expect.fixes:
             found, wanted = (", ".join(fixes) or "nothing" for fixes in (self.fixes, expect.fixes))
             yield f"fixes {found}; a good technician fixes {wanted}"
+        elif expect.inlets and self.inlets != expect.inlets:
+            yield f"at {', '.join(self.inlets)}; it is at {', '.join(expect.inlets)}"
 
     @property
     def remarks(self) -> tuple[str, ...]:
@@ -247,6 +259,7 @@ def play(case: Case, knowledge: Knowledge) -> PlayedCase:
     session = Session(knowledge, case.visit)
     turns: list[PlayedTurn] = []
     fixes: list[str] = []
+    inlets: list[str] = []
     fixed = 0
     asked: dict[tuple[int, str], int] = {}
     while (step := session.next_step()).ending is None and len(turns) < MOST_STEPS:
@@ -255,6 +268,7 @@ def play(case: Case, knowledge: Knowledge) -> PlayedCase:
             session.record_fix(step.fix.fault, done)
             due = case.expect.fixes[fixed : fixed + 1]
             fixes.append(step.fix.fault)
+            inlets.append(step.fix.inlet or "")
             fixed += done and due == (step.fix.fault,)
             turns.append(PlayedTurn(step, done))
         else:
@@ -263,9 +277,11 @@ def play(case: Case, knowledge: Knowledge) -> PlayedCase:
             turn = asked.get((fixed, check.id), 0)
             asked[fixed, check.id] = turn + 1
             answer = _answer(case, check, fixed, turn)
-            session.record(check.id, answer)
+            names = case.inlets.get(check.id, ())
+            inlet = names[min(fixed, len(names) - 1)] if names else None
+            session.record(check.id, answer, inlet=inlet)
             turns.append(PlayedTurn(step, answer))
-    return PlayedCase(case, session.visit, tuple(turns), step, tuple(fixes))
+    return PlayedCase(case, session.visit, tuple(turns), step, tuple(fixes), tuple(inlets))
 
 
 def checked_case(case: Case, knowledge: Knowledge) -> None:

@@ -160,7 +160,8 @@ def show_said(screen: Screen, said: Said, mended: bool = False) -> None:
 def show_reading(screen: Screen, session: Session, step: CheckStep | Check) -> None:
     """A reading just taken beside what was expected there, and what all readings come to."""
     state, station = step.condition, step.station
-    value = session.progress.answered.get(step.id)
+    taken = reversed(session.progress.accepted)
+    value = next((one.answer for one in taken if one.check.id == step.id), None)
     if state is None or station is None or value is None:
         return
     expected = session.baseline.at(state, station)

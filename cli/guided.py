@@ -26,6 +26,7 @@ from stillflow.cli.prompt import (
     ask_inlet,
     event_for,
     fix_question,
+    reading_said,
     understand,
     understand_fix,
 )
@@ -100,6 +101,10 @@ class Guided:
                 if changed is not None:
                     self._change(changed)
                     return True
+                further = reading_said(self._session, line, datetime.now(UTC))
+                if further is not None:
+                    self._keep(further)
+                    return True
                 typed = self._understood(line, step)
                 if typed.command == "stop":
                     return False
@@ -133,15 +138,18 @@ class Guided:
     def _record(self, step: NextStep, typed: Typed) -> None:
         answer = typed.answer or ""
         inlet = typed.inlet or self._inlet(step, answer)
-        event = event_for(step, answer, datetime.now(UTC), inlet)
+        self._keep(event_for(step, answer, datetime.now(UTC), inlet))
+
+    def _keep(self, event: Event) -> None:
         event = self._session.checked(event)
         self._write(
             lambda: self._casebook.add_event(self._kept, event), (*self._kept.events, event)
         )
         # Only what is kept is believed.
         self._session.take(event)
-        if step.check is not None and step.check.station is not None:
-            show_reading(self._screen, self._session, step.check)
+        check = self._session.knowledge.checks.get(event.check or "")
+        if check is not None and check.kind == "reading":
+            show_reading(self._screen, self._session, check)
 
     def _inlet(self, step: NextStep, answer: str) -> str | None:
         """Which inlet an answer is about, asked where only the person can say."""

@@ -15,6 +15,7 @@ from datetime import datetime
 from typing import TextIO
 
 from stillflow.cli.output import say
+from stillflow.engine import Session
 from stillflow.engine.base import InputError, Station
 from stillflow.engine.dialogue import AnswerOption, CheckStep, FixStep, NextStep
 from stillflow.engine.inference import CANT_DO, CANT_TELL, SKIPPED, Event
@@ -140,6 +141,24 @@ def _line(stream: TextIO) -> str:
         # A pipe does not echo; show what was answered, so that the log reads as a dialogue.
         say(line.rstrip("\n"))
     return line
+
+
+_READING_AT = re.compile(r"(sealed|working)\s+(\S.*?)\s+at\s+(\S.*)", re.IGNORECASE)
+
+
+def reading_said(session: Session, line: str, at: datetime | None) -> Event | None:
+    """A reading that nobody asked for, as in `sealed 92 at study`; None for no such."""
+    found = _READING_AT.fullmatch(line.strip())
+    if found is None:
+        return None
+    state, answer, name = found.groups()
+    inlets = session.progress.inlets
+    here = inlets.here and inlets.known_as(name) == inlets.here
+    station = Station.INLET if here else Station.OTHER
+    for check in session.knowledge.checks.values():
+        if (check.station, check.condition) == (station, state.lower()):
+            return Event(check=check.id, answer=answer, at=at, inlet=name)
+    return None
 
 
 def understand(line: str, step: CheckStep) -> Typed:

@@ -25,13 +25,21 @@ from stillflow.engine.airflow.fan import Fan, fan_from_rating
 from stillflow.engine.airflow.fan_fit import fan_from_pair
 from stillflow.engine.airflow.faulty import ANOTHER_INLET, apply, apply_many
 from stillflow.engine.airflow.gauge import readings, readings_table
-from stillflow.engine.airflow.houses import CORNER_BEND, CORNER_FLOW, PARALLEL, Houses
+from stillflow.engine.airflow.houses import (
+    CORNER_BEND,
+    CORNER_FLOW,
+    INLET_KEYS,
+    PARALLEL,
+    TAP,
+    Houses,
+)
 from stillflow.engine.airflow.points import GaugePoint, Reading
 from stillflow.engine.airflow.power import orifice_flow, possible_watts
 from stillflow.engine.airflow.system import (
     LONGEST_HOSE_FT,
     LONGEST_TUBE_FT,
     SHORTEST_HOSE_FT,
+    TUBE_BORE_IN,
     Hose,
     Inlet,
     System,
@@ -44,11 +52,14 @@ __all__ = [
     "CORNER_BEND",
     "CORNER_FLOW",
     "HIGHEST_FT",
+    "INLET_KEYS",
     "LONGEST_HOSE_FT",
     "LONGEST_TUBE_FT",
     "LOWEST_FT",
     "PARALLEL",
     "SHORTEST_HOSE_FT",
+    "TAP",
+    "TUBE_BORE_IN",
     "AirflowChart",
     "Effect",
     "Fan",

@@ -19,7 +19,7 @@ from stillflow.engine.dialogue.measured import outcome_words
 from stillflow.engine.dialogue.places import Places
 from stillflow.engine.dialogue.present import Presenter, fault_shares
 from stillflow.engine.dialogue.progress import Progress, Repair
-from stillflow.engine.dialogue.steps import Ending, NextStep
+from stillflow.engine.dialogue.steps import CheckStep, Ending, NextStep
 from stillflow.engine.dialogue.voice import Said, say
 from stillflow.engine.inference import (
     Baseline,
@@ -190,6 +190,17 @@ class Session:
         if self._step is None:
             self._step = self._decide()
         return self._step
+
+    def step_for(self, check_id: str) -> CheckStep:
+        """A check as it would be asked now, whether it is next or not.
+
+        Raises:
+            InputError: no such check.
+        """
+        present = Presenter(self.knowledge, self.baseline, self.progress, ())
+        step = present.check(known_check(self.knowledge, check_id), ()).check
+        assert step is not None
+        return step
 
     def safety_question(self) -> Check | None:
         """The question about danger, where it comes next."""

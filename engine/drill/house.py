@@ -76,12 +76,12 @@ class DrillHouse:
         call.remaining = set(call.faults)
         return DrillHouse(self.order, self.visit, self.complaint, self.danger, call)
 
-    def answer(self, check: Check) -> float | str:
-        """What is found, with the luck of this house."""
+    def answer(self, check: Check, inlet: str | None = None) -> float | str:
+        """What is found, with the luck of this house; `inlet` as of `SimulatedCall.reading`."""
         self._asked[check.id] += 1
         if check.first:
             return self.danger or _harmless(self.call.knowledge, check)
-        return self.call.answer(check, _luck(self.order, check.id, self._asked[check.id]))
+        return self.call.answer(check, _luck(self.order, check.id, self._asked[check.id]), inlet)
 
     @property
     def digest(self) -> str:

@@ -27,8 +27,17 @@ class Luck(np.random.Generator):
     """
 
     def __init__(self, seed: int, *what: str | int) -> None:
-        name = "/".join(map(str, (seed, *what))).encode()
+        self._named = (seed, *what)
+        self._spawned = 0
+        name = "/".join(map(str, self._named)).encode()
         super().__init__(np.random.PCG64(int.from_bytes(hashlib.sha256(name).digest()[:16], "big")))
+
+    def spawn(self, n_children: int) -> list[np.random.Generator]:
+        """Draws of their own, that leave these as they are."""
+        first, self._spawned = self._spawned, self._spawned + n_children
+        seed, *what = self._named
+        names = range(first, self._spawned)
+        return [Luck(int(seed), *what, f"spawned {number}") for number in names]
 
     def random(self, size: Any = None, *_: Any, **__: Any) -> Any:
         """Even draws from 0 up to 1, of 53 bits."""

@@ -317,8 +317,9 @@ class Drill:
     def _check(self, choice: Choice, began: float) -> Done:
         check = choice.check
         assert check is not None
-        answer = self.house.answer(check)
-        self.session.record(check.id, answer)
+        step = self.session.step_for(check.id)
+        answer = self.house.answer(check, self.house.call.inlet(step, 0.0))
+        self.session.record(check.id, answer, inlet=self.house.call.inlet(step, answer))
         if answer == CANT_TELL:
             self._extra += check.minutes
         said = str(answer)

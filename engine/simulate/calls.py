@@ -18,11 +18,13 @@ import numpy as np
 
 from stillflow.engine.airflow import (
     Effect,
+    GaugePoint,
     HoseSizeEffect,
     Houses,
     apply_many,
     draw_sizes,
     gauge_noise,
+    readings_table,
 )
 from stillflow.engine.base import (
     AirState,
@@ -34,10 +36,12 @@ from stillflow.engine.base import (
     StillflowError,
     answer_fact,
 )
-from stillflow.engine.dialogue import Session, StepKind
+from stillflow.engine.dialogue import CheckStep, Session, StepKind
 from stillflow.engine.inference import (
     CANT_TELL,
+    NO_ANSWER,
     SPOTS,
+    Site,
     Visit,
     possible,
     readings_at_spots,
@@ -45,7 +49,13 @@ from stillflow.engine.inference import (
     spot_of,
 )
 from stillflow.engine.ruleset import Check, FactValue, Knowledge, Stop
-from stillflow.engine.simulate.houses import REST, Callers, draw_callers
+from stillflow.engine.simulate.houses import (
+    REST,
+    Callers,
+    NamedInlets,
+    draw_callers,
+    name_inlets,
+)
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -83,6 +93,7 @@ class SimulatedCall:
         wrong_share: share of answers to questions that are wrong or "can't tell", half each; None
             for wrong ones as often as each check's `mistaken` says, and no "can't tell".
         truth: the facts of unit and site as they are, told or not.
+        inlets: of the house, by name.
         remaining: ids of the faults not yet put right.
     """
 
@@ -92,18 +103,44 @@ class SimulatedCall:
     sizes: tuple[tuple[float, ...], ...]
     wrong_share: float | None
     truth: Mapping[str, FactValue]
+    inlets: NamedInlets
     _readings: Mapping[frozenset[str], Floats]
     remaining: set[str] = field(init=False)
 
     def __post_init__(self) -> None:
         self.remaining = set(self.faults)
 
-    def reading(self, check: Check) -> float:
-        """What an exact gauge would show now, inH2O."""
+    def reading(self, check: Check, inlet: str | None = None) -> float:
+        """What an exact gauge would show now, inH2O.
+
+        Args:
+            check: a reading.
+            inlet: where station `other` is read; the first other inlet by default.
+        """
         state, station = spot_of(check)
+        if station is Station.OTHER and inlet not in (None, self.inlets.names[1]):
+            return self._read_at(state, str(inlet))
         return float(self._readings[frozenset(self.remaining)][SPOTS.index((state, station))])
 
-    def answer(self, check: Check, generator: np.random.Generator) -> float | str:
+    def _read_at(self, state: AirState, inlet: str) -> float:
+        house = self.inlets.house
+        for name, size in zip(self.faults, self.sizes, strict=True):
+            if name in self.remaining:
+                house = apply_many(house, self.knowledge.faults[name].effect, np.array([size]))
+        point = GaugePoint(Station.OTHER, state, inlet)
+        return float(readings_table(house, [point])[0, 0])
+
+    def inlet(self, step: CheckStep, answer: float | str) -> str | None:
+        """The name of the inlet that an answer is about, as a technician would say it."""
+        if step.station is Station.OTHER and answer not in NO_ANSWER:
+            return self.inlets.names[1] if step.asks_inlet else step.inlet
+        points = any(one.inlet for one in step.answers if one.id == answer)
+        leaks = any(self.knowledge.faults[one].elsewhere for one in self.remaining)
+        return (self.inlets.leaks_at if leaks else self.inlets.names[1]) if points else None
+
+    def answer(
+        self, check: Check, generator: np.random.Generator, inlet: str | None = None
+    ) -> float | str:
         """What the technician would report.
 
         A reading comes from the airflow model, with the gauge's tolerance as noise. Whether it
@@ -114,9 +151,10 @@ class SimulatedCall:
         Args:
             check: any check of the rule set.
             generator: where the chance comes from.
+            inlet: as of `reading`.
         """
         if check.kind == "reading":
-            shown = np.array([self.reading(check)])
+            shown = np.array([self.reading(check, inlet)])
             # Read to a whole inch of water, as needles are.
             return float(round(gauge_noise(generator, shown, self.visit.gauge.tolerance)[0]))
         if check.verifies:
@@ -156,12 +194,19 @@ class SimulatedCall:
         weights[(fired & stops).any(axis=1)] = 0.0
         return np.asarray(weights / weights.sum())
 
-    def repair(self, fault_id: str) -> bool:
+    def repair(self, fault_id: str, inlet: str | None = None) -> bool:
         """Carry out the fix of a fault; True if it put something right.
 
-        It does when the fault is there, or one with the same fix.
+        It does when the fault is there, or one with the same fix; at an inlet that is named, when
+        that is the one.
         """
-        mended = {one for one in self.remaining if same_fix(self.knowledge, one, fault_id)}
+        elsewhere = inlet not in (None, self.inlets.leaks_at)
+        mended = {
+            one
+            for one in self.remaining
+            if same_fix(self.knowledge, one, fault_id)
+            and not (elsewhere and self.knowledge.faults[one].elsewhere)
+        }
         self.remaining -= mended
         return bool(mended)
 
@@ -308,6 +353,12 @@ def _with_faults(
             for paper in callers.papers
         ]
     )
+    # A stream of its own, so that houses are drawn alike whatever their inlets are called.
+    (naming,) = generator.spawn(1)
+    named = [
+        name_inlets(naming, callers.houses, row, int(paper["inlets"]), int(leaking[row]))
+        for row, paper in enumerate(callers.papers)
+    ]
     healthy = readings_at_spots(callers.houses, leaking)
     sizes: list[dict[str, Floats]] = [{} for _ in hidden]
     for name in sorted(set(chain.from_iterable(hidden))):
@@ -332,17 +383,30 @@ def _with_faults(
     return [
         SimulatedCall(
             knowledge=knowledge,
-            visit=_untold(knowledge, visit, chosen),
+            visit=_told_of(_untold(knowledge, visit, chosen), inlets.told(naming)),
             faults=chosen,
             sizes=tuple(tuple(map(float, size[name])) for name in chosen),
             wrong_share=wrong_share,
             truth=truth,
+            inlets=inlets,
             _readings=readings,
         )
-        for visit, chosen, size, truth, readings in zip(
-            callers.visits(generator, healthy), hidden, sizes, callers.truths, states, strict=True
+        for visit, chosen, size, truth, readings, inlets in zip(
+            callers.visits(generator, healthy),
+            hidden,
+            sizes,
+            callers.truths,
+            states,
+            named,
+            strict=True,
         )
     ]
+
+
+def _told_of(visit: Visit, inlets: Site) -> Visit:
+    """The record with what is known of the inlets."""
+    known = {"inlet": inlets.inlet, "inlets": inlets.inlets}
+    return visit.model_copy(update={"site": visit.site.model_copy(update=known)})
 
 
 def _felt(
@@ -418,14 +482,15 @@ def play(session: Session, call: SimulatedCall, generator: np.random.Generator) 
             checks += 1
             minutes += step.check.minutes
             check = call.knowledge.checks[step.check.id]
-            session.record(check.id, call.answer(check, generator))
+            answer = call.answer(check, generator, call.inlet(step.check, 0.0))
+            session.record(check.id, answer, inlet=call.inlet(step.check, answer))
         elif step.fix is not None:
             name = step.fix.fault
             chance = next(one.probability for one in step.faults if one.id == name)
             offered.append((name, chance))
             if not step.fix.refer:
                 minutes += step.fix.minutes
-                call.repair(name)
+                call.repair(name, step.fix.inlet)
             session.record_fix(name, done=not step.fix.refer)
         else:
             likeliest = step.faults[0]

@@ -7,12 +7,12 @@ with this fault by the rules' own table.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import product
 
 import numpy as np
 
-from stillflow.engine.airflow import apply, readings
+from stillflow.engine.airflow import Houses, apply, readings
 from stillflow.engine.base import InputError, nearest
 from stillflow.engine.dialogue import Session
 from stillflow.engine.inference import (
@@ -28,7 +28,7 @@ from stillflow.engine.inference import (
 )
 from stillflow.engine.ruleset import Check, Fault, Knowledge
 from stillflow.engine.simulate.calls import PlayedCall, SimulatedCall, play
-from stillflow.engine.simulate.houses import FRAME
+from stillflow.engine.simulate.houses import FRAME, NamedInlets
 
 _WHERE = list(product((0.0, 5300.0), (8, 25), (1, 2), ("bag", "cartridge", "cloth", "none")))
 """Altitudes and units a fault may be possible in; the first that fits is taken."""
@@ -39,10 +39,12 @@ _RATED: dict[str, object] = {"rated_sealed": 120.0, "rated_airflow": 105.0}
 class PlainCall(SimulatedCall):
     """A call in which everything is seen and said as is likeliest with what is wrong."""
 
-    def answer(self, check: Check, generator: np.random.Generator) -> float | str:
+    def answer(
+        self, check: Check, generator: np.random.Generator, inlet: str | None = None
+    ) -> float | str:
         """The likeliest answer; of a reading what the gauge shows, to a whole inch."""
         if check.kind == "reading":
-            return float(round(self.reading(check)))
+            return float(round(self.reading(check, inlet)))
         if check.verifies:
             return super().answer(check, generator)
         return check.answer_ids[int(self.chances(check).argmax())]
@@ -109,7 +111,10 @@ def _played(knowledge: Knowledge, fault: Fault, visit: Visit, size: tuple[float,
         for faults, house in (((), healthy), ((fault.id,), broken))
     }
     truth = standing_facts(visit, baseline)
-    call = PlainCall(knowledge, visit, (fault.id,), (size,), 0.0, truth, shown)
+    names = (visit.site.inlet, visit.site.other_inlet, "attic")
+    house = replace(Houses.of([healthy]), inlet_names=names)
+    inlets = NamedInlets(names, house, visit.site.other_inlet)
+    call = PlainCall(knowledge, visit, (fault.id,), (size,), 0.0, truth, inlets, shown)
     session = Session(knowledge, visit)
     played = play(session, call, np.random.default_rng(0))
     return Extreme(fault.id, size, played, session.events)

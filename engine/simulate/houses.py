@@ -8,7 +8,7 @@ share and range here is assumed or common practice; none is a count of real hous
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -16,7 +16,10 @@ import numpy as np
 from stillflow.engine.airflow import (
     CORNER_BEND,
     CORNER_FLOW,
+    INLET_KEYS,
     PARALLEL,
+    TAP,
+    TUBE_BORE_IN,
     Fan,
     Houses,
     Inlet,
@@ -32,6 +35,7 @@ from stillflow.engine.inference import (
     Baseline,
     Gauge,
     House,
+    NamedInlet,
     Pair,
     Site,
     Unit,
@@ -79,7 +83,17 @@ FRAME = System(
 one that stands for all the rest."""
 
 REST = 2
-"""Index of the inlet that stands for the rest."""
+"""Index of the inlet that stands for the rest: the one of them that leaks, if one does."""
+
+ROOMS = (
+    "hall", "kitchen", "landing", "study", "den", "living room", "bedroom", "cellar", "garage",
+    "attic", "laundry", "guest room",
+)  # fmt: skip
+LISTED = 0.35
+"""Share of visits whose inlets are listed beforehand."""
+
+_TAPS, _BRANCH_FT = (0.2, 1.0), (3.0, 18.0)
+"""Where further inlets leave the trunk, as a share of it, and how long their branches are."""
 
 
 @dataclass(frozen=True)
@@ -125,6 +139,55 @@ class Callers:
             _told(generator, self.houses, row, paper, noted[row])
             for row, paper in enumerate(self.papers)
         ]
+
+
+@dataclass(frozen=True)
+class NamedInlets:
+    """The inlets of one house: their names, and the house with all of them.
+
+    Attributes:
+        names: the complaint's, the one that is read first besides, then the rest.
+        house: of them all, as a single row, healthy.
+        leaks_at: which of them leaks where one does.
+    """
+
+    names: tuple[str, ...]
+    house: Houses
+    leaks_at: str
+
+    def told(self, generator: np.random.Generator) -> Site:
+        """What of them is known beforehand, of a house at sea level."""
+        listed = generator.random() < LISTED
+        inlets = tuple(NamedInlet(name=name) for name in self.names) if listed else ()
+        return Site(inlet=self.names[0], inlets=inlets)
+
+
+def name_inlets(
+    generator: np.random.Generator, houses: Houses, row: int, count: int, leaking: int
+) -> NamedInlets:
+    """Give a house all its inlets and their names.
+
+    Args:
+        generator: where the chance comes from.
+        houses: with the complaint's inlet, the other one, and one for the rest.
+        row: which house.
+        count: how many inlets it has, at least 3.
+        leaking: index of the one that leaks where one does.
+    """
+    names = tuple(ROOMS[index] for index in generator.permutation(len(ROOMS))[:count])
+    house = houses.take(np.array([row]))
+    more = count - len(house.inlet_names)
+    drawn = {
+        TAP: generator.uniform(*_TAPS, (1, more)) * house["trunk.length_ft"][:, None],
+        "branch.length_ft": generator.uniform(*_BRANCH_FT, (1, more)),
+        "branch.bore_in": np.full((1, more), TUBE_BORE_IN),
+        "branch.fittings": np.ones((1, more)),
+    }
+    house = house.with_values(
+        {key: np.concatenate([house[key], drawn[key]], axis=1) for key in INLET_KEYS}
+    )
+    house = replace(house, inlet_names=names, other=leaking)
+    return NamedInlets(names, house, names[leaking])
 
 
 def draw_callers(knowledge: Knowledge, generator: np.random.Generator, count: int) -> Callers:

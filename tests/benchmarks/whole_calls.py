@@ -21,8 +21,9 @@ from zlib import crc32
 
 import numpy as np
 
-from stillflow.engine import Visit
+from stillflow.engine import Session, Visit
 from stillflow.engine.base import Mode
+from stillflow.engine.dialogue import CheckStep
 from stillflow.engine.inference import CANT_TELL, NO_ANSWER, baseline_for
 from stillflow.engine.ruleset import Knowledge
 from stillflow.engine.simulate.calls import MOST_STEPS, SimulatedCall, same_fix
@@ -47,23 +48,23 @@ class House:
         self._asked: Counter[str] = Counter()
         self._opened: set[str] = set()
 
-    def answer(self, check_id: str, listed: Sequence[str]) -> float | str:
+    def answer(self, check_id: str, listed: Sequence[str], inlet: str | None = None) -> float | str:
         """What is reported for a check; "can't tell" where the policy knows no such answer."""
         check = self.call.knowledge.checks[check_id]
         self.checks += 1
         self.minutes += check.minutes + self._opening(check.access)
         seed = [*self._luck, crc32(check_id.encode()), self._asked[check_id]]
         self._asked[check_id] += 1
-        answer = self.call.answer(check, np.random.default_rng(seed))
+        answer = self.call.answer(check, np.random.default_rng(seed), inlet)
         known = isinstance(answer, float) or answer in listed or answer in NO_ANSWER
         return answer if known else CANT_TELL
 
-    def repair(self, fault_id: str) -> bool:
+    def repair(self, fault_id: str, inlet: str | None = None) -> bool:
         """Carry out a fix; whether it put something right. What was opened is closed again."""
         fix = self.call.knowledge.faults[fault_id].fix
         self.minutes += fix.minutes + self._opening(fix.access)
         self._opened.clear()
-        return self.call.repair(fault_id)
+        return self.call.repair(fault_id, inlet)
 
     def _opening(self, access: str | None) -> float:
         if access is None or access in self._opened:
@@ -118,7 +119,12 @@ def play_call(begin: Begin, call: SimulatedCall, luck: Sequence[int]) -> Played:
         step = session.next_step()
         if step.check is not None:
             listed = [one.id for one in step.check.answers]
-            session.record(step.check.id, house.answer(step.check.id, listed))
+            asked = step.check
+            if isinstance(session, Session) and isinstance(asked, CheckStep):
+                answer = house.answer(asked.id, listed, house.call.inlet(asked, 0.0))
+                session.record(asked.id, answer, inlet=house.call.inlet(asked, answer))
+            else:
+                session.record(asked.id, house.answer(asked.id, listed))
         elif step.fix is not None:
             name = step.fix.fault
             chance = next((one.probability for one in step.faults if one.id == name), float("nan"))
@@ -126,7 +132,7 @@ def play_call(begin: Begin, call: SimulatedCall, luck: Sequence[int]) -> Played:
             if step.fix.refer:
                 left_to_others.add(name)
             else:
-                house.repair(name)
+                house.repair(name, getattr(step.fix, "inlet", None))
             session.record_fix(name, done=not step.fix.refer)
         else:
             break

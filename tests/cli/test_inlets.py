@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from stillflow.cli.prompt import Typed, ask_inlet, understand
+from stillflow.cli.prompt import Typed, ask_inlet, reading_said, understand
 from stillflow.engine import Session, Site, Visit, load_rules
 from stillflow.engine.dialogue.present import Presenter
 from stillflow.engine.dialogue.steps import CheckStep
@@ -53,3 +53,22 @@ def test_a_known_inlet_can_be_picked_and_a_new_one_named(
     monkeypatch.setattr("stillflow.cli.prompt.ask", answered)
     assert ask_inlet(("study", "den")) == name
     assert "1 study" in asked[0]
+
+
+@pytest.mark.parametrize(
+    ("line", "check", "answer", "inlet"),
+    [
+        ("sealed 92 at study", "sealed-other", "92", "study"),
+        ("Working 17 kPa at back  bedroom", "working-other", "17 kPa", "back  bedroom"),
+        ("sealed 104 at HALL", "sealed-inlet", "104", "HALL"),
+    ],
+)
+def test_a_reading_at_any_inlet_is_taken_at_any_prompt(
+    line: str, check: str, answer: str, inlet: str
+) -> None:
+    session = Session(KNOWLEDGE, Visit(site=Site(inlet="hall")))
+    event = reading_said(session, line, None)
+    assert event is not None
+    assert (event.check, event.answer, event.inlet) == (check, answer, inlet)
+    assert reading_said(session, "sealed 92", None) is None
+    assert reading_said(session, "3 at landing", None) is None
