@@ -67,6 +67,8 @@ class Typed:
     inlet: str | None = None
 
 
+WHICH_INLET = "Which inlet? Its name, such as landing"
+
 FIX_ANSWERS = {"yes": "yes", "no": "no (leave it)", "not there": "not there"}
 """What may be said of a fix, and how it is offered."""
 
@@ -220,7 +222,7 @@ def ask_inlet(names: Sequence[str]) -> str | None:
         EOFError: the input has ended.
     """
     known = "".join(f"   {number} {name}" for number, name in enumerate(names, 1))
-    line = ask(f"Which inlet? Its name, such as landing; Enter if it has none.{known}").strip()
+    line = ask(f"{WHICH_INLET}; Enter if it has none.{known}").strip()
     if line.isascii() and line.isdigit() and 1 <= int(line) <= len(names):
         return names[int(line) - 1]
     return line[:200] or None

@@ -60,6 +60,7 @@ def command(
         import uvicorn
 
         from stillflow.cli.web.app import LOCAL, application
+        from stillflow.cli.web.carrying import Packer
         from stillflow.cli.web.desk import Desk
         from stillflow.cli.web.pairing import Pairing
     except ImportError as problem:
@@ -79,11 +80,15 @@ def command(
     desk = Desk(load_rules(rules), Casebook(db), think, wrong_part)
     with closing(_bound(listen, port)) as door:
         say(f"Open {address} in a browser. Ctrl+C ends it.")
-        app = application(desk, hosts, Pairing(tell) if share or public else None)
+        packer = Packer(rules, think, wrong_part)
+        app = application(desk, hosts, Pairing(tell) if share or public else None, packer)
         settings = uvicorn.Config(
             app, log_level="warning", proxy_headers=bool(public), forwarded_allow_ips=HERE
         )
-        uvicorn.Server(settings).run(sockets=[door])
+        try:
+            uvicorn.Server(settings).run(sockets=[door])
+        finally:
+            packer.close()
 
 
 @command.group("people", invoke_without_command=True)

@@ -5,20 +5,20 @@ Pages are worked out in `pages`, visits are kept by `desk`, who may is seen to b
 
 from __future__ import annotations
 
+import asyncio
 import json
 from collections.abc import Awaitable, Callable, Collection, Mapping
-from importlib import resources
-from pathlib import Path
+from concurrent.futures import BrokenExecutor, Future
+from datetime import UTC, datetime
 from typing import Any
 
-from jinja2 import Environment, FileSystemLoader, StrictUndefined
 from starlette.applications import Starlette
 from starlette.concurrency import run_in_threadpool
 from starlette.exceptions import HTTPException
 from starlette.middleware import Middleware
 from starlette.middleware.gzip import GZipMiddleware
 from starlette.requests import Request
-from starlette.responses import HTMLResponse, RedirectResponse, Response
+from starlette.responses import FileResponse, HTMLResponse, RedirectResponse, Response
 from starlette.routing import Mount, Route
 from starlette.staticfiles import StaticFiles
 
@@ -27,18 +27,21 @@ from stillflow.casebook.photos import Photos
 from stillflow.casebook.store import Overtaken
 from stillflow.cli.prompt import fix_event
 from stillflow.cli.web import pages
+from stillflow.cli.web.carrying import Packer
 from stillflow.cli.web.desk import Desk, Standing
 from stillflow.cli.web.guard import Guard, cookie_words
 from stillflow.cli.web.intake import absent, as_form, filled_in
 from stillflow.cli.web.pairing import Pairing
+from stillflow.cli.web.templating import HERE, rendered
 from stillflow.engine.base import InputError, SetupError, StillflowError
 from stillflow.engine.dialogue import DETAILS
 from stillflow.engine.inference import Event, Visit
 
-HERE = Path(str(resources.files("stillflow.cli"))) / "web"
-
 Form = Mapping[str, str]
 Answer = Callable[[Request, Form], Response]
+
+MOST_JOINED = 200
+"""Answers that a phone may send at once."""
 
 LOCAL = ("127.0.0.1", "localhost", "::1")
 
@@ -46,25 +49,20 @@ LOCAL = ("127.0.0.1", "localhost", "::1")
 class Pages:
     """The handlers, over one desk."""
 
-    def __init__(self, desk: Desk, pairing: Pairing | None, phones: Phones | None) -> None:
+    def __init__(
+        self, desk: Desk, pairing: Pairing | None, phones: Phones | None, packer: Packer
+    ) -> None:
         self.desk = desk
         self.pairing = pairing
         self.phones = phones
         self.photos = Photos(desk.casebook)
-        self._templates = Environment(
-            loader=FileSystemLoader(HERE / "templates"),
-            autoescape=True,
-            undefined=StrictUndefined,
-            trim_blocks=True,
-            lstrip_blocks=True,
-        )
-        self._templates.filters["json"] = lambda value: json.dumps(value, separators=(",", ":"))
+        self.packer = packer
 
     def show(self, request: Request, name: str, status: int = 200, **more: Any) -> HTMLResponse:
         """A page from its template."""
         state = request.scope["state"]
         common = {"token": state["token"], "person": state["person"], "path": request.url.path}
-        html = self._templates.get_template(name).render({**common, **more})
+        html = rendered(name, **{**common, **more})
         return HTMLResponse(html, status)
 
     def front(self, request: Request, form: Form) -> Response:
@@ -137,6 +135,28 @@ class Pages:
     def step(self, request: Request, form: Form) -> Response:
         """Where a visit stands: one step, or its end."""
         return self._step(request, self.desk.standing(request.path_params["visit"]))
+
+    def join(self, request: Request, sent: bytes) -> Response:
+        """Keep what a phone answered by itself; the page of where the visit then stands."""
+        visit_id = request.path_params["visit"]
+        try:
+            mark, answers = joined(sent)
+            who = request.scope["state"]["person"]
+            standing = self.desk.join(visit_id, mark, answers, who)
+        except Overtaken as error:
+            return self._step(request, self.desk.standing(visit_id), 409, str(error))
+        except InputError as error:
+            return self._step(request, self.desk.standing(visit_id), 422, str(error))
+        return self._step(request, standing)
+
+    def tree(self, request: Request) -> Future[str]:
+        """What the phone carries of a visit; it comes when it is made."""
+        return self.packer.ask(self.desk.casebook.get(request.path_params["visit"]))
+
+    def offline(self, request: Request, form: Form) -> Response:
+        """The page that a phone shows without a signal; the same for everybody."""
+        request.scope["state"].update(token="", person="")
+        return self.show(request, "offline.html")
 
     def _step(
         self, request: Request, standing: Standing, status: int = 200, told: str = ""
@@ -279,16 +299,42 @@ def event_of(form: Form) -> Event:
     Raises:
         InputError: it is an answer to nothing.
     """
-    answer = form.get("answer", "").strip()[:200]
+    answer, inlet = form.get("answer", "").strip()[:200], form.get("inlet", "").strip()[:200]
     if form.get("fix"):
-        return fix_event(form["fix"], answer, None)
+        return fix_event(form["fix"], answer, None).model_copy(update={"inlet": inlet or None})
     if form.get("check"):
         if not answer:
             raise InputError("nothing typed", right="type the reading, or tap what hinders you")
         unit = form.get("unit", "")
         bare = unit in pages.SUCTION_UNITS[1:] and answer.replace(",", ".", 1)
-        return Event(check=form["check"], answer=f"{answer} {unit}" if bare else answer)
+        answer = f"{answer} {unit}" if bare else answer
+        return Event(check=form["check"], answer=answer, inlet=inlet or None)
     raise InputError("this answers no step", right="go back to the visit and tap an answer")
+
+
+def joined(sent: bytes) -> tuple[str, list[Event]]:
+    """The moment and the answers that a phone sends.
+
+    Raises:
+        InputError: they are none.
+    """
+    right = "reload the page"
+    try:
+        read = json.loads(sent)
+        mark, answers = str(read["mark"]), list(read["answers"])
+        if not 0 < len(answers) <= MOST_JOINED:
+            raise InputError(f"{len(answers)} answers at once", right=right)
+        return mark, [_answered(one) for one in answers]
+    except (ValueError, KeyError, TypeError, AttributeError):
+        raise InputError("this is not what a phone sends", right=right) from None
+
+
+def _answered(one: Any) -> Event:
+    at = datetime.fromisoformat(one["at"])
+    if at.tzinfo is None:
+        raise ValueError("a time without a time zone")
+    event = event_of({k: str(one[k]) for k in ("check", "fix", "answer", "inlet") if one.get(k)})
+    return event.model_copy(update={"at": at.astimezone(UTC)})
 
 
 def _to(address: str) -> Response:
@@ -299,6 +345,7 @@ def application(
     desk: Desk,
     hosts: Collection[str] = LOCAL,
     pairing: Pairing | None = None,
+    packer: Packer | None = None,
 ) -> Starlette:
     """The application over a desk.
 
@@ -306,10 +353,11 @@ def application(
         desk: the visits.
         hosts: names it answers to.
         pairing: how phones get in; None where nobody has to be known.
+        packer: makes what phones carry; by the shipped rules where it is not given.
     """
     phones = Phones(desk.casebook) if pairing is not None else None
     who = phones.who if phones is not None else None
-    shown = Pages(desk, pairing, phones)
+    shown = Pages(desk, pairing, phones, packer or Packer())
 
     def page(answer: Answer) -> Callable[[Request], Awaitable[Response]]:
         async def handle(request: Request) -> Response:
@@ -318,6 +366,24 @@ def application(
                 async with request.form(max_files=1, max_fields=60) as sent:
                     form = {name: v for name, v in sent.items() if isinstance(v, str)}
             return await run_in_threadpool(answer, request, form)
+
+        return handle
+
+    async def join(request: Request) -> Response:
+        return await run_in_threadpool(shown.join, request, await request.body())
+
+    async def tree(request: Request) -> Response:
+        asked = await run_in_threadpool(shown.tree, request)
+        try:
+            made = await asyncio.wrap_future(asked)
+        except (asyncio.CancelledError, BrokenExecutor):
+            # A later moment of the visit was asked for; this one is of no use any more.
+            return Response(status_code=204)
+        return Response(made, media_type="application/json")
+
+    def still(name: str, kind: str) -> Callable[[Request], Awaitable[Response]]:
+        async def handle(request: Request) -> Response:
+            return FileResponse(HERE / "static" / name, media_type=kind)
 
         return handle
 
@@ -342,6 +408,11 @@ def application(
         Route("/new", page(shown.new), methods=["GET", "POST"]),
         Route("/visit/{visit}", page(shown.step)),
         Route("/visit/{visit}/answer", page(shown.answer), methods=["POST"]),
+        Route("/visit/{visit}/join", join, methods=["POST"]),
+        Route("/visit/{visit}/tree", tree, middleware=[Middleware(GZipMiddleware)]),
+        Route("/offline", page(shown.offline)),
+        Route("/worker.js", still("worker.js", "text/javascript")),
+        Route("/manifest.json", still("manifest.json", "application/manifest+json")),
         Route("/visit/{visit}/back", page(shown.back), methods=["POST"]),
         Route("/pair", page(shown.pair), methods=["GET", "POST"]),
         Route("/visit/{visit}/notes", page(shown.notes), methods=["GET", "POST"]),

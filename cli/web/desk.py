@@ -7,6 +7,7 @@ from is named in its forms by a `mark`, so that an answer from an old page is to
 from __future__ import annotations
 
 from collections import OrderedDict
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from hashlib import sha256
@@ -103,6 +104,35 @@ class Desk:
             self._ready.pop(visit_id, None)
             session.take(event)
             return self._stand(kept, session)
+
+    def join(self, visit_id: str, mark: str, answers: Sequence[Event], who: str = "") -> Standing:
+        """Keep answers that a phone gave by itself after the moment that is named, in order.
+
+        Those of them that are on record already, as when an earlier reply was lost, are not kept
+        a second time.
+
+        Raises:
+            Overtaken: the visit has gone on otherwise since that moment; nothing was kept.
+            InputError: no such visit, or an answer that cannot be; those before it are kept.
+        """
+        with self.lock:
+            visit = self.casebook.get(visit_id)
+            left = list(answers)
+            while (
+                left and mark != mark_of(visit) and _has(visit, mark, self._known(visit, left[0]))
+            ):
+                number = int(mark.partition("-")[0]) + 1
+                mark = mark_of(visit, number)
+                left.pop(0)
+            if left and mark != mark_of(visit):
+                raise overtaken(visit)
+            standing = self._stand(visit, self._session(visit))
+            for event in left:
+                standing = self.answer(visit_id, standing.mark, event, who)
+            return standing
+
+    def _known(self, visit: Visit, event: Event) -> Event:
+        return self._session(visit).checked(event)
 
     def back(self, visit_id: str, mark: str, who: str = "") -> Standing:
         """Take back the last answer before the moment that is named. Errors as `answer`."""

@@ -21,12 +21,12 @@ from stillflow.cli.describe import (
     show_reading,
     show_summary,
 )
-from stillflow.cli.prompt import FIX_ANSWERS, fix_question
+from stillflow.cli.prompt import FIX_ANSWERS, WHICH_INLET, fix_question
 from stillflow.cli.web.desk import Standing
 from stillflow.cli.web.paper import Block, Paper
 from stillflow.cli.why import show_round
 from stillflow.engine import Session
-from stillflow.engine.base import quantity
+from stillflow.engine.base import Station, quantity
 from stillflow.engine.charts import Chart, gauge_place, render
 from stillflow.engine.dialogue import CheckStep, NextStep, rounds, summarise
 from stillflow.engine.inference import CANT_DO, CANT_TELL, NO_ANSWER, SKIPPED, Baseline, judge
@@ -54,6 +54,21 @@ class Dial:
 
 
 @dataclass(frozen=True)
+class Whereabouts:
+    """Which inlet an answer is about.
+
+    Attributes:
+        ask: what is asked where nobody has said it; empty where it is known.
+        name: what is known.
+        names: that may be meant, the likeliest first.
+    """
+
+    ask: str
+    name: str
+    names: tuple[str, ...]
+
+
+@dataclass(frozen=True)
 class StepPage:
     """One step as it stands on the screen.
 
@@ -66,6 +81,7 @@ class StepPage:
         answers: what can be tapped: what goes on record, its words.
         others: answers that say nothing about the fault.
         how: how to do it.
+        inlet: which inlet it is about.
         dial: of a reading.
         picture: of a reading, where the gauge goes, as SVG.
     """
@@ -81,6 +97,7 @@ class StepPage:
     answers: tuple[tuple[str, str], ...]
     others: tuple[tuple[str, str], ...]
     how: tuple[Block, ...]
+    inlet: Whereabouts
     dial: Dial | None = None
     picture: str = ""
 
@@ -153,6 +170,7 @@ def step_page(
         answers=answers if step.check is None or step.check.kind == "choice" else (),
         others=others,
         how=tuple(one for one in how if one.kind != "caution"),
+        inlet=_inlet(step),
         dial=_dial(knowledge, baseline, step.check) if step.check is not None else None,
         picture=_picture(step.check),
     )
@@ -210,6 +228,11 @@ def judged_words(session: Session, check: Check, value: float) -> str:
     return f"{value:.0f} of {expected:.0f}: {title}"
 
 
+def ended(step: NextStep) -> tuple[Block, ...]:
+    """Why the guided part ends, without the summary."""
+    return written(lambda paper: show_ending(paper, step))
+
+
 def ending(standing: Standing) -> tuple[Block, ...]:
     """Why the guided part ends, and the summary."""
 
@@ -244,6 +267,18 @@ def _dial(knowledge: Knowledge, baseline: Baseline, check: CheckStep) -> Dial | 
     )
     units = tuple((name, quantity(f"1 {name}", "inH2O", "", 0.0, 1e6)) for name in SUCTION_UNITS)
     return Dial(expected, levels, units)
+
+
+def _inlet(step: NextStep) -> Whereabouts:
+    if step.fix is not None:
+        return Whereabouts(WHICH_INLET if step.fix.asks_inlet else "", step.fix.inlet or "", ())
+    check = step.check
+    assert check is not None
+    asks = check.asks_inlet or any(answer.inlet for answer in check.answers)
+    named = check.station is Station.OTHER and not check.asks_inlet
+    return Whereabouts(
+        WHICH_INLET if asks else "", (check.inlet or "") if named else "", check.inlets
+    )
 
 
 def _picture(check: CheckStep | None) -> str:

@@ -4,6 +4,7 @@ The words come from the rules; who shows them, and where they are kept, is left 
 """
 
 from stillflow.engine.dialogue.answers import given
+from stillflow.engine.dialogue.carried import REACH, Carried, CarriedNode, carried
 from stillflow.engine.dialogue.changes import change_words, taken_words
 from stillflow.engine.dialogue.explain import Meaning
 from stillflow.engine.dialogue.intake import (
@@ -47,10 +48,13 @@ __all__ = [
     "DETAILS",
     "LIVE",
     "NOT_THERE",
+    "REACH",
     "Act",
     "AnswerOption",
     "Asked",
     "Believed",
+    "Carried",
+    "CarriedNode",
     "CheckStep",
     "Contribution",
     "Detail",
@@ -64,6 +68,7 @@ __all__ = [
     "Session",
     "StepKind",
     "Summary",
+    "carried",
     "change_words",
     "contributions",
     "detail_said",

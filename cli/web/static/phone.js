@@ -1,4 +1,276 @@
-// The page on the phone. Without it every page works by plain forms and links.
+// The page on the phone. Without it every page works by plain forms and links; with it an answer is
+// on the phone before it is sent, and the visit goes on where there is no signal.
+import { draw, given, place } from "./carry.js";
 import { typing } from "./reading.js";
+import * as store from "./store.js";
 
-typing(document);
+const PATIENCE = 8000; // ms until a server that does not answer counts as no signal
+const AGAIN = 10000;
+
+const $ = (what) => document.querySelector(what);
+const say = (words) => { $("#signal").textContent = words; };
+
+function visitOf() {
+  return document.body.dataset.visit ?? location.pathname.match(/^\/visit\/([^/]+)/)?.[1];
+}
+
+async function ask(path, options = {}) {
+  const answer = await fetch(path, {
+    ...options,
+    headers: { "x-stillflow-token": document.body.dataset.token, ...options.headers },
+    signal: AbortSignal.timeout(PATIENCE),
+  });
+  // Something between us and the server speaks for it, or the server is not well: no signal.
+  if (answer.status >= 500) throw new Error(`status ${answer.status}`);
+  return answer;
+}
+
+async function unsent(visit) {
+  return (await store.answers(visit)).filter((one) => !one.sent);
+}
+
+// Send what is not on record yet, in order; the page of where the visit then stands, or null.
+async function join(visit, anew) {
+  const left = await unsent(visit);
+  if (!left.length) return null;
+  const mark = anew ?? left[0].mark;
+  const answer = await ask(`/visit/${visit}/join`, {
+    method: "POST",
+    headers: { "content-type": "application/json" },
+    body: JSON.stringify({ mark, answers: left.map(({ check, fix, answer, inlet, at }) => ({ check, fix, answer, inlet, at })) }),
+  });
+  const html = await answer.text();
+  if (answer.status === 200) {
+    for (const one of left) await store.keep({ ...one, sent: true });
+  } else if (answer.status === 422) {
+    // One of them cannot go on record as it is: the page says why, and asks it again.
+    const page = new DOMParser().parseFromString(html, "text/html").body.dataset;
+    const number = Number(page.number);
+    for (const one of left) {
+      if (one.number <= number) await store.keep({ ...one, sent: true });
+      else await store.drop(visit, one.number);
+      if (one.number > number + 1) await store.keep({ ...one, number: one.number - 1, mark: page.mark });
+    }
+  } else if (answer.status === 401) {
+    location.assign("/pair");
+    return null;
+  }
+  return { status: answer.status, html };
+}
+
+function swap(html) {
+  const page = new DOMParser().parseFromString(html, "text/html");
+  document.title = page.title;
+  document.body.replaceWith(document.adoptNode(page.body));
+  scrollTo(0, 0);
+  begin();
+}
+
+// Which answers come after what is carried.
+async function since(visit, pack) {
+  const all = (await store.answers(visit)).filter((one) => one.number > pack.number);
+  const inOrder = [];
+  for (const one of all) if (one.number === pack.number + inOrder.length + 1) inOrder.push(one);
+  return inOrder;
+}
+
+async function alone(visit) {
+  const pack = await store.pack(visit);
+  say("No signal");
+  if (!pack) {
+    $("#step").innerHTML = "<h1>No signal</h1><p>What was answered is kept on this phone. The next question comes when there is a signal.</p>";
+    return;
+  }
+  const given = await since(visit, pack);
+  const at = place(pack, given);
+  draw($("#step"), pack, at, pack.number + given.length + 1);
+  document.body.dataset.visit = visit;
+  document.body.dataset.number = pack.number + given.length;
+  document.body.dataset.carried = "1";
+  const last = given.at(-1), place_ = $("#last") ?? $(".last");
+  if (place_) place_.textContent = last ? last.words : "";
+  const waits = given.filter((one) => !one.sent).length;
+  say(`No signal; ${waits} ${waits === 1 ? "answer waits" : "answers wait"} on this phone`);
+  const bar = $(".bar");
+  if (bar) {
+    bar.hidden = false;
+    bar.innerHTML = '<button type="button" id="undo">Back</button>';
+    bar.querySelector("#undo").addEventListener("click", () => back(visit));
+  }
+  listen(visit);
+  scrollTo(0, 0);
+}
+
+async function back(visit) {
+  const last = (await unsent(visit)).at(-1);
+  if (!last) { say("What is on record can be taken back when there is a signal"); return; }
+  await store.drop(visit, last.number);
+  await alone(visit);
+}
+
+function listen(visit) {
+  typing(document);
+  for (const form of document.querySelectorAll("#step form")) {
+    form.addEventListener("submit", async (event) => {
+      event.preventDefault();
+      if (document.body.dataset.busy) return;
+      document.body.dataset.busy = "1";
+      try {
+        await answer(visit, given(form, event.submitter));
+      } finally {
+        delete document.body.dataset.busy;
+      }
+    });
+  }
+}
+
+async function answer(visit, said) {
+  const data = document.body.dataset, before = await unsent(visit);
+  if (data.carried && said.check && said.words && !("value" in said ? said.value !== undefined : true)) {
+    $("output").textContent = "Without a signal a reading is a number";
+    return;
+  }
+  const number = Math.max(Number(data.number), before.at(-1)?.number ?? 0) + 1;
+  await store.keep({ visit, number, mark: before[0]?.mark ?? data.mark, sent: false, ...said });
+  if (data.carried) { await alone(visit); retry(visit); return; }
+  try {
+    const joined = await join(visit);
+    if (joined) shown(visit, joined);
+  } catch {
+    await alone(visit);
+    retry(visit);
+  }
+}
+
+let timer;
+function retry(visit) {
+  clearTimeout(timer);
+  timer = setTimeout(() => signal(visit), AGAIN);
+}
+
+// Is there a signal again? Then what waits is joined, and the page is the server's.
+async function signal(visit) {
+  clearTimeout(timer);
+  try {
+    const answer = await ask(`/visit/${visit}`);
+    if (answer.status === 401) location.assign("/pair");
+    else if (answer.ok) swap(await answer.text());
+  } catch {
+    retry(visit);
+  }
+}
+
+function shown(visit, joined) {
+  swap(joined.html);
+  if (joined.status === 409) conflict(visit);
+}
+
+// The visit was changed elsewhere: what was answered here is the person's to add or to leave out.
+function conflict(visit) {
+  const told = $(".told");
+  const choose = (words, act) => {
+    const button = document.createElement("button");
+    button.textContent = words;
+    button.addEventListener("click", act);
+    told.append(" ", button);
+  };
+  choose("Add this phone's answers after it", async () => {
+    const joined = await join(visit, document.body.dataset.mark);
+    if (joined) shown(visit, joined);
+  });
+  choose("Leave them out", async () => {
+    for (const one of await unsent(visit)) await store.drop(visit, one.number);
+    signal(visit);
+  });
+}
+
+// What the server's page knows of the visit is the truth of what is on record.
+async function settle(visit) {
+  const number = Number(document.body.dataset.number);
+  for (const one of await store.answers(visit)) {
+    if (one.sent && one.number > number) await store.drop(visit, one.number);
+  }
+}
+
+// A visit that is over need not be carried any further.
+async function over(visit) {
+  await store.leave(visit);
+  for (const one of await store.answers(visit)) if (one.sent) await store.drop(visit, one.number);
+}
+
+async function carry(visit) {
+  const mark = document.body.dataset.mark, known = await store.pack(visit);
+  if (known?.mark === mark) return;
+  const answer = await fetch(`/visit/${visit}/tree`);
+  if (!answer.ok || answer.redirected) return;
+  const pack = await answer.json();
+  if (document.body.dataset.mark !== pack.mark) return;
+  await store.carry(pack);
+  document.body.dataset.ready = pack.mark;
+}
+
+async function listCarried() {
+  const list = $("#carried");
+  for (const pack of await store.packs()) {
+    const item = document.createElement("li"), link = document.createElement("a");
+    link.href = `/visit/${pack.visit}`;
+    link.textContent = pack.site || "Unnamed house";
+    item.append(link);
+    list.append(item);
+  }
+}
+
+async function begin() {
+  const data = document.body.dataset;
+  if (location.pathname === "/pair") { await store.forget(); return; }
+  const visit = visitOf();
+  for (const form of document.querySelectorAll("form.photo")) shrinking(form);
+  if (data.carried) {
+    if (visit) { await alone(visit); retry(visit); } else await listCarried();
+    return;
+  }
+  if (!visit || !$("#step")) { typing(document); return; }
+  if (!data.told) {
+    try {
+      const joined = await join(visit);
+      if (joined) { shown(visit, joined); return; }
+    } catch {
+      await alone(visit);
+      retry(visit);
+      return;
+    }
+  }
+  await settle(visit);
+  if (!$("#step form")) { await over(visit); return; }
+  listen(visit);
+  carry(visit).catch(() => {});
+}
+
+// A photo is made smaller on the phone, which also leaves behind where it was taken.
+function shrinking(form) {
+  form.addEventListener("submit", async (event) => {
+    event.preventDefault();
+    const field = form.elements.photo, data = new FormData();
+    data.set("token", form.elements.token.value);
+    try {
+      const picture = await createImageBitmap(field.files[0], { imageOrientation: "from-image" });
+      const scale = Math.min(1, 1600 / Math.max(picture.width, picture.height));
+      const canvas = new OffscreenCanvas(Math.round(picture.width * scale), Math.round(picture.height * scale));
+      canvas.getContext("2d").drawImage(picture, 0, 0, canvas.width, canvas.height);
+      data.set("photo", await canvas.convertToBlob({ type: "image/jpeg", quality: 0.85 }), "photo.jpg");
+    } catch {
+      data.set("photo", field.files[0]);
+    }
+    field.value = ""; // picking the same photo again would fire no change
+    try {
+      const answer = await fetch(form.action, { method: "POST", body: data });
+      swap(await answer.text());
+    } catch {
+      say("No signal: the photo was not sent; take it again later");
+    }
+  });
+}
+
+addEventListener("online", () => { const visit = visitOf(); if (visit && document.body.dataset.carried) signal(visit); });
+navigator.serviceWorker?.register("/worker.js");
+begin();

@@ -1,0 +1,114 @@
+"""What a phone carries for when there is no signal: tree and card with their pages, as JSON.
+
+Made by a process of its own, one at a time and at low priority, so that nobody waits for it at the
+page of a step.
+"""
+
+from __future__ import annotations
+
+import json
+import os
+from collections import OrderedDict
+from concurrent.futures import Future, ProcessPoolExecutor
+from multiprocessing import get_context
+from threading import Lock
+from typing import Any
+
+from stillflow.cli.web.desk import mark_of
+from stillflow.cli.web.pages import ended, step_page
+from stillflow.cli.web.templating import rendered
+from stillflow.engine import Session, load_rules
+from stillflow.engine.dialogue import REACH, NextStep, carried
+from stillflow.engine.inference import Visit
+from stillflow.engine.planning import Think
+from stillflow.engine.ruleset import Knowledge
+
+MOST_KEPT = 64
+"""Packs that are kept ready, of the visits last asked for."""
+
+
+def pack(session: Session, reach: float = REACH, think: Think = "normal") -> dict[str, Any]:
+    """Everything a phone needs to go on with a visit by itself.
+
+    Returns:
+        `mark` and `number` of the moment it is made for; `steps`, each with what it is about and
+        its page; `nodes` and `card` as in `Carried`, with numbers of steps.
+    """
+    whole = carried(session, reach, think)
+    visit = session.visit
+    return {
+        "visit": visit.id,
+        "site": visit.site.name,
+        "mark": mark_of(visit),
+        "number": len(visit.events),
+        "steps": [_step(session, step) for step in whole.steps],
+        "nodes": [
+            {"step": node.step, "ways": node.ways, "edges": node.edges} for node in whole.nodes
+        ],
+        "card": whole.card,
+    }
+
+
+def _step(session: Session, step: NextStep) -> dict[str, Any]:
+    if step.ending is not None:
+        return {"ends": step.step, "page": rendered("ended.html", blocks=ended(step))}
+    page = step_page(session.knowledge, session.baseline, step, 0)
+    field, about = page.about
+    html = rendered("step.html", page=page, base="", mark="", token="")
+    return {field: about, "page": html}
+
+
+_LOADED: dict[tuple[str, ...], Knowledge] = {}
+
+
+def _made(rules: tuple[str, ...], visit: str, think: Think, wrong_part: float) -> str:
+    """A pack as JSON; runs in the process of its own."""
+    if rules not in _LOADED:
+        os.nice(10)
+        _LOADED[rules] = load_rules(rules)
+    session = Session(_LOADED[rules], Visit.model_validate_json(visit), think, wrong_part)
+    return json.dumps(pack(session, think=think), separators=(",", ":"))
+
+
+class Packer:
+    """Makes packs in the background.
+
+    Args:
+        rules: folders laid over the shipped rules.
+        think: how far the planner looks ahead.
+        wrong_part: what a wrong part costs, minutes.
+    """
+
+    def __init__(
+        self, rules: tuple[str, ...] = (), think: Think = "normal", wrong_part: float = 0.0
+    ) -> None:
+        self._rules = rules
+        self._think: Think = think
+        self._wrong_part = wrong_part
+        self._lock = Lock()
+        self._made: OrderedDict[str, tuple[str, Future[str]]] = OrderedDict()
+        self._process: ProcessPoolExecutor | None = None
+
+    def ask(self, visit: Visit) -> Future[str]:
+        """The pack of a visit as it stands, as JSON; the one before it is given up."""
+        mark = f"{mark_of(visit)} {visit.model_copy(update={'events': ()}).model_dump_json()}"
+        with self._lock:
+            known = self._made.get(visit.id)
+            if known is not None and known[0] == mark and not known[1].cancelled():
+                return known[1]
+            if known is not None:
+                known[1].cancel()
+            if self._process is None:
+                self._process = ProcessPoolExecutor(1, mp_context=get_context("spawn"))
+            args = (self._rules, visit.model_dump_json(by_alias=True), self._think)
+            future = self._process.submit(_made, *args, self._wrong_part)
+            self._made[visit.id] = (mark, future)
+            self._made.move_to_end(visit.id)
+            while len(self._made) > MOST_KEPT:
+                self._made.popitem(last=False)[1][1].cancel()
+            return future
+
+    def close(self) -> None:
+        """End the process."""
+        if self._process is not None:
+            self._process.shutdown(wait=False, cancel_futures=True)

@@ -1,0 +1,39 @@
+// What the phone keeps: answers until they are on record, and what it carries of each visit.
+
+let opened;
+
+function open() {
+  opened ??= new Promise((done, failed) => {
+    const asked = indexedDB.open("stillflow", 1);
+    asked.onupgradeneeded = () => {
+      asked.result.createObjectStore("answers", { keyPath: ["visit", "number"] });
+      asked.result.createObjectStore("packs", { keyPath: "visit" });
+    };
+    asked.onsuccess = () => done(asked.result);
+    asked.onerror = () => failed(asked.error);
+  });
+  return opened;
+}
+
+async function work(name, mode, what) {
+  const base = await open();
+  return new Promise((done, failed) => {
+    // "strict": on the phone's disk before the next question is shown, whatever the battery does.
+    const all = base.transaction(name, mode, { durability: "strict" });
+    const asked = what(all.objectStore(name));
+    all.oncomplete = () => done(asked?.result);
+    all.onerror = all.onabort = () => failed(all.error);
+  });
+}
+
+const of = (visit) => IDBKeyRange.bound([visit], [visit, []]);
+
+export const answers = (visit) => work("answers", "readonly", (s) => s.getAll(of(visit)));
+export const keep = (answer) => work("answers", "readwrite", (s) => s.put(answer));
+export const drop = (visit, number) => work("answers", "readwrite", (s) => s.delete([visit, number]));
+export const waiting = () => work("answers", "readonly", (s) => s.getAll());
+export const pack = (visit) => work("packs", "readonly", (s) => s.get(visit));
+export const packs = () => work("packs", "readonly", (s) => s.getAll());
+export const carry = (pack) => work("packs", "readwrite", (s) => s.put(pack));
+export const forget = () => work("packs", "readwrite", (s) => s.clear());
+export const leave = (visit) => work("packs", "readwrite", (s) => s.delete(visit));

@@ -1,0 +1,244 @@
+"""A visit to be carried where there is no signal: its tree with every step in full words.
+
+From where a visit stands the tree says what is next after each answer, as far as enough calls come
+to it. Beyond its edge a fixed card goes on: both readings at each station, then what needs nothing
+opened. Whatever is answered there is believed once the visit's own session takes it in.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from copy import copy
+from dataclasses import dataclass, field
+
+from stillflow.engine.base import InputError, Station
+from stillflow.engine.dialogue.answers import given, learnt
+from stillflow.engine.dialogue.askable import Askable
+from stillflow.engine.dialogue.present import Presenter
+from stillflow.engine.dialogue.progress import Progress
+from stillflow.engine.dialogue.session import Session
+from stillflow.engine.dialogue.steps import Ending, NextStep
+from stillflow.engine.dialogue.unrolled import NOT_THERE, THERE, Act, visit_tree
+from stillflow.engine.inference import Firing, Situation
+from stillflow.engine.planning import PolicyStep, Think
+from stillflow.engine.ruleset import Check, Knowledge, Stop
+
+REACH = 0.005
+"""Share of calls that must come to a point for it to be carried."""
+
+MOST_ON_CARD = 24
+
+_ALONG = (Station.UNIT, Station.UTILITY, Station.INLET, Station.OTHER, Station.HOSE)
+
+
+@dataclass(frozen=True)
+class CarriedNode:
+    """A point of the tree.
+
+    Attributes:
+        step: number of its step in `Carried.steps`.
+        ways: number of the node that an answer leads to, by the answer's id; of a fix, by `yes`
+            and `not there`. An answer that is not among them leads to the card.
+        edges: of a reading, in rising order: below which reading, inH2O (None for the rest), and
+            the node it leads to (None for the card).
+    """
+
+    step: int
+    ways: Mapping[str, int] = field(default_factory=dict)
+    edges: tuple[tuple[float | None, int | None], ...] = ()
+
+
+@dataclass(frozen=True)
+class Carried:
+    """All that is carried.
+
+    Attributes:
+        steps: every step that may come, once.
+        nodes: the tree, the first where the visit stands; none where it has no tree now.
+        card: numbers of the steps of the card, in order.
+    """
+
+    steps: tuple[NextStep, ...]
+    nodes: tuple[CarriedNode, ...]
+    card: tuple[int, ...]
+
+
+def _with(progress: Progress, opened: frozenset[str]) -> Progress:
+    """The progress of a visit with other accesses open; for a step's words all else holds."""
+    later = copy(progress)
+    later.opened = set(opened)
+    return later
+
+
+def carried(session: Session, reach: float = REACH, think: Think = "normal") -> Carried:
+    """What to carry from where a visit stands.
+
+    Args:
+        session: the visit.
+        reach: points that fewer calls than this come to are left to the card, 0 to 1.
+        think: how far the planner looks ahead.
+
+    Raises:
+        InputError: `reach` is out of range.
+    """
+    packing = _Packing(session)
+    if not 0.0 <= reach <= 1.0:
+        raise InputError(f"reach is {reach:g}", right="use a probability from 0 to 1")
+    if session.next_step().ending is None:
+        packing.begin(session, reach, think)
+    packing.lay_card(session)
+    return Carried(tuple(packing.steps), tuple(packing.nodes), tuple(packing.card))
+
+
+class _Packing:
+    def __init__(self, session: Session) -> None:
+        self._knowledge: Knowledge = session.knowledge
+        self._baseline = session.baseline
+        self._model = session.progress.model
+        self._visit = session.visit
+        self._numbers: dict[str, int] = {}
+        self.steps: list[NextStep] = []
+        self.nodes: list[CarriedNode] = []
+        self.card: list[int] = []
+
+    def begin(self, session: Session, reach: float, think: Think) -> None:
+        """Lay the tree, with the question about danger before it where that comes next."""
+        asked = session.safety_question()
+        if asked is None:
+            self._lay_tree(session, reach, think)
+            return
+        self.nodes.append(CarriedNode(0))
+        ways: dict[str, int] = {}
+        for answer in asked.answer_ids:
+            tried = Session(self._knowledge, session.visit, think)
+            tried.record(asked.id, answer)
+            ways[answer] = len(self.nodes)
+            if tried.next_step().ending is not None:
+                self.nodes.append(CarriedNode(self._kept(tried.next_step())))
+            else:
+                self.begin(tried, reach, think)
+        self.nodes[0] = CarriedNode(self._kept(session.next_step()), ways)
+
+    def _lay_tree(self, session: Session, reach: float, think: Think) -> None:
+        try:
+            tree = visit_tree(session, reach=reach, think=think).nodes
+        except InputError:
+            return  # readings contradict each other: what to take again is asked by the visit alone
+        first = len(self.nodes)
+        warned: list[set[str]] = [set() for _ in tree]
+        opened: list[frozenset[str] | None] = [None] * len(tree)
+        progress = session.progress
+        start = (progress.situation, frozenset(progress.opened))
+        self._walk(tree, 0, start, warned, opened)
+        numbers: dict[int, int] = {}
+        for number, node in enumerate(tree):
+            if isinstance(node.act, Act) and opened[number] is not None and _shown(node):
+                numbers[number] = first + len(numbers)
+        for number in numbers:
+            node = tree[number]
+            standing = _with(progress, opened[number] or frozenset())
+            self.nodes.append(self._node(node, numbers, standing, warned[number]))
+
+    def _walk(
+        self,
+        tree: tuple[PolicyStep[int], ...],
+        number: int,
+        at: tuple[Situation, frozenset[str]],
+        warned: list[set[str]],
+        opened: list[frozenset[str] | None],
+    ) -> None:
+        """Go every way through the tree, since a part that is shared is come to by several.
+
+        A danger that any way brings with it is shown; an access is taken as closed where any way
+        comes to it so.
+        """
+        situation, open_now = at
+        before = opened[number]
+        opened[number] = open_now if before is None else before & open_now
+        warned[number].update(self._model.fired(situation))
+        node = tree[number]
+        if not isinstance(node.act, Act):
+            return
+        if node.act.kind == "check":
+            check = self._knowledge.checks[node.act.id]
+            reached = open_now | ({check.access} if check.access else set())
+            for way in node.branches:
+                said = given(self._knowledge, self._baseline, check, str(way.label))
+                then = (learnt(situation, check, said), reached)
+                self._walk(tree, way.to, then, warned, opened)
+        else:
+            for way in node.branches:
+                self._walk(tree, way.to, at, warned, opened)
+
+    def _node(
+        self,
+        node: PolicyStep[int],
+        numbers: Mapping[int, int],
+        standing: Progress,
+        fired: Iterable[str],
+    ) -> CarriedNode:
+        firings = [Firing(name, {}, ()) for name in self._knowledge.rules if name in set(fired)]
+        present = Presenter(self._knowledge, self._baseline, standing, firings)
+        act = node.act
+        assert isinstance(act, Act)
+        to = {str(way.label): numbers.get(way.to) for way in node.branches}
+        if act.kind == "check":
+            check = self._knowledge.checks[act.id]
+            step = self._kept(present.check(check, ()))
+            if check.kind == "reading":
+                return CarriedNode(step, edges=tuple(self._edges(check, to)))
+            return CarriedNode(step, {name: n for name, n in to.items() if n is not None})
+        if act.kind == "fix":
+            fault = self._knowledge.faults[act.id]
+            step = self._kept(present.fix(fault, (), None))
+            names = {"yes": to.get(THERE), "not there": to.get(NOT_THERE)}
+            return CarriedNode(step, {name: n for name, n in names.items() if n is not None})
+        rule = self._knowledge.rules[act.id]
+        stop = next(item for item in rule.then if isinstance(item, Stop))
+        ending = Ending(what=stop.stop, call=stop.call, do_not=stop.do_not)
+        return CarriedNode(self._kept(present.end("stop", ending, (rule.because,))))
+
+    def _edges(
+        self, check: Check, to: Mapping[str, int | None]
+    ) -> Iterable[tuple[float | None, int | None]]:
+        assert check.condition is not None and check.station is not None
+        expected = self._baseline.at(check.condition, check.station)
+        for level in self._knowledge.levels:
+            edge = level.below_class if self._baseline.wide else level.below
+            yield None if edge is None else edge * expected, to.get(level.id)
+
+    def lay_card(self, session: Session) -> None:
+        """Readings from the unit outward, then what needs nothing opened, the cheapest first."""
+        progress = session.progress
+        standing = progress.situation.standing
+        askable = Askable(self._knowledge, self._visit.missing_tools)
+        here = askable.choices(standing, session.facts(progress.situation))
+        closed = set(progress.answered)
+        readings = [one for one in here if one.station is not None]
+        readings.sort(key=lambda one: (_ALONG.index(one.station or Station.UNIT), one.condition))
+        looks = [one for one in here if one.station is None and one.access is None]
+        looks.sort(key=lambda one: (one.minutes, one.id))
+        proofs = [
+            one
+            for one in self._knowledge.checks.values()
+            if one.verifies and one.kind == "choice" and askable.possible(one, standing)
+        ]
+        firings = session.conclude().firings
+        present = Presenter(self._knowledge, self._baseline, progress, firings)
+        for check in [*readings, *looks[: MOST_ON_CARD - len(readings)], *proofs]:
+            if check.id not in closed and not check.first:
+                self.card.append(self._kept(present.check(check, ())))
+
+    def _kept(self, step: NextStep) -> int:
+        """The number of a step; one that says the same as an earlier one has its number."""
+        said = step.model_dump_json(include={"step", "check", "fix", "ending"})
+        if said not in self._numbers:
+            self._numbers[said] = len(self.steps)
+            self.steps.append(step)
+        return self._numbers[said]
+
+
+def _shown(node: PolicyStep[int]) -> bool:
+    """Whether a point has words of its own; what was cut and what is to be proved has none."""
+    assert isinstance(node.act, Act)
+    return node.act.kind in ("check", "fix") or (node.act.kind == "stop" and bool(node.act.id))

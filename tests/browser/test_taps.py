@@ -1,0 +1,142 @@
+"""Worked cases by taps on a phone of 360 by 740, and all that may happen in the middle of them."""
+
+from __future__ import annotations
+
+import pytest
+from thumb import Served, Thumb
+
+from stillflow.casebook.cases import Case, load_cases, play
+from stillflow.engine import load_rules
+
+CASES = (
+    "bin-crooked-after-emptying",
+    "clogged-hose",
+    "apart-since-the-plumber",
+    "worn-brushes",
+    "sock-behind-one-inlet",
+)
+UNIT = {"rated_sealed": 130, "rated_airflow": 114}
+
+
+def said(case: Case, name: str, fixed: int) -> float | str:
+    found = case.answers(fixed).get(name)
+    if found:
+        return found[0]
+    check = load_rules().checks[name]
+    if check.kind == "reading":
+        return "can't do here"
+    return max(check.answers, key=lambda answer: answer.usual).id
+
+
+def tap_through(thumb: Thumb, case: Case) -> list[str]:
+    unit, site = case.visit.unit, case.visit.site
+    thumb.begin(
+        name=site.name,
+        complaint=case.visit.complaint,
+        inlet=site.inlet or None,
+        rated_sealed=unit.rated_sealed,
+        rated_airflow=unit.rated_airflow,
+        age_years=unit.age_years,
+        filter=unit.filter,
+        motors=unit.motors,
+        altitude_ft=site.altitude_ft or None,
+    )
+    fixes: list[str] = []
+    while thumb.asking:
+        kind, name = thumb.about
+        if kind == "fix":
+            fixes.append(name)
+            thumb.answer("yes")
+        else:
+            thumb.answer(said(case, name, len(fixes)))
+    return fixes
+
+
+@pytest.mark.parametrize("name", CASES)
+def test_a_worked_case_is_tapped_to_its_fix(thumb: Thumb, served: Served, name: str) -> None:
+    case = next(one for one in load_cases() if one.name == name)
+    fixes = tap_through(thumb, case)
+    assert fixes[-1:] == list(case.expect.fixes)[-1:] == list(play(case, load_rules()).fixes)[-1:]
+    assert served.kept().conclusion is not None
+    assert thumb.taps <= 1.2 * thumb.steps
+
+
+def test_a_reading_is_judged_while_it_is_typed(thumb: Thumb) -> None:
+    thumb.begin(**UNIT)
+    thumb.answer("none")
+    while not thumb.page.locator("form.reading").count():
+        thumb.answer("can't tell")
+    page = thumb.page
+    expected = round(float(page.get_attribute("form.reading", "data-expected") or 0))
+    for digit in "40":
+        page.click(f".key[data-key='{digit}']")
+    assert page.inner_text("output").startswith(f"40 of {expected}: ")
+    page.click(".key[data-key='']")
+    assert page.inner_text("output").startswith(f"4 of {expected}: next to nothing")
+
+
+def test_back_cant_tell_and_reload_in_the_middle(thumb: Thumb, served: Served) -> None:
+    page = thumb.page
+    thumb.begin(**UNIT)
+    thumb.answer("none")
+    second = page.inner_text("#question")
+    thumb.answer("can't tell")
+    page.reload()
+    page.wait_for_selector("#question")
+    assert page.inner_text("#question") != second
+    page.click(".bar button:text('Back')")
+    page.wait_for_function("document.body.dataset.number === '1'")
+    assert page.inner_text("#question") == second
+    assert [event.answer for event in served.kept().events] == ["none"]
+
+
+def test_danger_ends_the_visit_with_whom_to_call(thumb: Thumb, served: Served) -> None:
+    thumb.begin(**UNIT)
+    thumb.answer("burning-smell")
+    assert "STOP HERE" in thumb.page.inner_text("#step")
+    assert "call:" in thumb.page.inner_text("#step")
+    assert not thumb.asking
+    conclusion = served.kept().conclusion
+    assert conclusion is not None
+    assert conclusion.step == "stop"
+
+
+def test_a_double_tap_is_one_answer(thumb: Thumb, served: Served) -> None:
+    thumb.begin(**UNIT)
+    thumb.page.locator('#step button[value="none"]').dblclick()
+    thumb.page.wait_for_function("document.body.dataset.number === '1'")
+    thumb.page.wait_for_timeout(500)
+    assert len(served.kept().events) == 1
+
+
+def test_where_why_danger_and_notes_are_one_tap_away_and_so_is_the_step(thumb: Thumb) -> None:
+    page = thumb.page
+    thumb.begin(**UNIT)
+    question = page.inner_text("#question")
+    for name in ("Danger", "Where", "Why", "Notes"):
+        page.click(f".bar a:text('{name}')")
+        page.wait_for_selector("h1")
+        page.click("a:text('Back to the step')")
+        page.wait_for_selector("#question")
+        assert page.inner_text("#question") == question
+
+
+def test_a_photo_is_made_smaller_on_the_phone_and_kept(thumb: Thumb, tmp_path: object) -> None:
+    from PIL import Image
+
+    page = thumb.page
+    thumb.begin(**UNIT)
+    file = f"{tmp_path}/photo.jpg"
+    Image.effect_noise((3000, 2000), 80).convert("RGB").save(file, quality=95)
+    page.click(".bar a:text('Notes')")
+    page.set_input_files("#photo", file)
+    sent: list[int] = []
+    page.on("request", lambda one: sent.append(len(one.post_data_buffer or b"")))
+    page.click("form.photo button")
+    page.wait_for_selector("figure img")
+    size = page.evaluate(
+        "async () => { const i = document.querySelector('figure img');"
+        " await i.decode(); return [i.naturalWidth, i.naturalHeight]; }"
+    )
+    assert size == [1600, 1067]
+    assert 0 < max(sent) < 1_500_000

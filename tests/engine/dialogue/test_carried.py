@@ -1,0 +1,141 @@
+"""What is carried to where there is no signal: the visit's own way, with every danger in it."""
+
+from __future__ import annotations
+
+from random import Random
+
+import pytest
+
+from stillflow.engine import Session, Unit, Visit, load_rules
+from stillflow.engine.base import InputError
+from stillflow.engine.dialogue import Carried, carried, given
+from stillflow.engine.inference import spot_of
+
+UNIT = Visit(unit=Unit(rated_sealed=130, rated_airflow=114))
+REACH = 0.03
+
+
+def begun(*answers: tuple[str, str]) -> Session:
+    session = Session(load_rules(), UNIT)
+    for check, answer in answers:
+        session.record(check, answer)
+    return session
+
+
+@pytest.fixture(scope="module")
+def whole() -> tuple[Session, Carried]:
+    session = begun(("danger-signs", "none"))
+    return session, carried(session, REACH)
+
+
+def ways(whole: Carried, number: int) -> list[int]:
+    node = whole.nodes[number]
+    return [*node.ways.values(), *(to for _, to in node.edges if to is not None)]
+
+
+def test_the_way_without_a_signal_is_the_visits_own_where_the_tree_covers_it(
+    whole: tuple[Session, Carried],
+) -> None:
+    """With the readings by which the tree tells its levels; twelve ways drawn through it."""
+    session, packed = whole
+    knowledge = session.knowledge
+    compared = 0
+    for seed in range(12):
+        draw = Random(seed)
+        live = Session(knowledge, session.visit)
+        at: int | None = 0
+        while at is not None:
+            node = packed.nodes[at]
+            step, now = packed.steps[node.step], live.next_step()
+            assert (step.step, step.check and step.check.id) == (
+                now.step,
+                now.check and now.check.id,
+            )
+            assert (step.fix and step.fix.fault) == (now.fix and now.fix.fault)
+            compared += 1
+            if step.check is not None:
+                check = knowledge.checks[step.check.id]
+                assert set(now.check.cautions if now.check else ()) <= set(step.check.cautions)
+                if node.edges:
+                    number = draw.randrange(len(node.edges))
+                    level = knowledge.levels[number]
+                    at = node.edges[number][1]
+                    live.record(check.id, given(knowledge, live.baseline, check, level.id))
+                else:
+                    answer = draw.choice(check.answer_ids)
+                    at = node.ways.get(answer)
+                    live.record(check.id, answer)
+            elif step.fix is not None:
+                at = node.ways.get("not there")
+                live.record_fix(step.fix.fault, found=False)
+            else:
+                break
+    assert compared > 30
+
+
+def test_every_node_leads_down_and_to_one_that_is_there(whole: tuple[Session, Carried]) -> None:
+    _, packed = whole
+    for number in range(len(packed.nodes)):
+        assert all(number < to < len(packed.nodes) for to in ways(packed, number))
+
+
+def test_edges_of_a_reading_rise_and_are_those_of_its_levels(
+    whole: tuple[Session, Carried],
+) -> None:
+    session, packed = whole
+    read = [node for node in packed.nodes if node.edges]
+    assert read
+    for node in read:
+        check = packed.steps[node.step].check
+        assert check is not None
+        expected = session.baseline.at(*spot_of(session.knowledge.checks[check.id]))
+        edges = [edge for edge, _ in node.edges]
+        assert edges[-1] is None
+        shares = [edge / expected for edge in edges if edge is not None]
+        assert shares == pytest.approx([one.below for one in session.knowledge.levels if one.below])
+
+
+def test_the_question_about_danger_is_carried_with_its_stops() -> None:
+    session = begun()
+    packed = carried(session, 0.2)
+    first = packed.steps[packed.nodes[0].step]
+    assert first.check is not None
+    assert first.check.id == "danger-signs"
+    stop = packed.steps[packed.nodes[packed.nodes[0].ways["burning-smell"]].step]
+    live = begun(("danger-signs", "burning-smell")).next_step()
+    assert stop.ending == live.ending
+    assert packed.steps[packed.nodes[packed.nodes[0].ways["none"]].step].ending is None
+
+
+def test_the_card_has_both_readings_at_each_station_first_and_proofs_last(
+    whole: tuple[Session, Carried],
+) -> None:
+    session, packed = whole
+    checks = [packed.steps[number].check for number in packed.card]
+    names = [check.id for check in checks if check is not None]
+    readings = [name for name in session.knowledge.checks if name.startswith(("sealed", "working"))]
+    assert sorted(names[: len(readings)]) == sorted(readings)
+    assert names[:2] == ["sealed-unit", "working-unit"]
+    assert names[-1] == "works-now"
+    looks = [one for one in checks[len(readings) : -1] if one is not None]
+    assert all(one.opens is None for one in looks)
+
+
+def test_what_was_answered_or_cannot_be_done_here_is_not_on_the_card() -> None:
+    visit = UNIT.model_copy(update={"missing_tools": ("gauge",)})
+    session = Session(load_rules(), visit)
+    session.record("danger-signs", "none")
+    session.record("slider-look", "can't tell")
+    packed = carried(session, 0.5)
+    names = {check.id for number in packed.card if (check := packed.steps[number].check)}
+    assert names
+    assert not any("gauge" in session.knowledge.checks[name].tools for name in names)
+
+
+def test_a_visit_that_is_over_has_no_tree() -> None:
+    assert carried(begun(("danger-signs", "burning-smell")), 0.5).nodes == ()
+
+
+def test_a_reach_that_is_no_share_is_refused() -> None:
+    with pytest.raises(InputError, match="reach"):
+        carried(begun(), 1.5)

@@ -1,0 +1,99 @@
+"""A real browser at a real server, and what a technician's thumb does with the page."""
+
+from __future__ import annotations
+
+import socket
+import threading
+import time
+from pathlib import Path
+from typing import Any
+
+import uvicorn
+from playwright.sync_api import Page
+
+from stillflow.casebook.store import Casebook
+from stillflow.cli.web.app import application
+from stillflow.cli.web.carrying import Packer
+from stillflow.cli.web.desk import Desk
+from stillflow.engine import load_rules
+from stillflow.engine.inference import Visit
+
+
+class Served:
+    """A server of its own, and what it has kept."""
+
+    def __init__(self, folder: Path) -> None:
+        self.casebook = Casebook(f"sqlite:///{folder / 'casebook.db'}")
+        self.packer = Packer()
+        app = application(Desk(load_rules(), self.casebook), packer=self.packer)
+        self._door = socket.socket()
+        self._door.bind(("127.0.0.1", 0))
+        self.address = f"http://127.0.0.1:{self._door.getsockname()[1]}"
+        self._server = uvicorn.Server(uvicorn.Config(app, log_level="error"))
+        self._thread = threading.Thread(target=self._server.run, args=([self._door],), daemon=True)
+        self._thread.start()
+        while not self._server.started:
+            time.sleep(0.02)
+
+    def kept(self) -> Visit:
+        return self.casebook.recent(1)[0]
+
+    def close(self) -> None:
+        self._server.should_exit = True
+        self._thread.join(10)
+        self.packer.close()
+
+
+class Thumb:
+    """What a technician does with a page, and how many taps it takes beside digits."""
+
+    def __init__(self, page: Page, served: Served) -> None:
+        self.page, self.served = page, served
+        self.taps = self.steps = 0
+
+    def begin(self, **given: Any) -> None:
+        self.page.goto(f"{self.served.address}/new")
+        if any(name in given for name in ("filter", "inlet", "motors")):
+            self.page.locator("details.how summary").click()
+        for name, value in given.items():
+            if value is not None:
+                self.page.fill(f"[name={name}]", str(value))
+        self.page.click("button.main")
+        self.page.wait_for_selector("#question")
+        self.ready()
+
+    def ready(self) -> None:
+        """Wait until the script has taken the page over."""
+        self.page.wait_for_function("navigator.serviceWorker?.controller || true")
+        self.page.wait_for_selector("body:not([data-busy])")
+        self.page.wait_for_timeout(50)
+
+    @property
+    def about(self) -> tuple[str, str]:
+        found = self.page.locator("#step form").first
+        for kind in ("check", "fix"):
+            name = found.get_attribute(f"data-{kind}")
+            if name:
+                return kind, name
+        raise AssertionError("the page asks nothing")
+
+    @property
+    def asking(self) -> bool:
+        return self.page.locator("#step form").count() > 0
+
+    def answer(self, said: float | str) -> None:
+        """Tap an answer, and wait for what comes next."""
+        before = self.page.evaluate("document.body.dataset.number")
+        self.steps += 1
+        self.taps += 1
+        form = self.page.locator("#step form.reading")
+        if form.count() and not isinstance(said, str):
+            for digit in f"{said:g}":
+                self.page.click(f".key[data-key='{digit}']")
+            form.locator("button.main").click()
+        else:
+            self.page.locator(f'#step button[value="{said}"]').first.click()
+        self.page.wait_for_function(
+            "(before) => document.body.dataset.number !== before && !document.body.dataset.busy",
+            arg=before,
+        )
