@@ -85,7 +85,7 @@ def test_back_cant_tell_and_reload_in_the_middle(thumb: Thumb, served: Served) -
     page.wait_for_selector("#question")
     assert page.inner_text("#question") != second
     page.click(".bar button:text('Back')")
-    page.wait_for_function("document.body.dataset.number === '1'")
+    page.wait_for_function("() => document.body.dataset.number === '1'")
     assert page.inner_text("#question") == second
     assert [event.answer for event in served.kept().events] == ["none"]
 
@@ -104,7 +104,7 @@ def test_danger_ends_the_visit_with_whom_to_call(thumb: Thumb, served: Served) -
 def test_a_double_tap_is_one_answer(thumb: Thumb, served: Served) -> None:
     thumb.begin(**UNIT)
     thumb.page.locator('#step button[value="none"]').dblclick()
-    thumb.page.wait_for_function("document.body.dataset.number === '1'")
+    thumb.page.wait_for_function("() => document.body.dataset.number === '1'")
     thumb.page.wait_for_timeout(500)
     assert len(served.kept().events) == 1
 

@@ -64,7 +64,7 @@ class Thumb:
 
     def ready(self) -> None:
         """Wait until the script has taken the page over."""
-        self.page.wait_for_function("navigator.serviceWorker?.controller || true")
+        self.page.wait_for_function("() => navigator.serviceWorker?.controller || true")
         self.page.wait_for_selector("body:not([data-busy])")
         self.page.wait_for_timeout(50)
 
