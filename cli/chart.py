@@ -82,7 +82,7 @@ def airflow(visit: str | None, **options: Any) -> None:
 
 
 def _draw(visit: str | None, options: dict[str, Any], make: Make) -> None:
-    target = Target(options.pop("out"), options.pop("form") or "", options.pop("paper"))
+    target: Target = options.pop("target")
     day = options.pop("day")
     knowledge = load_rules(options.pop("rules"))
     session, at, filters = _chosen(visit, knowledge, options.pop("db"), options)

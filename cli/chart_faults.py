@@ -25,7 +25,7 @@ from stillflow.cli.output import say, send
 from stillflow.cli.screen import Screen
 from stillflow.engine import load_rules
 from stillflow.engine.base import InputError, Place, chance
-from stillflow.engine.charts import FORMATS, PaperName, TitleBlock
+from stillflow.engine.charts import FORMATS, TitleBlock
 from stillflow.engine.faulttree import Analysis, CutSet, FaultTree, analyse
 from stillflow.engine.ruleset import Complaint
 
@@ -67,9 +67,7 @@ def faults(
     table: bool,
     exact: bool,
     worth: float | None,
-    form: str | None,
-    out: str,
-    paper: PaperName | None,
+    target: Target,
     day: datetime | None,
     rules: tuple[str, ...],
 ) -> None:
@@ -79,6 +77,7 @@ def faults(
 
     knowledge = load_rules(rules)
     known = None if complaint is None else known_complaint(knowledge, complaint)
+    form, out = target.format, target.out
     table = table or form == "csv" or Path(out).suffix.lower() == ".csv"
     least = worth if worth is not None else 0.0 if table else WORTH_AN_EVENT
     tree = fault_tree(knowledge, known, least)
@@ -97,7 +96,7 @@ def faults(
         rules_version=knowledge.digest,
         filters=tuple(filters),
     )
-    paths = write_chart(faulttree_chart(tree, title, analysis), Target(out, form or "", paper))
+    paths = write_chart(faulttree_chart(tree, title, analysis), target)
     if paths:
         say(drawn(paths))
 
@@ -119,12 +118,10 @@ def _explained(tree: FaultTree, analysis: Analysis, complaint: Complaint | None)
     return words
 
 
-def _tabulate(
-    tree: FaultTree, analysis: Analysis, explained: str, form: str | None, out: str
-) -> None:
-    if form is None and out not in ("", STDOUT):
+def _tabulate(tree: FaultTree, analysis: Analysis, explained: str, form: str, out: str) -> None:
+    if not form and out not in ("", STDOUT):
         form = Path(out).suffix.lower().removeprefix(".")
-    if form is None:
+    if not form:
         if out == STDOUT:
             form = "csv"
         else:

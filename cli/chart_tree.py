@@ -20,7 +20,7 @@ from stillflow.cli.options import (
 from stillflow.cli.output import say
 from stillflow.engine import Session, load_rules
 from stillflow.engine.base import InputError, Place, in_percent, percent
-from stillflow.engine.charts import PaperName, TitleBlock
+from stillflow.engine.charts import TitleBlock
 from stillflow.engine.inference import NO_ANSWER
 from stillflow.engine.planning import PolicyTree, Think
 from stillflow.engine.ruleset import Knowledge
@@ -74,9 +74,7 @@ def tree(
     without: tuple[str, ...],
     think: Think,
     wrong_part: float,
-    form: str | None,
-    out: str,
-    paper: PaperName | None,
+    target: Target,
     day: datetime | None,
     rules: tuple[str, ...],
     **options: Any,
@@ -118,7 +116,7 @@ def tree(
         filters=tuple(filters),
     )
     chart = decision_chart(decision_tree(unrolled, session, title))
-    paths = write_chart(chart, Target(out, form or "", paper))
+    paths = write_chart(chart, target)
     if paths:
         say(drawn(paths))
 

@@ -5,21 +5,35 @@ Which charts there are is left to the commands.
 
 from __future__ import annotations
 
+import functools
 from collections.abc import Callable
 from datetime import date, datetime
 from pathlib import Path
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 import click
 
-from stillflow.cli.options import Command
+from stillflow.cli.options import Command, Number
 from stillflow.cli.output import say, send
 from stillflow.engine import Session
 from stillflow.engine.base import InputError, Place
-from stillflow.engine.charts import FORMATS, PAPERS, Chart, PaperName, TitleBlock, render
+from stillflow.engine.charts import (
+    BLANKS,
+    FORMATS,
+    LEAST_POSTER_TYPE,
+    LEAST_TYPE,
+    PAPERS,
+    POSTERS,
+    Blank,
+    Chart,
+    PaperName,
+    TitleBlock,
+    render,
+)
 from stillflow.engine.dialogue import telling_round
 
 Decorator = Callable[[Command], Command]
+
 
 ENDINGS = {
     ".svg": "svg",
@@ -36,54 +50,98 @@ _MOST_NAMED = 8
 
 
 class Target(NamedTuple):
-    """Where a chart goes: file (`-` for standard output, empty for the usual name), format, paper.
+    """Where a chart goes: file (`-` for standard output, empty for the usual name), and as what.
 
-    The format is empty where the file's name decides.
+    The format is empty where the file's name decides; the rest is as of `render`.
     """
 
     out: str
     format: str = ""
     paper: PaperName | None = None
+    portrait: bool = False
+    text_size: float | None = None
+    blank: Blank | None = None
 
 
 def chart_options(formats: tuple[str, ...] = FORMATS) -> Decorator:
-    """Add --format (one of `formats`), --out, --paper and --date."""
+    """Add --out and --date, and what `sheet_options` adds; the command is given a `target`."""
 
     def add(command: Command) -> Command:
-        return format_option(formats)(_where(command))
+        command = click.option(
+            "--date",
+            "day",
+            type=click.DateTime(["%Y-%m-%d"]),
+            metavar="YYYY-MM-DD",
+            help="the day written on it (default: the visit's, or today)",
+        )(sheet_options(formats, "out")(command))
+        return click.option(
+            "--out",
+            type=click.Path(dir_okay=False, allow_dash=True),
+            default="",
+            metavar="FILE",
+            help="where to (default: the chart's name in this folder; - for standard output)",
+        )(command)
 
     return add
 
 
-def _where(command: Command) -> Command:
-    command = click.option(
-        "--date",
-        "day",
-        type=click.DateTime(["%Y-%m-%d"]),
-        metavar="YYYY-MM-DD",
-        help="the day written on it (default: the visit's, or today)",
-    )(command)
-    command = click.option(
-        "--paper",
-        type=click.Choice(list(PAPERS)),
-        help="cut it into pages of this paper, lying on the long side",
-    )(command)
-    return click.option(
-        "--out",
-        type=click.Path(dir_okay=False, allow_dash=True),
-        default="",
-        metavar="FILE",
-        help="where to (default: the chart's name in this folder; - for standard output)",
-    )(command)
+def sheet_options(formats: tuple[str, ...], out: str) -> Decorator:
+    """Add how a chart is made: --format, --paper, --portrait, --text-size and --blank.
+
+    The command is given them as its `target`, with the file that its parameter `out` names, or
+    None where that is not given.
+    """
+
+    def add(command: Command) -> Command:
+        @functools.wraps(command)
+        def run(**options: Any) -> Any:
+            file = options.pop(out)
+            form, *how = (options.pop(name) for name in ("form", *_HOW))
+            if file is None and (form or any(how)):
+                right = f"name it with --{out}"
+                raise InputError("--format, --paper and the like are of the chart", right=right)
+            if how[1] and not how[0]:
+                raise InputError("--portrait is of a paper", right="such as --paper a4")
+            target = None if file is None else Target(file, form or "", *how)
+            return command(target=target, **options)
+
+        made: Command = run
+        for option in reversed(_sheet_options(formats)):
+            made = option(made)
+        return made
+
+    return add
 
 
-def format_option(formats: tuple[str, ...]) -> Decorator:
-    """Make the option that chooses a format where the file's ending does not."""
-    return click.option(
-        "--format",
-        "form",
-        type=click.Choice(list(formats)),
-        help="what to make (default: by the file's ending, else svg)",
+_HOW = ("paper", "portrait", "text_size", "blank")
+
+
+def _sheet_options(formats: tuple[str, ...]) -> tuple[Decorator, ...]:
+    return (
+        click.option(
+            "--format",
+            "form",
+            type=click.Choice(list(formats)),
+            help="what to make (default: by the file's ending, else svg)",
+        ),
+        click.option(
+            "--paper",
+            type=click.Choice(list(PAPERS)),
+            help="cut it into pages of this paper; a2 and larger are posters",
+        ),
+        click.option("--portrait", is_flag=True, help="the paper upright, not on its long side"),
+        click.option(
+            "--text-size",
+            "text_size",
+            type=Number(4, 72),
+            metavar="POINTS",
+            help="size of the smallest type (default: 10, on posters 14)",
+        ),
+        click.option(
+            "--blank",
+            type=click.Choice(BLANKS),
+            help="an exercise: leave these blank; drawn without it, it is the answer sheet",
+        ),
     )
 
 
@@ -124,7 +182,15 @@ def write_chart(chart: Chart, target: Target) -> list[Path]:
     if not form:
         named = target.out not in ("", STDOUT)
         form = format_of(Path(target.out)) if named else "svg"
-    files = render(chart, form, target.paper)
+    files = render(
+        chart,
+        form,
+        target.paper,
+        blank=target.blank,
+        portrait=target.portrait,
+        text_size=target.text_size,
+    )
+    _warn_of_small(min(file.smallest_text for file in files), target.paper)
     _warn_of_boxes({character for file in files for character in file.unknown})
     if target.out == STDOUT:
         if len(files) > 1:
@@ -144,6 +210,17 @@ def write_chart(chart: Chart, target: Target) -> list[Path]:
     for one, file in zip(paths, files, strict=True):
         write_file(one, file.data)
     return paths
+
+
+def _warn_of_small(smallest: float, paper: PaperName | None) -> None:
+    """Say so where the type came out too small to be read, which a larger paper would mend."""
+    least = LEAST_POSTER_TYPE if paper in POSTERS else LEAST_TYPE
+    if 0.0 < smallest < least - 0.05:
+        say(
+            f"stillflow: the smallest type is {smallest:.1f} points, and less than {least:g} "
+            "cannot be read well: take a larger paper or a smaller part of the chart",
+            err=True,
+        )
 
 
 def _warn_of_boxes(unknown: set[str]) -> None:

@@ -15,14 +15,14 @@ from stillflow.cli.drawing import (
     draw_reasoning,
     drawn,
     format_of,
-    format_option,
+    sheet_options,
 )
 from stillflow.cli.options import db_option, rules_option
 from stillflow.cli.screen import Screen
 from stillflow.cli.visits import any_visit
 from stillflow.engine import Session, load_rules
 from stillflow.engine.base import InputError, Place, nearest, percent
-from stillflow.engine.charts import FORMATS, PAPERS, RULED_OUT, PaperName
+from stillflow.engine.charts import FORMATS, RULED_OUT
 from stillflow.engine.dialogue import (
     Contribution,
     NextStep,
@@ -47,17 +47,14 @@ from stillflow.engine.ruleset import Fault, fact_words
     metavar="FILE",
     help=f"also draw it: a file ending in {', '.join(ENDINGS)}; - for standard output",
 )
-@format_option(FORMATS)
-@click.option("--paper", type=click.Choice(list(PAPERS)), help="set it on pages of this paper")
+@sheet_options(FORMATS, "chart")
 @click.option("--focus", metavar="FAULT", help="only what bears on one fault")
 @click.option("--not", "other", metavar="FAULT", help="why it is not this fault")
 @rules_option
 @db_option
 def command(
     visit: str,
-    chart: str | None,
-    form: str | None,
-    paper: PaperName | None,
+    target: Target | None,
     focus: str | None,
     other: str | None,
     rules: tuple[str, ...],
@@ -69,16 +66,14 @@ def command(
         if fault is not None and fault not in knowledge.faults:
             right = nearest(fault, knowledge.faults)
             raise InputError(f"there is no fault '{fault}'", Place(key=name), right)
-    if chart is None and (form or paper):
-        raise InputError("--format and --paper are of the chart", right="name it with --chart")
-    if chart is not None and chart != STDOUT and form is None:
-        format_of(Path(chart))
+    if target is not None and target.out != STDOUT and not target.format:
+        format_of(Path(target.out))
     session = any_visit(visit, knowledge, db)
     paths: list[Path] = []
-    if chart is not None:
+    if target is not None:
         # Before the words, so that a file that cannot be written is not found out after them.
-        paths = draw_reasoning(session, Target(chart, form or "", paper), focus, other)
-    if chart == STDOUT:
+        paths = draw_reasoning(session, target, focus, other)
+    if target is not None and target.out == STDOUT:
         return
     screen = Screen()
     if other is not None:

@@ -1,11 +1,19 @@
 """Charts people pin to the wall, over neutral models that know nothing of where data comes from."""
 
 from stillflow.engine.charts.airflow import AIRFLOW_FORMATS, airflow_lines_chart
+from stillflow.engine.charts.blank import BLANKS, Blank
 from stillflow.engine.charts.chart import FORMATS, Chart, render
 from stillflow.engine.charts.decision import DecisionTree, TreeBranch, TreeNode, decision_chart
 from stillflow.engine.charts.faults import faulttree_chart
 from stillflow.engine.charts.gaugeplace import gauge_place
-from stillflow.engine.charts.page import PAPERS, PaperName
+from stillflow.engine.charts.handout import Handout, HandoutPage, HandoutPart, handout_chart
+from stillflow.engine.charts.page import (
+    LEAST_POSTER_TYPE,
+    LEAST_TYPE,
+    PAPERS,
+    POSTERS,
+    PaperName,
+)
 from stillflow.engine.charts.picture import TitleBlock
 from stillflow.engine.charts.progress import Progress, progress_chart
 from stillflow.engine.charts.reasoning import (
@@ -24,14 +32,22 @@ from stillflow.engine.charts.stations import AirPath, ChartStation, StationReadi
 
 __all__ = [
     "AIRFLOW_FORMATS",
+    "BLANKS",
     "FORMATS",
+    "LEAST_POSTER_TYPE",
+    "LEAST_TYPE",
     "PAPERS",
+    "POSTERS",
     "ROUTE_FORMATS",
     "RULED_OUT",
     "AirPath",
+    "Blank",
     "Chart",
     "ChartStation",
     "DecisionTree",
+    "Handout",
+    "HandoutPage",
+    "HandoutPart",
     "PaperName",
     "PathDerived",
     "PathFact",
@@ -51,6 +67,7 @@ __all__ = [
     "decision_chart",
     "faulttree_chart",
     "gauge_place",
+    "handout_chart",
     "progress_chart",
     "reasoning_chart",
     "render",

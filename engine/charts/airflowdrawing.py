@@ -11,7 +11,7 @@ from collections.abc import Iterable
 
 from stillflow.engine.airflow import AirflowChart, Line
 from stillflow.engine.airflow import Mark as Measured
-from stillflow.engine.charts.page import KeyItem, PaperName, Room, Sheet
+from stillflow.engine.charts.page import KeyItem, OnPaper, Room, Sheet
 from stillflow.engine.charts.picture import Picture
 from stillflow.engine.charts.plotmarks import expected_point, found_point, on_white, round_up
 from stillflow.engine.charts.scene import Dash, Mark, Point, Scene, Text, moved, polyline
@@ -43,9 +43,9 @@ _SAME = 0.01
 """Lines that differ by less than this share of the scale are drawn once."""
 
 
-def draw_airflow(data: AirflowChart, picture: Picture, paper: PaperName | None) -> list[Scene]:
+def draw_airflow(data: AirflowChart, picture: Picture, paper: OnPaper) -> list[Scene]:
     """The chart on one sheet."""
-    sheet = Sheet(picture.title, picture.alt, _key(data), paper)
+    sheet = Sheet(picture.title, picture.alt, _key(data), paper, "answer")
     room = sheet.room()
     size = _SIZE
     if room is not None:
@@ -107,17 +107,21 @@ class _Graph:
             y = self._at(0, value)[1]
             if value:
                 marks.append(polyline([(_LEFT, y), (right, y)], stroke="#cccccc", width=0.5))
-            marks.append(Text(_LEFT - 6, y + 3.5, f"{value:g}", NOTE_SIZE, "end", colour=GREY))
+            tick = Text(_LEFT - 6, y + 3.5, f"{value:g}", NOTE_SIZE, "end", False, GREY, "fixed")
+            marks.append(tick)
         for value in _ticks(self._most.width):
             x, y = self._at(value, 0)
             if value:
                 marks.append(polyline([(x, _TOP), (x, y)], stroke="#cccccc", width=0.5))
-            marks.append(Text(x, y + 14, f"{value:g}", NOTE_SIZE, "middle", colour=GREY))
+            tick = Text(x, y + 14, f"{value:g}", NOTE_SIZE, "middle", False, GREY, "fixed")
+            marks.append(tick)
         corner = self._at(0, 0)
         marks.append(polyline([(_LEFT, _TOP), corner, (right, corner[1])], stroke=INK))
         foot = corner[1] + 31
-        marks.append(Text((corner[0] + right) / 2, foot, "airflow, cfm", TEXT_SIZE, "middle"))
-        marks.append(Text(0, _TOP - 8, "suction, inH2O", TEXT_SIZE))
+        marks.append(
+            Text((corner[0] + right) / 2, foot, "airflow, cfm", TEXT_SIZE, "middle", role="fixed")
+        )
+        marks.append(Text(0, _TOP - 8, "suction, inH2O", TEXT_SIZE, role="fixed"))
         return marks
 
     def _shown(self) -> Iterable[Line]:

@@ -8,17 +8,20 @@ from dataclasses import dataclass
 from typing import Any, Literal, get_args
 
 from stillflow.engine.base import InputError
+from stillflow.engine.charts.blank import Blank, blanked
 from stillflow.engine.charts.dotsource import dot_source
 from stillflow.engine.charts.mermaid import mermaid_source
-from stillflow.engine.charts.page import PAPERS, PaperName
+from stillflow.engine.charts.page import PAPERS, OnPaper, PaperName, paper_of
 from stillflow.engine.charts.picture import Picture
 from stillflow.engine.charts.program import has_house_typeface
-from stillflow.engine.charts.scene import Scene, Text
+from stillflow.engine.charts.scene import Scene, Text, magnified
+from stillflow.engine.charts.shapes import NOTE_SIZE
 from stillflow.engine.charts.text import clean, unknown
 
 Format = Literal["svg", "png", "pdf", "dot", "mermaid", "json"]
 
 FORMATS: tuple[Format, ...] = get_args(Format)
+DRAWN: tuple[Format, ...] = ("svg", "png", "pdf")
 
 
 @dataclass(frozen=True)
@@ -36,7 +39,7 @@ class Chart:
     name: str
     picture: Picture
     data: dict[str, Any]
-    pages: Callable[[PaperName | None], list[Scene]]
+    pages: Callable[[OnPaper], list[Scene]]
     formats: tuple[Format, ...] = FORMATS
 
 
@@ -63,7 +66,13 @@ class ChartFile:
 
 
 def render(
-    chart: Chart, output: str = "svg", paper: PaperName | None = None, dpi: int = 150
+    chart: Chart,
+    output: str = "svg",
+    paper: PaperName | None = None,
+    dpi: int = 150,
+    blank: Blank | None = None,
+    portrait: bool = False,
+    text_size: float | None = None,
 ) -> list[ChartFile]:
     """Render a chart; the same chart gives the same bytes.
 
@@ -72,6 +81,9 @@ def render(
         output: one of `FORMATS`.
         paper: cuts a large tree into pages and fits every page to the sheet.
         dpi: dots per inch of a PNG.
+        blank: what to leave blank, for an exercise; only on pictures.
+        portrait: the paper upright.
+        text_size: points of the smallest type; by default 10, on posters 14.
 
     Returns:
         SVG and PNG give one file for each page; the other formats give one file.
@@ -92,11 +104,19 @@ def render(
         raise InputError(
             f"a picture cannot be made at {dpi} dots per inch", right="give 30 to 1200"
         )
+    if blank is not None and output not in DRAWN:
+        right = f"choose one of {', '.join(DRAWN)}"
+        raise InputError(f"an exercise cannot be made as {output}", right=right)
     if output in ("dot", "mermaid", "json"):
         words = {"dot": dot_source, "mermaid": mermaid_source}.get(output)
         text = words(chart.picture) if words else _json(chart)
         return [ChartFile(text.encode("utf-8"), output, 1, 1)]
-    scenes = chart.pages(paper)
+    sheet = None if paper is None else paper_of(paper, portrait, text_size)
+    scenes = chart.pages(sheet)
+    if sheet is None and text_size is not None:
+        scenes = [magnified(scene, text_size / NOTE_SIZE) for scene in scenes]
+    if blank is not None:
+        scenes = [blanked(scene, blank) for scene in scenes]
     smallest = min(scene.smallest_text() for scene in scenes)
     if output == "pdf":
         from stillflow.engine.charts.pdf import write_pdf

@@ -16,7 +16,7 @@ from pydantic import Field, model_validator
 from stillflow.engine.base import InputError, Model, counted, minutes, percent
 from stillflow.engine.charts import shapes
 from stillflow.engine.charts.chart import Chart
-from stillflow.engine.charts.page import KeyItem, PaperName, Sheet, kind_key
+from stillflow.engine.charts.page import KeyItem, OnPaper, Sheet, kind_key
 from stillflow.engine.charts.paging import Trunk
 from stillflow.engine.charts.picture import Edge, Node, NodeKind, Picture, TitleBlock
 from stillflow.engine.charts.scene import Link, Mark, Point, Scene, Text, polygon, polyline
@@ -167,7 +167,7 @@ def decision_chart(tree: DecisionTree) -> Chart:
         tree.reach(),
     )
 
-    def pages(paper: PaperName | None) -> list[Scene]:
+    def pages(paper: OnPaper) -> list[Scene]:
         kinds = [*picture.kinds(), NodeKind.CONNECTOR] if paper else picture.kinds()
         key = kind_key(kinds) + _key(tree)
         sheet = Sheet(tree.title, picture.alt, key, paper)
@@ -275,7 +275,7 @@ class _Artist:
             lines = self._lines(cell)
             for index, line in enumerate(reversed(lines)):
                 baseline = y - 4 - index * NOTE_SIZE * LEADING
-                marks.append(Text(x + 2, baseline, line, NOTE_SIZE))
+                marks.append(Text(x + 2, baseline, line, NOTE_SIZE, role="answer"))
             if cell.twig and cell.twig.likely:
                 place = Text(x + 2, y + 11.5, cell.twig.likely, NOTE_SIZE, colour=GREY)
                 marks.append(place)

@@ -13,7 +13,7 @@ from stillflow.engine.base import chance, counted
 from stillflow.engine.charts import shapes
 from stillflow.engine.charts.chart import Chart
 from stillflow.engine.charts.gates import HALF, HEIGHT, gate_key, symbol
-from stillflow.engine.charts.page import PaperName, Sheet
+from stillflow.engine.charts.page import OnPaper, Sheet
 from stillflow.engine.charts.paging import Trunk
 from stillflow.engine.charts.picture import Edge, Gate, Node, NodeKind, Picture, TitleBlock
 from stillflow.engine.charts.scene import Anchor, Link, Mark, Point, Scene, Text, polyline
@@ -60,7 +60,7 @@ def faulttree_chart(tree: FaultTree, title: TitleBlock, analysis: Analysis | Non
         across=False,
     )
 
-    def pages(paper: PaperName | None) -> list[Scene]:
+    def pages(paper: OnPaper) -> list[Scene]:
         used: set[Gate] = {node.gate for node in picture.nodes}
         used |= {"transfer"} if paper else set()
         sheet = Sheet(title, picture.alt, gate_key(used), paper)

@@ -14,7 +14,7 @@ from stillflow.engine.charts.arrows import arrow, curve_between, line_along
 from stillflow.engine.charts.graphloose import BESIDE, GAPS, stack_loose
 from stillflow.engine.charts.graphpaging import cut
 from stillflow.engine.charts.layout import Route, lay_out
-from stillflow.engine.charts.page import KeyItem, PaperName, Room, Sheet, kind_key, line_key
+from stillflow.engine.charts.page import KeyItem, OnPaper, Room, Sheet, kind_key, line_key
 from stillflow.engine.charts.picture import Edge, Line, Node, NodeKind, Picture
 from stillflow.engine.charts.scene import Mark, Point, Scene, Text, moved
 from stillflow.engine.charts.shapes import GREY, NOTE_SIZE, TITLE_SIZE
@@ -47,9 +47,7 @@ class _Label:
     height: float
 
 
-def draw_graph(
-    picture: Picture, captions: Mapping[NodeKind, str], paper: PaperName | None
-) -> list[Scene]:
+def draw_graph(picture: Picture, captions: Mapping[NodeKind, str], paper: OnPaper) -> list[Scene]:
     """The picture on one sheet, or on as many of a paper as keep it legible.
 
     Args:
@@ -74,7 +72,7 @@ def draw_graph(
     return scenes
 
 
-def _sheet(picture: Picture, paper: PaperName | None) -> Sheet:
+def _sheet(picture: Picture, paper: OnPaper) -> Sheet:
     return Sheet(picture.title, picture.alt, kind_key(picture.kinds()) + _key(picture), paper)
 
 

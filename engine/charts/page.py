@@ -6,30 +6,80 @@ What is drawn in the middle is left to the charts.
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal, NamedTuple
 
 from stillflow.engine.charts.arrows import arrow
 from stillflow.engine.charts.picture import KIND_WORDS, Line, NodeKind, TitleBlock
-from stillflow.engine.charts.scene import Mark, Scene, Style, Text, moved, polyline
+from stillflow.engine.charts.scene import (
+    Mark,
+    Role,
+    Scene,
+    Style,
+    Text,
+    magnified,
+    moved,
+    polyline,
+)
 from stillflow.engine.charts.shapes import GREY, LOOKS, NOTE_SIZE, TEXT_SIZE, Box
 from stillflow.engine.charts.text import LEADING, width, wrap
 
-PaperName = Literal["a4", "a3", "letter", "tabloid"]
+PaperName = Literal["a4", "a3", "a2", "a1", "a0", "letter", "tabloid"]
 
 PAPERS: dict[PaperName, tuple[float, float]] = {
     "a4": (841.89, 595.28),
     "a3": (1190.55, 841.89),
+    "a2": (1683.78, 1190.55),
+    "a1": (2383.94, 1683.78),
+    "a0": (3370.39, 2383.94),
     "letter": (792.0, 612.0),
     "tabloid": (1224.0, 792.0),
 }
 """Width and height in points, lying on the long side (ISO 216; ANSI/ASME Y14.1 A and B)."""
+
+POSTERS: tuple[PaperName, ...] = ("a2", "a1", "a0")
+"""Papers that are read from across a room."""
+
+LEAST_TYPE, LEAST_POSTER_TYPE = 8.0, 14.0
+"""Points of the smallest type that can be read in the hand, and from two metres."""
 
 MARGIN = 28.35
 HEADING_SIZE = 17.0
 _LEAST_WIDTH = 540.0
 _LARGEST = 1.25
 _GAP = 14.0
+
+
+class Paper(NamedTuple):
+    """A sheet to draw on: `PAPERS` name, upright or lying, and how much larger than usual.
+
+    With `scale` 1 the smallest type is `NOTE_SIZE`.
+    """
+
+    name: PaperName
+    portrait: bool = False
+    scale: float = 1.0
+
+    @property
+    def size(self) -> tuple[float, float]:
+        """Width and height in points before it is magnified."""
+        wide, high = PAPERS[self.name]
+        if self.portrait:
+            wide, high = high, wide
+        return wide / self.scale, high / self.scale
+
+
+def paper_of(name: PaperName, portrait: bool = False, text_size: float | None = None) -> Paper:
+    """A sheet on which the smallest type has this size in points.
+
+    Usually `NOTE_SIZE`, or on a poster what can be read from across a room.
+    """
+    least = LEAST_POSTER_TYPE if name in POSTERS else NOTE_SIZE
+    return Paper(name, portrait, (text_size or least) / NOTE_SIZE)
+
+
+OnPaper = PaperName | Paper | None
+"""What a chart is drawn on; with None one page as large as it needs."""
 
 
 @dataclass(frozen=True)
@@ -54,13 +104,19 @@ class Sheet:
     title: TitleBlock
     alt: str
     key: tuple[KeyItem, ...]
-    paper: PaperName | None = None
+    paper: OnPaper = None
+    subtitle_tells: Role = "fixed"
+
+    @property
+    def _paper(self) -> Paper:
+        assert self.paper is not None
+        return self.paper if isinstance(self.paper, Paper) else paper_of(self.paper)
 
     def room(self) -> Room | None:
         """What the paper leaves for the drawing; None where no paper was chosen."""
         if self.paper is None:
             return None
-        w, h = PAPERS[self.paper]
+        w, h = self._paper.size
         inner = w - 2 * MARGIN
         top, bottom = self._header(inner, ""), self._footer(inner)
         return Room(inner, h - 2 * MARGIN - _height(top) - _height(bottom) - 2 * _GAP)
@@ -84,7 +140,9 @@ class Sheet:
             inner = max(size.width, _LEAST_WIDTH)
         else:
             inner = room.width
-            scale = min(room.width / size.width, room.height / size.height, _LARGEST)
+            scale = min(room.width / size.width, room.height / size.height)
+            if self._paper.name not in POSTERS:
+                scale = min(scale, _LARGEST)
         header, footer = self._header(inner, page), self._footer(inner)
         high = size.height * scale if room is None else room.height
         total = high + 2 * MARGIN + _height(header) + _height(footer) + 2 * _GAP
@@ -101,7 +159,7 @@ class Sheet:
         for words, things in marks:
             scene.add(words, [moved(mark, dx, dy, scale) for mark in things])
         scene.add("", [moved(mark, MARGIN, top + high + _GAP) for mark in footer.marks])
-        return scene
+        return scene if self.paper is None else magnified(scene, self._paper.scale)
 
     def _header(self, inner: float, page: str) -> _Band:
         marks: list[Mark] = []
@@ -109,12 +167,13 @@ class Sheet:
         y = 0.0
         for line in wrap(self.title.title, room, HEADING_SIZE, bold=True):
             y += HEADING_SIZE * LEADING
-            marks.append(Text(0, y - 5, line, HEADING_SIZE, bold=True))
+            marks.append(Text(0, y - 5, line, HEADING_SIZE, bold=True, role="fixed"))
         if page:
-            marks.append(Text(inner, HEADING_SIZE * LEADING - 5, page, TEXT_SIZE, "end", True))
+            words = Text(inner, HEADING_SIZE * LEADING - 5, page, TEXT_SIZE, "end", True)
+            marks.append(replace(words, role="fixed"))
         for line in wrap(self.title.subtitle, inner, TEXT_SIZE):
             y += TEXT_SIZE * LEADING
-            marks.append(Text(0, y - 2, line, TEXT_SIZE))
+            marks.append(Text(0, y - 2, line, TEXT_SIZE, role=self.subtitle_tells))
         y += 4
         marks.append(polyline([(0, y), (inner, y)], width=1.6))
         return _Band(tuple(marks), y)
@@ -127,13 +186,13 @@ class Sheet:
             if x and x + needed > inner:
                 x, y = 0.0, y + 22
             marks += item.sample(x, y)
-            marks.append(Text(x + 41, y + 11.5, item.words, NOTE_SIZE))
+            marks.append(Text(x + 41, y + 11.5, item.words, NOTE_SIZE, role="fixed"))
             x += needed + 16
         if self.key:
             y += 24
         for line in wrap(self.title.footer(), inner, NOTE_SIZE):
             y += NOTE_SIZE * LEADING
-            marks.append(Text(0, y - 3, line, NOTE_SIZE, colour=GREY))
+            marks.append(Text(0, y - 3, line, NOTE_SIZE, colour=GREY, role="fixed"))
         return _Band(tuple(marks), y)
 
 

@@ -51,13 +51,15 @@ class Frame:
             if value:
                 marks.append(polyline([(LEFT, y), (right, y)], stroke="#cccccc", width=0.5))
             words = self.y_words(value)
-            marks.append(Text(LEFT - 6, y + 3.5, words, NOTE_SIZE, "end", colour=GREY))
+            marks.append(Text(LEFT - 6, y + 3.5, words, NOTE_SIZE, "end", False, GREY, "fixed"))
         corner = self.at(0, 0)
         for value in self.ticks or even_ticks(self.most_x):
             if self.x_words is not None:
                 place = self.at(value, 0)[0]
                 words = self.x_words(value)
-                marks.append(Text(place, corner[1] + 14, words, NOTE_SIZE, "middle", colour=GREY))
+                foot = corner[1] + 14
+                tick = Text(place, foot, words, NOTE_SIZE, "middle", False, GREY, "fixed")
+                marks.append(tick)
         marks.append(polyline([(LEFT, TOP), corner, (right, corner[1])], stroke=INK))
         foot = corner[1] + 31
         marks.append(Text((LEFT + right) / 2, foot, self.x_name, TEXT_SIZE, "middle"))

@@ -6,7 +6,7 @@ from statistics import fmean
 
 from stillflow.engine.base import Model
 from stillflow.engine.charts.chart import Chart, Format
-from stillflow.engine.charts.page import KeyItem, PaperName, Room, Sheet
+from stillflow.engine.charts.page import KeyItem, OnPaper, Room, Sheet
 from stillflow.engine.charts.picture import Picture, TitleBlock
 from stillflow.engine.charts.plot import Frame
 from stillflow.engine.charts.plotmarks import expected_point, found_point
@@ -44,7 +44,7 @@ def running(marks: tuple[int, ...]) -> list[float]:
     return [fmean(marks[max(0, end - RUNNING) : end]) for end in range(1, len(marks) + 1)]
 
 
-def _draw(progress: Progress, picture: Picture, paper: PaperName | None) -> list[Scene]:
+def _draw(progress: Progress, picture: Picture, paper: OnPaper) -> list[Scene]:
     sheet = Sheet(progress.title, picture.alt, _key(list(progress.marks)), paper)
     most = max((len(got) for got in progress.marks.values()), default=1)
     step = -(-most // 10)

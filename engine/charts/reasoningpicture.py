@@ -11,7 +11,7 @@ from collections.abc import Iterable, Sequence
 from stillflow.engine.base import in_percent, percent
 from stillflow.engine.charts.chart import Chart
 from stillflow.engine.charts.graphdrawing import draw_graph
-from stillflow.engine.charts.page import PaperName
+from stillflow.engine.charts.page import OnPaper
 from stillflow.engine.charts.picture import Edge, Node, NodeKind, Picture
 from stillflow.engine.charts.reasoning import PathFact, PathFault, ReasoningPath, Strength, focused
 from stillflow.engine.charts.scene import Scene
@@ -45,7 +45,7 @@ _CAPTIONS = {
 }
 
 
-def draw_reasoning(picture: Picture, paper: PaperName | None) -> list[Scene]:
+def draw_reasoning(picture: Picture, paper: OnPaper) -> list[Scene]:
     """The picture of a path, drawn on one sheet."""
     return draw_graph(picture, _CAPTIONS, paper)
 

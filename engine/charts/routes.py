@@ -11,7 +11,7 @@ from typing import Literal
 
 from stillflow.engine.base import Model, in_percent, minutes
 from stillflow.engine.charts.chart import Chart, Format
-from stillflow.engine.charts.page import KeyItem, PaperName, Room, Sheet, kind_key
+from stillflow.engine.charts.page import KeyItem, OnPaper, Room, Sheet, kind_key
 from stillflow.engine.charts.picture import Node, NodeKind, Picture, TitleBlock
 from stillflow.engine.charts.plot import Frame, most_of
 from stillflow.engine.charts.plotmarks import expected_point, found_point
@@ -108,7 +108,7 @@ def _node(step: RouteStep) -> Node:
     )
 
 
-def _draw(routes: Routes, picture: Picture, paper: PaperName | None) -> list[Scene]:
+def _draw(routes: Routes, picture: Picture, paper: OnPaper) -> list[Scene]:
     sheet = Sheet(routes.title, picture.alt, _key(picture), paper)
     room = sheet.room()
     most = None if room is None else max(room.height * _WIDE / room.width, 2 * _GRAPH)

@@ -7,12 +7,16 @@ into bytes; what is drawn where is left to the charts.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Literal, TypedDict, Unpack
 
 Point = tuple[float, float]
 Anchor = Literal["start", "middle", "end"]
 Dash = Literal["solid", "dashed", "dotted"]
+
+Role = Literal["", "name", "figure", "answer", "fixed"]
+"""What a mark tells: a fault's name, a figure, an answer; `fixed` stays on an exercise whatever is
+left blank (axes, numbers of steps, small print)."""
 
 DASHES: dict[Dash, tuple[float, ...]] = {"solid": (), "dashed": (5, 3), "dotted": (1.2, 2.6)}
 
@@ -31,6 +35,7 @@ class Outline:
     stroke: str = "#111111"
     width: float = 1.0
     dash: Dash = "solid"
+    role: Role = ""
 
 
 @dataclass(frozen=True)
@@ -44,6 +49,7 @@ class Text:
     anchor: Anchor = "start"
     bold: bool = False
     colour: str = "#111111"
+    role: Role = ""
 
 
 @dataclass(frozen=True)
@@ -139,6 +145,17 @@ def circle(x: float, y: float, radius: float, **style: Unpack[Style]) -> Outline
     return rounded(x - radius, y - radius, 2 * radius, 2 * radius, radius, **style)
 
 
+def magnified(scene: Scene, scale: float) -> Scene:
+    """The whole page larger or smaller."""
+    if scale == 1.0:
+        return scene
+    groups = [
+        Group(group.title, tuple(moved(mark, 0.0, 0.0, scale) for mark in group.marks))
+        for group in scene.groups
+    ]
+    return replace(scene, width=scene.width * scale, height=scene.height * scale, groups=groups)
+
+
 def moved(mark: Mark, dx: float, dy: float, scale: float = 1.0) -> Mark:
     """The mark scaled about the origin, then shifted."""
 
@@ -147,15 +164,8 @@ def moved(mark: Mark, dx: float, dy: float, scale: float = 1.0) -> Mark:
 
     if isinstance(mark, Text):
         x, y = at((mark.x, mark.y))
-        return Text(x, y, mark.text, mark.size * scale, mark.anchor, mark.bold, mark.colour)
+        return replace(mark, x=x, y=y, size=mark.size * scale)
     if isinstance(mark, Link):
         return Link(*at((mark.x, mark.y)), mark.width * scale, mark.height * scale, mark.page)
-    return Outline(
-        at(mark.start),
-        tuple(tuple(at(p) for p in segment) for segment in mark.segments),
-        mark.closed,
-        mark.fill,
-        mark.stroke,
-        mark.width * scale,
-        mark.dash,
-    )
+    segments = tuple(tuple(at(p) for p in segment) for segment in mark.segments)
+    return replace(mark, start=at(mark.start), segments=segments, width=mark.width * scale)

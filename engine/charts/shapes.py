@@ -7,7 +7,7 @@ and white; the pale tints only help. Where boxes stand is left to `layout` and `
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import NamedTuple
 
 from stillflow.engine.charts.picture import Node, NodeKind
@@ -15,6 +15,7 @@ from stillflow.engine.charts.scene import (
     Dash,
     Mark,
     Outline,
+    Role,
     Style,
     Text,
     circle,
@@ -146,6 +147,17 @@ LOOKS: dict[NodeKind, Look] = {
 }
 
 
+_ROLES: dict[NodeKind, tuple[Role, Role]] = {
+    NodeKind.FIX: ("name", ""),
+    NodeKind.FAULT: ("name", ""),
+    NodeKind.RULED_OUT: ("name", ""),
+    NodeKind.READING: ("", "answer"),
+    NodeKind.LOOK: ("", "answer"),
+    NodeKind.UNHELPFUL: ("", "answer"),
+}
+"""What the title and the text of a box tell, for exercises that leave it blank."""
+
+
 @dataclass(frozen=True)
 class MeasuredNode:
     """A node with its words cut into lines and the size of its box in points."""
@@ -153,8 +165,8 @@ class MeasuredNode:
     node: Node
     width: float
     height: float
-    lines: tuple[tuple[str, float, bool, str], ...]
-    """Each line of words: text, type size, bold, ink."""
+    lines: tuple[tuple[str, float, bool, str, Role], ...]
+    """Each line of words: text, type size, bold, ink, what it tells."""
     caution_line: int
     """Which line begins the caution; -1 without one."""
 
@@ -170,22 +182,27 @@ def measure(node: Node, squeeze: float = 1.0) -> MeasuredNode:
     look = LOOKS[node.kind]
     outer = look.width * squeeze
     room = outer - 2 * (_PAD_X + look.side)
-    lines: list[tuple[str, float, bool, str]] = []
+    lines: list[tuple[str, float, bool, str, Role]] = []
+    title_role, text_role = _ROLES.get(node.kind, ("", ""))
+    if node.gate in ("basic", "undeveloped"):
+        title_role = "name"
     badge_room = BADGE_RADIUS if node.badge else 0.0
-    for text, size, bold, ink in (
-        (node.title, TITLE_SIZE, True, look.ink),
-        (node.text, TEXT_SIZE, False, look.ink),
+    for text, size, bold, role in (
+        (node.title, TITLE_SIZE, True, title_role),
+        (node.text, TEXT_SIZE, False, text_role),
     ):
-        lines += [(line, size, bold, ink) for line in wrap(text, room - badge_room, size, bold)]
+        wrapped = wrap(text, room - badge_room, size, bold)
+        lines += [(line, size, bold, look.ink, role) for line in wrapped]
     caution_line = -1
     if node.caution:
         caution_line = len(lines)
         lines += [
-            (line, NOTE_SIZE, False, WARNING) for line in wrap(node.caution, room - 16, NOTE_SIZE)
+            (line, NOTE_SIZE, False, WARNING, "")
+            for line in wrap(node.caution, room - 16, NOTE_SIZE)
         ]
     note_ink = GREY if look.ink == INK else look.ink
-    lines += [(line, NOTE_SIZE, False, note_ink) for line in wrap(node.note, room, NOTE_SIZE)]
-    height = sum(size * LEADING for _, size, _, _ in lines) + 2 * _PAD_Y
+    lines += [(line, NOTE_SIZE, False, note_ink, "") for line in wrap(node.note, room, NOTE_SIZE)]
+    height = sum(size * LEADING for _, size, *_ in lines) + 2 * _PAD_Y
     if node.bar is not None:
         height += _BAR_HEIGHT + 4
     return MeasuredNode(node, outer, max(height, 24.0), tuple(lines), caution_line)
@@ -203,18 +220,18 @@ def draw(item: MeasuredNode, x: float, y: float) -> list[Mark]:
     }
     marks: list[Mark] = list(look.outline(Box(x, y, item.width, item.height), style))
     left = x + _PAD_X + look.side + (BADGE_RADIUS / 2 if node.badge else 0)
-    words_height = sum(size * LEADING for _, size, _, _ in item.lines)
+    words_height = sum(size * LEADING for _, size, *_ in item.lines)
     bar_height = _BAR_HEIGHT + 4 if node.bar is not None else 0
     top = y + (item.height - words_height - bar_height) / 2
     caution_count = sum(1 for line in item.lines if line[3] == WARNING)
-    for index, (text, size, bold, ink) in enumerate(item.lines):
+    for index, (text, size, bold, ink, role) in enumerate(item.lines):
         top += size * LEADING
         shift = 0.0
         if item.caution_line >= 0 and 0 <= index - item.caution_line < caution_count:
             shift = 16.0
             if index == item.caution_line:
                 marks += warning_sign(left + 6, top - size * 0.62)
-        marks.append(Text(left + shift, top - size * 0.3, text, size, bold=bold, colour=ink))
+        marks.append(Text(left + shift, top - size * 0.3, text, size, "start", bold, ink, role))
     if node.bar is not None:
         room = item.width - 2 * (_PAD_X + look.side)
         marks += bar(Box(x + _PAD_X + look.side, top + 3, room, _BAR_HEIGHT), node.bar, look.ink)
@@ -230,7 +247,8 @@ def bar(box: Box, share: float, ink: str = INK) -> list[Mark]:
     marks: list[Mark] = []
     if filled > 0:
         fill = BAR if ink == INK else "#aaaaaa"
-        marks += _plain(Box(x, y, filled, h), {"fill": fill, "stroke": fill, "width": 0.4})
+        full = _plain(Box(x, y, filled, h), {"fill": fill, "stroke": fill, "width": 0.4})
+        marks += [replace(mark, role="figure") for mark in full]
     marks += _plain(box, {"fill": "", "stroke": ink, "width": 0.7})
     return marks
 
@@ -249,7 +267,7 @@ def badge(label: str, x: float, y: float, ink: str = INK) -> list[Mark]:
             stroke="#ffffff",
             width=1.2,
         ),
-        Text(x, y + 3.6, label, NOTE_SIZE, "middle", bold=True, colour="#ffffff"),
+        Text(x, y + 3.6, label, NOTE_SIZE, "middle", True, "#ffffff", "fixed"),
     ]
 
 

@@ -8,13 +8,23 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
+from dataclasses import replace
 
 from stillflow.engine.base import in_percent
 from stillflow.engine.charts.chart import Chart
-from stillflow.engine.charts.page import KeyItem, PaperName, Room, Sheet
+from stillflow.engine.charts.page import KeyItem, OnPaper, Room, Sheet
 from stillflow.engine.charts.picture import Edge, Node, NodeKind, Picture
 from stillflow.engine.charts.plotmarks import expected_point, found_point, on_white, round_up
-from stillflow.engine.charts.scene import Mark, Scene, Text, circle, polygon, polyline, rounded
+from stillflow.engine.charts.scene import (
+    Mark,
+    Outline,
+    Scene,
+    Text,
+    circle,
+    polygon,
+    polyline,
+    rounded,
+)
 from stillflow.engine.charts.shapes import (
     GREY,
     INK,
@@ -52,7 +62,7 @@ _NAMES: dict[Condition, tuple[str, str]] = {
 }
 
 
-def draw_stations(path: AirPath, picture: Picture, paper: PaperName | None) -> list[Scene]:
+def draw_stations(path: AirPath, picture: Picture, paper: OnPaper) -> list[Scene]:
     """The chart on one sheet."""
     sheet = Sheet(path.title, picture.alt, _key(greatest_loss(path) is not None), paper)
     drawing = _Drawing(path, sheet.room())
@@ -68,7 +78,7 @@ def _key(loses: bool) -> tuple[KeyItem, ...]:
         return [polyline([(x, y + 8), (x + 34, y + 8)], width=2.6), *found_point(x + 17, y + 8)]
 
     def lost(x: float, y: float) -> list[Mark]:
-        return _band(x, y, 34, 16)
+        return list(_band(x, y, 34, 16))
 
     key = [KeyItem("expected of this system in good order", expected), KeyItem("found", found)]
     if loses:
@@ -126,18 +136,22 @@ class _Drawing:
         high = TITLE_SIZE * LEADING
         if self.worst is None:
             return [
-                Text(0, (index + 1) * high - 3, line, TITLE_SIZE, bold=True)
+                Text(0, (index + 1) * high - 3, line, TITLE_SIZE, bold=True, role="answer")
                 for index, line in enumerate(self.banner)
             ]
         left, right = self.x(self.worst.since), self.x(self.worst.station)
-        marks = _band(left, 0, right - left, self.high)
+        marks: list[Mark] = [
+            replace(mark, role="answer") for mark in _band(left, 0, right - left, self.high)
+        ]
         half = max(width(line, TITLE_SIZE, bold=True) for line in self.banner) / 2 + 5
         middle = min(max((left + right) / 2, half), self.wide - half)
         box = Box(middle - half, 0, 2 * half, len(self.banner) * high + 5)
-        marks.append(rounded(*box, 3, fill="#ffffff", stroke=WARNING))
+        marks.append(replace(rounded(*box, 3, fill="#ffffff", stroke=WARNING), role="answer"))
         for index, line in enumerate(self.banner):
             baseline = (index + 1) * high - 1
-            marks.append(Text(middle, baseline, line, TITLE_SIZE, "middle", True, WARNING))
+            marks.append(
+                Text(middle, baseline, line, TITLE_SIZE, "middle", True, WARNING, "answer")
+            )
         return marks
 
     def _strip(self) -> list[Mark]:
@@ -180,7 +194,7 @@ class _Drawing:
             scale.append(polyline(ends, stroke=stroke, width=weight))
             label = f"{value:g} {self.path.unit}" if value == most else f"{value:g}"
             place = y(value) + 3.5
-            scale += on_white(Text(left - 4, place, label, NOTE_SIZE, "end", colour=GREY))
+            scale += on_white(Text(left - 4, place, label, NOTE_SIZE, "end", False, GREY, "fixed"))
         things = [(f"{title}: {words}", scale)]
         expected = [(i, r.expected) for i, r in enumerate(readings) if r.expected is not None]
         found = [(i, r.found) for i, r in enumerate(readings) if r.found is not None]
@@ -227,10 +241,10 @@ def _in_words(reading: StationReading, unit: str) -> str:
     return found if reading.expected is None else f"{found}, expected {reading.expected:g} {unit}"
 
 
-def _band(x: float, y: float, w: float, h: float) -> list[Mark]:
+def _band(x: float, y: float, w: float, h: float) -> list[Outline]:
     """A tinted band with slanted lines, that shows in black and white too."""
     corners = [(x, y), (x + w, y), (x + w, y + h), (x, y + h)]
-    marks: list[Mark] = [polygon(corners, fill="#fdeee2", stroke=WARNING, width=0.8)]
+    marks = [polygon(corners, fill="#fdeee2", stroke=WARNING, width=0.8)]
     step, offset = 14.0, 7.0
     while offset < w + h:
         start = (x + min(offset, w), y + max(offset - w, 0.0))

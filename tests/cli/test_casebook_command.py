@@ -175,3 +175,21 @@ def test_a_case_that_is_not_there_is_one_line_with_the_nearest() -> None:
         assert (outcome.code, outcome.out) == (2, "")
         assert "did you mean 'clogged-hose'" in outcome.err or "'hose-clogged'" in outcome.err
         assert outcome.err.count("\n") == 1
+
+
+def test_a_quiz_asks_first_and_tells_after(tmp_path: Path) -> None:
+    outcome = stillflow("casebook", "quiz", "burning-smell", typed="\n\n")
+    assert outcome.code == 0
+    asked, told = outcome.out.index("What would you do next"), outcome.out.index("Safety first")
+    assert asked < told
+    assert "to learn:" in outcome.out
+    left = stillflow("casebook", "quiz", "burning-smell", typed="stop\n")
+    assert "Safety first" not in left.out
+    path = tmp_path / "quiz.svg"
+    printed = stillflow("casebook", "quiz", "burning-smell", "--out", str(path))
+    assert printed.code == 0
+    pages = sorted(tmp_path.glob("quiz-*.svg"))
+    assert len(pages) >= 3
+    assert "Safety first" not in pages[0].read_text(encoding="utf-8")
+    assert "Safety first" in pages[1].read_text(encoding="utf-8")
+    assert stillflow("casebook", "quiz", "burnin-smell").err.count("\n") == 1

@@ -485,3 +485,30 @@ def test_a_broken_worked_case_is_one_line_with_its_place(tmp_path: Path) -> None
     case.write_text("title: A case without much in it\nexpect: {fixes: [], ends: done}\n")
     for args in (("why", str(case)), ("chart", "airflow", str(case)), ("next", str(case))):
         refused(stillflow(*args), "mine.yaml")
+
+
+def test_an_exercise_and_its_answer_sheet_differ_only_in_what_is_left_blank(
+    tmp_path: Path,
+) -> None:
+    tree = (*TREE, "--paper", "a4", "--portrait")
+    full = drawn(tmp_path, *tree)
+    assert "It stood open" in words(full) or "None of these" in words(full) or "%" in words(full)
+    blank = drawn(tmp_path, *tree, "--blank", "figures")
+    assert re.sub("[0-9]", "_", words(full))[:80] == re.sub("[0-9]", "_", words(blank))[:80]
+    assert "Name: ____" in words(blank)
+    assert "%" not in re.sub("_+ ?%", "", words(blank).split("Name:")[0].split("Begins")[0])
+    refused(stillflow(*TREE, "--blank", "names", "--format", "json", "--out", "-"), "json")
+
+
+def test_sheet_options_are_only_of_a_chart_and_portrait_of_a_paper(tmp_path: Path) -> None:
+    refused(stillflow("why", "clogged-hose", "--blank", "answers"), "--chart")
+    refused(stillflow(*TREE, "--portrait", "--out", str(tmp_path / "x.svg")), "--paper a4")
+    refused(stillflow(*TREE, "--text-size", "2", "--out", "-"), "--text-size")
+
+
+def test_type_too_small_to_read_is_said(tmp_path: Path) -> None:
+    path = tmp_path / "x.svg"
+    outcome = stillflow(*TREE, "--text-size", "6", "--out", str(path))
+    assert outcome.code == 0
+    assert "smallest type is 6.0 points" in outcome.err
+    assert outcome.err.count("\n") == 1

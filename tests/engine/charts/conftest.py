@@ -261,8 +261,13 @@ def overlaps() -> Callable[[Scene], list[str]]:
     def find(scene: Scene) -> list[str]:
         marks = [m for group in scene.groups for m in group.marks if isinstance(m, Outline)]
         boxes = [extent(m) for m in marks if m.closed]
-        # Symbols, bars and the numbers on corners are smaller.
-        boxes = [one for one in boxes if one.right - one.left > 60 and one.bottom - one.top > 12]
+        # Symbols, bars and the numbers on corners are smaller; a poster has them larger.
+        large = max(scene.smallest_text() / 10.0, 1.0)
+        boxes = [
+            one
+            for one in boxes
+            if one.right - one.left > 60 * large and one.bottom - one.top > 12 * large
+        ]
         return [
             f"a box over a box at {box}, {other}"
             for index, box in enumerate(boxes)

@@ -254,7 +254,7 @@ def test_a_format_or_paper_that_is_not_there_is_named_with_those_that_are(make_c
     chart: Chart = make_charts("Hall")[0]
     with pytest.raises(InputError, match=r"'gif'.*svg, png, pdf, dot, mermaid, json"):
         render(chart, "gif")
-    with pytest.raises(InputError, match=r"'a5'.*a4, a3, letter, tabloid"):
+    with pytest.raises(InputError, match=r"'a5'.*a4, a3, a2, a1, a0, letter, tabloid"):
         render(chart, "svg", "a5")  # type: ignore[arg-type]
     with pytest.raises(InputError, match="dots per inch"):
         render(chart, "png", dpi=5000)

@@ -14,7 +14,7 @@ from stillflow.engine.charts.airflow import airflow_lines_chart
 from stillflow.engine.charts.chart import Chart
 from stillflow.engine.charts.decision import decision_chart
 from stillflow.engine.charts.faults import faulttree_chart
-from stillflow.engine.charts.page import PAPERS
+from stillflow.engine.charts.page import PAPERS, POSTERS, paper_of
 from stillflow.engine.charts.picture import TitleBlock
 from stillflow.engine.charts.reasoningpicture import reasoning_chart
 from stillflow.engine.charts.scene import Scene
@@ -106,7 +106,10 @@ def test_nothing_hides_anything_leaves_its_box_or_falls_off_the_sheet(
     name: str, flaws: Callable[[Scene], list[str]], overlaps: Callable[[Scene], list[str]]
 ) -> None:
     chart = CHARTS[name]()
-    for paper in (None, *PAPERS):
+    upright = [paper_of("a4", portrait=True), paper_of("tabloid", portrait=True, text_size=12)]
+    # Of the posters one stands for all: they differ in nothing but size.
+    lying = [paper for paper in PAPERS if paper not in POSTERS] + [POSTERS[0]]
+    for paper in (None, *lying, *upright):
         for scene in chart.pages(paper):
             assert flaws(scene) == [], paper
             if name not in ("stations", "airflow"):

@@ -1,0 +1,90 @@
+"""A quiz from a worked case: at every step, what is known, and "what would you do next, and why?".
+
+The way is the one the rules take today, so the answers and their reasons are those of `why`.
+"""
+
+from __future__ import annotations
+
+from stillflow.casebook.cases import Case, PlayedTurn, play
+from stillflow.engine.base import Model, minutes
+from stillflow.engine.ruleset import Knowledge
+
+QUESTION = "What would you do next, and why?"
+
+
+class QuizPage(Model):
+    """One step of a case.
+
+    Attributes:
+        number: from 1.
+        known: what was found before it, in order.
+        doing: what is done next.
+        why: why that and nothing else, a sentence each.
+        found: what it showed.
+    """
+
+    number: int
+    known: tuple[str, ...]
+    doing: str
+    why: tuple[str, ...]
+    found: str
+
+
+class Quiz(Model):
+    """A case as a quiz: what is told at first, its steps, and what there was to learn."""
+
+    name: str
+    complaint: str
+    unit: tuple[str, ...]
+    pages: tuple[QuizPage, ...]
+    ending: str
+    teaches: str
+
+
+def quiz_of(case: Case, knowledge: Knowledge) -> Quiz:
+    """Make a quiz of a worked case.
+
+    Raises:
+        InputError: the case names a check, answer or fault that the rules do not have.
+    """
+    played = play(case, knowledge)
+    known: list[str] = []
+    pages = []
+    for number, turn in enumerate(played.turns, 1):
+        found = _found(turn)
+        doing = turn.step.check.ask if turn.step.check else ""
+        if turn.step.fix is not None:
+            doing = f"Fix: {turn.step.fix.title}"
+        why = tuple(dict.fromkeys((turn.step.why_now, *turn.step.because)))
+        if turn.step.choice is not None:
+            why = (*why, f"From here about {minutes(turn.step.choice.expected)} to a verified fix.")
+        pages.append(
+            QuizPage(
+                number=number,
+                known=tuple(known),
+                doing=doing,
+                why=tuple(one for one in why if one),
+                found=found,
+            )
+        )
+        known.append(f"{doing} {found}")
+    unit = case.visit.unit.model_dump(exclude_none=True, exclude_defaults=True)
+    ending = played.last.ending
+    return Quiz(
+        name=case.name,
+        complaint=case.visit.complaint,
+        unit=tuple(f"{name.replace('_', ' ')}: {value}" for name, value in unit.items()),
+        pages=tuple(pages),
+        ending=ending.what if ending else "",
+        teaches=case.teaches,
+    )
+
+
+def _found(turn: PlayedTurn) -> str:
+    if isinstance(turn.answer, bool):
+        return "Done." if turn.answer else "Left to others."
+    if isinstance(turn.answer, float):
+        return f"{turn.answer:.0f} inH2O."
+    labels = {one.id: one.label for one in turn.step.check.answers} if turn.step.check else {}
+    label = labels.get(turn.answer, turn.answer)
+    return f"{label[:1].upper()}{label[1:]}."
