@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from contextlib import contextmanager
 from datetime import UTC, datetime
+from enum import StrEnum
 from functools import lru_cache
 from io import StringIO
 from pathlib import Path as FilePath
@@ -137,6 +138,8 @@ def _plain(value: Any) -> Any:
         return {str(key): _plain(item) for key, item in value.items()}
     if isinstance(value, list | tuple):
         return [_plain(item) for item in value]
+    if isinstance(value, StrEnum):
+        return value.value
     if isinstance(value, float) and value.is_integer() and abs(value) < 1e15:
         return int(value)
     return value
