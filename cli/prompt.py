@@ -85,15 +85,12 @@ def event_for(step: NextStep, answer: str, at: datetime | None, inlet: str | Non
         step: a check or a fix.
         answer: to a check its answer; to a fix one of `FIX_ANSWERS`.
         at: when, UTC.
-        inlet: name of the one it is about, if that was said; else the one the step names.
+        inlet: name of the one it is about, if that was said.
     """
     if step.check is not None:
-        named = step.check.station is Station.OTHER and not step.check.asks_inlet
-        inlet = inlet or (step.check.inlet if named else None)
         return Event(check=step.check.id, answer=answer, at=at, inlet=inlet)
     assert step.fix is not None
-    event = fix_event(step.fix.fault, answer, at)
-    return event.model_copy(update={"inlet": inlet or step.fix.inlet})
+    return fix_event(step.fix.fault, answer, at).model_copy(update={"inlet": inlet})
 
 
 def fix_event(fault: str, answer: str, at: datetime | None) -> Event:

@@ -28,6 +28,13 @@ def reading_options(command: Callable[..., Any]) -> Callable[..., Any]:
                 help=f"{state} suction at {station.words}, inH2O",
             )(command)
     command = click.option(
+        "--also",
+        type=(str, SUCTION, SUCTION),
+        multiple=True,
+        metavar="NAME SEALED WORKING",
+        help="both readings at one more inlet, by its name (may be repeated)",
+    )(command)
+    command = click.option(
         "--station",
         type=click.Choice([station.value for station in Station]),
         default=Station.INLET.value,
@@ -77,13 +84,26 @@ def measured(knowledge: Knowledge, found: Found, options: dict[str, Any]) -> Ses
     Raises:
         InputError: a value that cannot be.
     """
+    also = options.pop("also")
     visit = visit_from(options).model_copy(update={"purpose": "measuring"})
     session = Session(knowledge, visit)
     for check in knowledge.checks.values():
         if check.kind == "reading" and check.station is not None and check.condition is not None:
             value = found.get(check.station, {}).get(check.condition)
             if value is not None:
-                session.record(check.id, value)
+                # Beside others it needs a name too, or the first of those would be taken for it.
+                unnamed = also and check.station is Station.OTHER
+                inlet = (visit.site.other_inlet or "other") if unnamed else None
+                session.record(check.id, value, inlet=inlet)
+    others = {
+        check.condition: check.id
+        for check in knowledge.checks.values()
+        if check.station is Station.OTHER
+    }
+    for name, *values in also:
+        for state, value in zip(AirState, values, strict=True):
+            if state in others:
+                session.record(others[state], value, inlet=name)
     return session
 
 

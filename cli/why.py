@@ -24,6 +24,7 @@ from stillflow.engine import Session, load_rules
 from stillflow.engine.base import InputError, Place, nearest, percent
 from stillflow.engine.charts import FORMATS, RULED_OUT
 from stillflow.engine.dialogue import (
+    Asked,
     Contribution,
     NextStep,
     Round,
@@ -33,9 +34,10 @@ from stillflow.engine.dialogue import (
     ruled_out,
     stops,
     telling_round,
+    titled,
     why_not,
 )
-from stillflow.engine.inference import NO_ANSWER
+from stillflow.engine.inference import NO_ANSWER, inlet_words
 from stillflow.engine.ruleset import Fault, fact_words
 
 
@@ -95,7 +97,7 @@ def show_round(screen: Screen, session: Session, one: Round, only: str | None) -
     screen.head("Before any fix" if one.number == 0 else f"After fix {one.number}")
     screen.text("Asked, in order:", style="bold")
     for asked in one.asked:
-        said = _answer(session, asked.check_id, asked.answer)
+        said = _answer(session, asked)
         note = ""
         if f"answer.{asked.check_id}" in deciding:
             note = " (stops the visit)"
@@ -121,7 +123,7 @@ def show_round(screen: Screen, session: Session, one: Round, only: str | None) -
         because = knowledge.rules[name].because
         screen.item("stop:", f"{item.stop} {because} Call: {item.call}", 0)
     if one.repair is not None:
-        title = knowledge.faults[one.repair.fault_id].title
+        title = titled(knowledge.faults[one.repair.fault_id], one.repair.inlet)
         screen.item("fix:", f"{title}, {percent(one.repair.probability)} likely when chosen", 0)
 
 
@@ -213,7 +215,7 @@ def show_why_not(screen: Screen, session: Session, one: Round, fault_id: str) ->
         screen.text("What cost it most:", style="bold")
     for fall in answer.falls:
         asked = fall.asked
-        said = _answer(session, asked.check_id, asked.answer)
+        said = _answer(session, asked)
         before, after = percent(fall.before), percent(fall.after)
         lost = f"from {before} to {after}"
         if before == after:
@@ -240,10 +242,12 @@ def _mark(number: int) -> str:
     return f"{number}." if number else "-"
 
 
-def _answer(session: Session, check_id: str, answer: float | str) -> str:
+def _answer(session: Session, asked: Asked) -> str:
+    answer = asked.answer
     if answer in NO_ANSWER:
         return f"- {answer}."
-    check = session.knowledge.checks[check_id]
+    check = session.knowledge.checks[asked.check_id]
+    at = f" (at {inlet_words(asked.inlet)})" if asked.inlet else ""
     if check.kind == "reading":
-        return f"- {answer:.0f} inH2O."
-    return f"- {check.labels(str(answer))}."
+        return f"- {answer:.0f} inH2O{at}."
+    return f"- {check.labels(str(answer))}{at}."

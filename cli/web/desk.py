@@ -199,6 +199,8 @@ def _has(visit: Visit, mark: str, event: Event) -> bool:
         return False
     given = visit.events[at]
     when = event.at if event.at is not None else given.at
-    return given.model_copy(update={"at": None}) == event.model_copy(update={"at": None}) and (
+    # A name that the step gave is in what is kept, not in what is sent once more.
+    apart = {"at": None, "inlet": event.inlet or given.inlet}
+    return given.model_copy(update={"at": None}) == event.model_copy(update=apart) and (
         given.at == when
     )

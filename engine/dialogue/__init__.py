@@ -18,6 +18,7 @@ from stillflow.engine.dialogue.intake import (
     usual_missing,
 )
 from stillflow.engine.dialogue.measured import Measured
+from stillflow.engine.dialogue.places import titled
 from stillflow.engine.dialogue.progress import Asked
 from stillflow.engine.dialogue.session import Believed, Session
 from stillflow.engine.dialogue.steps import (
@@ -84,6 +85,7 @@ __all__ = [
     "summarise",
     "taken_words",
     "telling_round",
+    "titled",
     "tools_ask",
     "tools_said",
     "usual_missing",

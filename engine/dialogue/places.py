@@ -2,16 +2,20 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from functools import cached_property
 
-from stillflow.engine.base import Station, Where
+from stillflow.engine.base import AirState, Mode, Station, Where
 from stillflow.engine.dialogue.progress import AGAIN, Progress
-from stillflow.engine.inference import Further, inlet_words
-from stillflow.engine.planning import search_order
+from stillflow.engine.inference import At, Further, inlet_words, judge
+from stillflow.engine.planning import first_cut, search_order
 from stillflow.engine.ruleset import Check, Fault
 
 LOOK_MINUTES, WALK_MINUTES = 0.5, 1.5
 """To listen at one inlet, and to come to a branch of them (assumed)."""
+
+LEAST_ROW = 3
+"""Inlets along the main run from which halving it is worth while."""
 
 TOLD = 0.5
 """Readings that make a leak at one inlet likelier than this, among all inlets, say where it is."""
@@ -60,6 +64,8 @@ class Places:
         chances = [self._chance(name, len(names)) for name in names]
         branches = [self._inlets.branch_of(name) or f"/{name}" for name in names]
         ways = {branch: index for index, branch in enumerate(dict.fromkeys(branches))}
+        if check.station is Station.OTHER and (middle := self._halving(names)):
+            return (middle, *(name for name in names if name != middle))
         order = search_order(
             chances,
             [LOOK_MINUTES] * len(names),
@@ -67,6 +73,50 @@ class Places:
             [WALK_MINUTES] * len(ways),
         )
         return tuple(names[index] for index in order)
+
+    def _halving(self, names: Sequence[str]) -> str:
+        """The inlet whose reading halves what is left of the main run, if it is squeezed.
+
+        Only where the inlets are listed, in the order in which their branches leave the main run.
+        An inlet that reads short lies beyond the squeeze, one that reads well before it.
+        """
+        listed = [self._inlets.known_as(one.name) for one in self._progress.visit.site.inlets]
+        row = [name for name in listed if name != self._inlets.here]
+        if len(row) < LEAST_ROW or not self._squeezed:
+            return ""
+        low, high = 0, len(row)
+        for at, good in self._well().items():
+            name = self._inlets.other if at is Station.OTHER else str(at)
+            if name in row:
+                place = row.index(name)
+                low, high = (max(low, place + 1), high) if good else (low, min(high, place))
+        if low >= high:
+            return ""
+        cut = row[low + first_cut([1.0] * (high - low + 1), [LOOK_MINUTES] * (high - low))]
+        return cut if cut in names else ""
+
+    def _well(self) -> dict[At, bool]:
+        """Whether each inlet besides the complaint's read well, working."""
+        progress = self._progress
+        good = {level.id for level in progress.knowledge.levels if level.good}
+        return {
+            at: judge(value / baseline.at(state, at), progress.knowledge.levels, baseline.wide)
+            in good
+            for baseline in [progress.model.baseline]
+            for (state, at), value in progress.situation.readings.items()
+            if state is AirState.WORKING and (at is Station.OTHER or isinstance(at, Further))
+        }
+
+    @cached_property
+    def _squeezed(self) -> bool:
+        """Whether a squeeze in tubing is likelier than a leak at another inlet."""
+        squeezed = leaks = 0.0
+        faults = self._progress.knowledge.faults.values()
+        for fault, chance in zip(faults, self._progress.probabilities, strict=True):
+            if fault.place is Where.TUBING and fault.mode is Mode.OBSTRUCTION:
+                squeezed += float(chance)
+            leaks += float(chance) * fault.elsewhere
+        return squeezed > leaks
 
     def _chance(self, name: str, count: int) -> float:
         """How likely a leak at other inlets is at one of them."""

@@ -83,6 +83,7 @@ class Asked:
         after: belief after it, shape (F,).
         doubted_by: the rule that set it aside, empty if it was believed.
         inlet: name of the inlet that it is about, empty where none was given.
+        further: whether it was read at an inlet that has no station of its own.
     """
 
     number: int
@@ -93,6 +94,7 @@ class Asked:
     after: Floats
     doubted_by: str = ""
     inlet: str = ""
+    further: bool = False
 
     @property
     def moved(self) -> float:
@@ -455,6 +457,7 @@ class Progress:
 
     def _note(self, event: Event, before: Floats, doubted_by: str = "") -> None:
         assert event.check is not None and event.answer is not None
+        taken = self._taken(self.knowledge.checks[event.check], event)
         self.asked.append(
             Asked(
                 number=self.events,
@@ -464,6 +467,7 @@ class Progress:
                 before=before,
                 after=self.probabilities,
                 doubted_by=doubted_by,
-                inlet=event.inlet or "",
+                inlet=taken.inlet,
+                further=taken.further,
             )
         )

@@ -19,9 +19,10 @@ from stillflow.engine.dialogue.measured import outcome_words
 from stillflow.engine.dialogue.places import Places
 from stillflow.engine.dialogue.present import Presenter, fault_shares
 from stillflow.engine.dialogue.progress import Progress, Repair
-from stillflow.engine.dialogue.steps import CheckStep, Ending, NextStep
+from stillflow.engine.dialogue.steps import CheckStep, Ending, NextStep, inlet_of
 from stillflow.engine.dialogue.voice import Said, say
 from stillflow.engine.inference import (
+    NO_ANSWER,
     Baseline,
     Conclusion,
     Conclusions,
@@ -154,17 +155,16 @@ class Session:
             InputError: no such fault.
         """
         found_ = None if found else False
-        proposed = self._step.fix if self._step is not None else None
-        if inlet is None and proposed is not None and proposed.fault == fault_id:
-            inlet = proposed.inlet
         self.take(Event(fix=fault_id, done=done, found=found_, at=at, inlet=inlet))
 
     def checked(self, event: Event) -> Event:
-        """The event as it would go on record.
+        """The event as it would go on record: with the inlet of the step that it answers.
 
         Raises:
             InputError: it cannot, as for `record` and `record_fix`.
         """
+        if event.inlet is None and self._step is not None and event.answer not in NO_ANSWER:
+            event = event.model_copy(update={"inlet": inlet_of(self._step, event)})
         return checked_event(self.knowledge, event, inlets=self.progress.inlets)
 
     def record_beside(self, event: Event) -> None:

@@ -8,7 +8,7 @@ from __future__ import annotations
 from typing import Literal
 
 from stillflow.engine.base import AirState, Mode, Model, Station, Where
-from stillflow.engine.inference import Baseline
+from stillflow.engine.inference import Baseline, Event
 
 StepKind = Literal["check", "fix", "stop", "refer", "done"]
 
@@ -125,3 +125,13 @@ class NextStep(Model):
     verifying: str = ""
     turn: str = ""
     why_now: str = ""
+
+
+def inlet_of(step: NextStep, event: Event) -> str | None:
+    """Name of the inlet that a step is at, for an answer to it that names none; None for others."""
+    if step.fix is not None and step.fix.fault == event.fix:
+        return step.fix.inlet
+    check = step.check
+    if check is None or check.id != event.check or check.asks_inlet:
+        return None
+    return check.inlet if check.station is Station.OTHER else None

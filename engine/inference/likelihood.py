@@ -98,7 +98,7 @@ class LikelihoodModel:
     ) -> None:
         self._knowledge = knowledge
         self._table = table
-        self._baseline = baseline
+        self.baseline = baseline
         self._visit = visit
         self._known: dict[tuple[str, tuple[FactValue | None, ...]], Outlook] = {}
         self._shared: dict[str, tuple[str, ...]] = {}
@@ -115,7 +115,7 @@ class LikelihoodModel:
     @cached_property
     def gauge(self) -> GaugeModel:
         """What readings say of the faults; solved when a reading is first asked about."""
-        return gauge_model(self._knowledge, self._baseline, self._visit)
+        return gauge_model(self._knowledge, self.baseline, self._visit)
 
     def facts(self, situation: Situation) -> dict[str, FactValue]:
         """Every plain fact of a situation that evidence may rest on (findings not among them)."""
@@ -128,7 +128,7 @@ class LikelihoodModel:
 
     def standing(self, visit: Visit) -> dict[str, FactValue]:
         """The facts that hold before anything is measured."""
-        return standing_facts(visit, self._baseline)
+        return standing_facts(visit, self.baseline)
 
     def fired(self, situation: Situation) -> list[str]:
         """Ids of the rules that fire in a situation, findings first."""
@@ -147,7 +147,7 @@ class LikelihoodModel:
         readings = situation.readings
         if not readings:
             return None
-        return sizes_of(self._knowledge, self._baseline, self.gauge, readings, belief)
+        return sizes_of(self._knowledge, self.baseline, self.gauge, readings, belief)
 
     def prior(
         self, standing: Mapping[str, FactValue], left: Mapping[str, float] = NOTHING_DONE
@@ -254,7 +254,7 @@ class LikelihoodModel:
         if check.kind == "reading":
             spot = spot or spot_of(check)
             value = float(answer)
-            level = judge(value / self._baseline.at(*spot), self._levels, self._baseline.wide)
+            level = judge(value / self.baseline.at(*spot), self._levels, self.baseline.wide)
             index = answers.index(level)
             facts[index] = self._supposed(situation, spot, value)
             # The density of what was read, in place of the chance of its level.
@@ -282,14 +282,14 @@ class LikelihoodModel:
         if readings not in self._read:
             if len(self._read) > MOST_OUTLOOKS:
                 self._read.clear()
-            facts = reading_facts(situation.readings, self._baseline, self._levels)
+            facts = reading_facts(situation.readings, self.baseline, self._levels)
             self._read[readings] = facts
         return self._read[readings]
 
     def _supposed(self, situation: Situation, spot: Spot, value: float) -> Mapping[str, FactValue]:
         """The facts that one more reading would add or change."""
         after = situation.with_reading(spot, value)
-        return reading_facts(after.readings, self._baseline, self._levels, [spot])
+        return reading_facts(after.readings, self.baseline, self._levels, [spot])
 
     def _changed(self, base: Floats, facts: Mapping[str, FactValue]) -> Floats:
         row = base.copy()
@@ -308,7 +308,7 @@ class LikelihoodModel:
             return check.answer_ids, (usual / usual.sum())[:, None], facts
         spot = spot or spot_of(check)
         facts = [
-            self._supposed(situation, spot, typical_reading(self._baseline, spot, level))
+            self._supposed(situation, spot, typical_reading(self.baseline, spot, level))
             for level in self._levels
         ]
         usual = np.maximum(self.gauge.levels(situation.readings, spot), IMPOSSIBLE)

@@ -114,7 +114,10 @@ class Site(Model):
     inlet: Name = Field("", description="the inlet the complaint is about, such as hall")
     other_inlet: Name = Field("", description="an inlet on another branch")
     inlets: tuple[Annotated[NamedInlet, BeforeValidator(_named)], ...] = Field(
-        (), max_length=60, description="its inlets as far as known, by name alone or with a branch"
+        (),
+        max_length=60,
+        description="its inlets as far as known, by name alone or with a branch, in the order "
+        "in which they leave the main run where that is known",
     )
 
 

@@ -66,9 +66,12 @@ def reasoning_path(
         used = {name for rule in needed for name in by_rule[rule].facts}
         if used & set(firing.found):
             needed.add(firing.rule_id)
-    asked = {a.check_id: a for a in one.asked}
+    # What was read at further inlets has no facts, so no rule rests on it.
+    asked = {a.check_id: a for a in one.asked if not a.further}
     facts: dict[str, PathFact] = {
-        f"check:{a.check_id}": _asked(session, a) for a in one.asked if a.answer not in NO_ANSWER
+        f"check:{a.check_id}": _asked(session, a)
+        for a in asked.values()
+        if a.answer not in NO_ANSWER
     }
     # An answer that stops the visit need not tell faults apart to matter.
     decided = {
@@ -195,7 +198,7 @@ def _asked(session: Session, asked: Asked) -> PathFact:
     value = float(asked.answer)
     return PathFact(
         id=name,
-        title=f"{state} suction at {station.words}".capitalize(),
+        title=f"{str(state).capitalize()} suction at {session.progress.inlets.words(station)}",
         found=f"{value:.0f} inH2O",
         asked=asked.number,
         share=value / expected,

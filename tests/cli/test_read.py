@@ -158,3 +158,11 @@ def test_what_cannot_be_is_one_line_and_exit_code_two(args: tuple[str, ...], wor
     assert words in outcome.err
     assert len(outcome.err.splitlines()) == 1
     assert outcome.out == ""
+
+
+def test_readings_at_a_third_inlet_are_taken_by_its_name_and_say_where_it_leaks() -> None:
+    given = ("--unit-sealed", "126", "--sealed", "101", "--working", "70", *RATED)
+    beside = ("--other-sealed", "101", "--other-working", "71", "--also", "study", "125", "87")
+    result = read(*given, *beside)
+    assert any(one["inlet"] == "study" for one in result["sizes"]["readings"])
+    assert "the study inlet" in result["faults"][0]["title"]

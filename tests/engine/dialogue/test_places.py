@@ -135,3 +135,25 @@ def test_another_inlet_is_asked_of_once_by_name(knowledge: Knowledge) -> None:
     assert session.progress.inlets.words(Station.OTHER) == "the den inlet"
     assert session.progress.inlets.words(Station.INLET) == "the hall inlet"
     assert (AirState.SEALED, Station.OTHER) in session.progress.situation.readings
+
+
+def test_a_squeeze_in_the_main_run_is_halved_along_the_listed_inlets(knowledge: Knowledge) -> None:
+    row = ("first", "second", "third", "fourth", "fifth", "sixth", "seventh")
+    site = Site(inlet="hall", inlets=tuple(NamedInlet(name=name) for name in ("hall", *row)))
+    session = Session(knowledge, Visit(site=site, unit=Unit(rated_sealed=130, rated_airflow=114)))
+    for check, answer in (
+        ("danger-signs", "none"),
+        ("sealed-unit", 130),
+        ("working-unit", 78),
+        ("sealed-inlet", 130),
+        ("working-inlet", 40),
+    ):
+        session.record(check, answer)
+    other = knowledge.checks["working-other"]
+    # Eight stretches: four before the fourth inlet's branch, four beyond it.
+    assert Places(session.progress).to_try(other)[0] == "fourth"
+    session.record("working-other", 77, inlet="fourth")
+    assert Places(session.progress).to_try(other)[0] == "sixth"
+    session.record("working-other", 41, inlet="sixth")
+    assert Places(session.progress).to_try(other)[0] == "fifth"
+    assert session.step_for("sealed-other").inlets[0] == "fifth"
