@@ -128,6 +128,11 @@ class Sites:
         with self._casebook.transaction() as connection:
             return _known(connection, site_id, today or datetime.now(UTC))
 
+    def entries(self, site_id: str) -> list[str]:
+        """Ids of a site and of all entries that are of the same house."""
+        with self._casebook.transaction() as connection:
+            return _house(connection, site_id)
+
     def visits(self, site_id: str) -> list[Visit]:
         """Whole visits to a site and the entries merged into it, oldest first."""
         with self._casebook.transaction() as connection:

@@ -193,7 +193,8 @@ class Casebook:
     def add_event(self, known: Visit, event: Event) -> Visit:
         """Write down one event after those of `known`. It is on disk when this returns.
 
-        A conclusion rests on all events, so the visit is open again until it is concluded anew.
+        A conclusion rests on what is believed, so after an answer, a fix or a strike the visit is
+        open again until it is concluded anew.
 
         Args:
             known: the visit as its writer has it: as it was loaded, or as the last write gave it.
@@ -207,11 +208,17 @@ class Casebook:
             InputError: no such visit, a time without a time zone, or as many events as a visit
                 may have.
         """
-        visit = with_event(known, event).model_copy(update={"conclusion": None})
+        # What nobody believes changes no conclusion.
+        rests = not event.beside or event.strikes is not None
+        visit = with_event(known, event)
+        visit = visit.model_copy(update={"conclusion": None}) if rests else visit
         if event.strikes is not None:
             checked_strikes(visit)
         with self.transaction(write=True) as connection:
-            _reopen(connection, known.id)
+            if rests:
+                _reopen(connection, known.id)
+            else:
+                _update(connection, known.id, {"changed": datetime.now(UTC)})
             _same_events(connection, known)
             row = event_row(event)
             number = len(visit.events)

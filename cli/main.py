@@ -30,6 +30,8 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "demo": ("demo", "Play one invented call on an invented house, no questions asked."),
     "drill": ("drill", "Practise on a made-up house that answers back, and be marked."),
     "rules": ("rules", "Check, list, look up, try and weigh the rules."),
+    "visits": ("records", "List, find, show and carry the visits on record."),
+    "sites": ("sites", "List, find and put right the houses; see how one has done over the years."),
     "casebook": ("casebook", "Look up worked cases; run them and kept visits through the rules."),
     "schema": ("schema", "Print the JSON Schema of a file format."),
 }

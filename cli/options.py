@@ -110,6 +110,15 @@ _UNIT: tuple[tuple[str, str, click.ParamType[Any] | type[str], str], ...] = (
 )
 
 
+SYSTEM_FIELDS: dict[str, tuple[str, ...]] = {
+    "site": ("altitude_ft",),
+    "unit": ("rated_sealed", "rated_airflow", "class_", "age_years", "motors", "filter"),
+    "house": ("tubing_ft", "hose_ft", "hose_bore_in"),
+    "gauge": ("orifice_in",),
+}
+"""Part of a visit -> fields that the options of `system_options` set."""
+
+
 def system_options(command: Command) -> Command:
     """Add the options that describe the unit and the house."""
     for flag, name, kind, text in reversed(_UNIT):
@@ -125,17 +134,15 @@ def visit_from(options: dict[str, Any]) -> Visit:
     """
     given = {name: value for name, value in options.items() if value is not None}
 
-    def only(*names: str) -> dict[str, Any]:
-        return {name: given[name] for name in names if name in given}
+    def only(part: str) -> dict[str, Any]:
+        return {name: given[name] for name in SYSTEM_FIELDS[part] if name in given}
 
     try:
         return Visit(
-            site=Site(**only("altitude_ft")),
-            unit=Unit(
-                **only("rated_sealed", "rated_airflow", "class_", "age_years", "motors", "filter")
-            ),
-            house=House(**only("tubing_ft", "hose_ft", "hose_bore_in")),
-            gauge=Gauge(**only("orifice_in")),
+            site=Site(**only("site")),
+            unit=Unit(**only("unit")),
+            house=House(**only("house")),
+            gauge=Gauge(**only("gauge")),
         )
     except ValidationError as problem:
         first = problem.errors()[0]

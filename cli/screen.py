@@ -80,11 +80,20 @@ class Screen:
         for line in lines:
             self.item("CAUTION", line, 0, "bold red")
 
+    def columns(self, header: Sequence[str], rows: Iterable[Sequence[str]]) -> None:
+        """Columns of words under a heading."""
+        self._grid(header, rows, len(header), 0)
+
     def table(self, header: Sequence[str], rows: Iterable[Sequence[str]], indent: int = 2) -> None:
         """Columns under a heading; the first is words, the rest are numbers."""
+        self._grid(header, rows, 1, indent)
+
+    def _grid(
+        self, header: Sequence[str], rows: Iterable[Sequence[str]], words: int, indent: int
+    ) -> None:
         grid = Table(box=None, padding=(0, 2, 0, 0), header_style="bold", pad_edge=False)
         for index, name in enumerate(header):
-            grid.add_column(plain(name), justify="left" if index == 0 else "right")
+            grid.add_column(plain(name), justify="left" if index < words else "right")
         for row in rows:
             grid.add_row(*map(_tied, row))
         self._print(Padding(grid, (0, 0, 0, indent)))

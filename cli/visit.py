@@ -12,6 +12,7 @@ from typing import Any
 import click
 from click.core import ParameterSource
 
+from stillflow.casebook.ids import short_id
 from stillflow.casebook.sites import Sites
 from stillflow.casebook.store import Casebook
 from stillflow.cli.guided import Guided
@@ -28,7 +29,7 @@ from stillflow.cli.prompt import ask
 from stillflow.cli.screen import Screen
 from stillflow.cli.sites_prompt import ask_site
 from stillflow.engine import Session, load_rules
-from stillflow.engine.base import InputError
+from stillflow.engine.base import InputError, counted
 from stillflow.engine.inference import Visit
 from stillflow.engine.planning import Think
 
@@ -120,7 +121,7 @@ def _later(casebook: Casebook, visit: Visit | None, db: str | None, rules: tuple
         return "No visit was begun."
     if not casebook.lasting:
         return "The casebook is in memory or has been deleted, so nothing of it is kept."
-    words = ["stillflow", "visit", "--resume", visit.id]
+    words = ["stillflow", "visit", "--resume", short_id(visit.id)]
     words += [word for folder in rules for word in ("--rules", folder)]
     source = click.get_current_context().get_parameter_source("db")
     also = ""
@@ -139,19 +140,48 @@ def _chosen(screen: Screen, casebook: Casebook, resume: str | None, fresh: bool)
     if fresh:
         return None
     waiting = casebook.open_visits()
-    if resume == "latest":
-        if not waiting:
-            raise InputError("no visit is open", right="start one with: stillflow visit")
-        return waiting[0]
+    if resume == "latest" and not waiting:
+        raise InputError("no visit is open", right="start one with: stillflow visit")
     if not waiting:
         return None
-    latest = waiting[0]
-    began = f", begun {latest.opened:%Y-%m-%d %H:%M} UTC" if latest.opened else ""
-    name = latest.site.name or "an unnamed house"
-    screen.text(f"A visit is open: {name}{began}, {len(latest.events)} answers so far.")
+    if len(waiting) == 1:
+        screen.text(f"A visit is open: {standing(waiting[0])}")
+        if resume == "latest":
+            return waiting[0]
+        while True:
+            line = ask("Go on with it? yes or no").strip().lower()
+            if line in ("yes", "y", "no", "n"):
+                return waiting[0] if line[0] == "y" else None
+    screen.text(f"{len(waiting)} visits are open:")
+    for number, one in enumerate(waiting[:_MOST_OPEN], 1):
+        screen.item(str(number), standing(one))
+    if len(waiting) > _MOST_OPEN:
+        screen.text("More of them: stillflow visits list --open")
+    also = "" if resume else ", or no for a new one"
     while True:
-        line = ask("Go on with it? yes or no").strip().lower()
-        if line in ("yes", "y"):
-            return latest
-        if line in ("no", "n"):
+        line = ask(f"Go on with which? Its number or id{also}; Enter for 1").strip().lower()
+        if line in ("", "yes", "y"):
+            return waiting[0]
+        if line in ("no", "n") and not resume:
             return None
+        if line.isascii() and line.isdigit() and 1 <= int(line[:3]) <= len(waiting[:_MOST_OPEN]):
+            return waiting[int(line[:3]) - 1]
+        try:
+            return casebook.find(line)
+        except InputError as error:
+            screen.text(str(error))
+
+
+_MOST_OPEN = 9
+
+
+def standing(visit: Visit) -> str:
+    """Which house an open visit is to, and where it stands, in a line."""
+    began = f", begun {visit.opened:%Y-%m-%d %H:%M} UTC" if visit.opened else ""
+    name = visit.site.name or visit.site.address or "an unnamed house"
+    street = f", {visit.site.address}" if visit.site.name and visit.site.address else ""
+    fixes = sum(bool(one.done) for one in visit.believed)
+    done = f", {fixes} {'fix' if fixes == 1 else 'fixes'} done" if fixes else ""
+    answers = sum(one.check is not None for one in visit.believed)
+    said = f"{name}{street}{began}, {counted(answers, 'answer')} so far{done}"
+    return f"{said} ({short_id(visit.id)})."

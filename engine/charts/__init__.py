@@ -7,6 +7,13 @@ from stillflow.engine.charts.decision import DecisionTree, TreeBranch, TreeNode,
 from stillflow.engine.charts.faults import faulttree_chart
 from stillflow.engine.charts.gaugeplace import gauge_place
 from stillflow.engine.charts.handout import Handout, HandoutPage, HandoutPart, handout_chart
+from stillflow.engine.charts.history import (
+    HISTORY_FORMATS,
+    History,
+    HistoryPoint,
+    HistorySeries,
+    history_chart,
+)
 from stillflow.engine.charts.page import (
     LEAST_POSTER_TYPE,
     LEAST_TYPE,
@@ -34,6 +41,7 @@ __all__ = [
     "AIRFLOW_FORMATS",
     "BLANKS",
     "FORMATS",
+    "HISTORY_FORMATS",
     "LEAST_POSTER_TYPE",
     "LEAST_TYPE",
     "PAPERS",
@@ -48,6 +56,9 @@ __all__ = [
     "Handout",
     "HandoutPage",
     "HandoutPart",
+    "History",
+    "HistoryPoint",
+    "HistorySeries",
     "PaperName",
     "PathDerived",
     "PathFact",
@@ -68,6 +79,7 @@ __all__ = [
     "faulttree_chart",
     "gauge_place",
     "handout_chart",
+    "history_chart",
     "progress_chart",
     "reasoning_chart",
     "render",

@@ -5,6 +5,7 @@ Holds the two back ends of the rules and the arithmetic of belief; what to do ne
 """
 
 from stillflow.engine.inference.baseline import (
+    HOUSE_TOLERANCE,
     RATED_TOLERANCE,
     Baseline,
     baseline_for,
@@ -12,6 +13,7 @@ from stillflow.engine.inference.baseline import (
     tolerance_of,
 )
 from stillflow.engine.inference.bearings import Bearings, bearings_of, contradicts
+from stillflow.engine.inference.drift import Drift, drift
 from stillflow.engine.inference.earlier import ago, comparable, earlier_words, inches
 from stillflow.engine.inference.facts import (
     Spot,
@@ -67,6 +69,7 @@ from stillflow.engine.inference.visit import (
 __all__ = [
     "CANT_DO",
     "CANT_TELL",
+    "HOUSE_TOLERANCE",
     "LIMITS",
     "NO_ANSWER",
     "RATED_TOLERANCE",
@@ -78,6 +81,7 @@ __all__ = [
     "Candidate",
     "Conclusion",
     "Conclusions",
+    "Drift",
     "Event",
     "Firing",
     "Further",
@@ -105,6 +109,7 @@ __all__ = [
     "comparable",
     "contradicts",
     "course_for",
+    "drift",
     "earlier_words",
     "found_system",
     "inches",

@@ -2,14 +2,26 @@
 
 from stillflow.engine.views.decision import decision_tree
 from stillflow.engine.views.faults import WORTH_AN_EVENT, fault_tree, known_complaint
+from stillflow.engine.views.history import (
+    SpotHistory,
+    drift_words,
+    history_chart_model,
+    site_history,
+    weak_share,
+)
 from stillflow.engine.views.reasoning import reasoning_path
 from stillflow.engine.views.stations import air_path
 
 __all__ = [
     "WORTH_AN_EVENT",
+    "SpotHistory",
     "air_path",
     "decision_tree",
+    "drift_words",
     "fault_tree",
+    "history_chart_model",
     "known_complaint",
     "reasoning_path",
+    "site_history",
+    "weak_share",
 ]

@@ -1,0 +1,345 @@
+"""`stillflow visits`: the visits on record, listed, found, shown, carried, and put right."""
+
+from __future__ import annotations
+
+from dataclasses import asdict
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+from typing import Any
+
+import click
+
+from stillflow.casebook.files import visit_text
+from stillflow.cli.options import Command, db_option, json_option, rules_option
+from stillflow.cli.output import say, say_json
+from stillflow.cli.screen import Screen
+from stillflow.cli.settings import load_settings, settings_option
+from stillflow.engine import load_rules
+from stillflow.engine.base import InputError, Place, counted
+from stillflow.engine.inference import Event, Visit
+from stillflow.engine.ruleset import Knowledge
+
+limit_option = click.option(
+    "--limit",
+    type=click.IntRange(1, 100_000),
+    default=20,
+    show_default=True,
+    help="at most so many",
+)
+
+DAY = click.DateTime(["%Y-%m-%d"])
+
+
+@click.group("visits")
+def command() -> None:
+    """List, find, show and carry the visits on record; a wrong answer is struck, never lost."""
+
+
+def _filters(function: Command) -> Command:
+    for option in reversed(
+        (
+            click.option("--site", metavar="TEXT", help="part of name, street or phone, or an id"),
+            click.option("--since", type=DAY, metavar="DAY", help="begun on this day or later"),
+            click.option("--until", type=DAY, metavar="DAY", help="begun on this day or earlier"),
+            click.option("--fault", metavar="ID", help="closed with this fault"),
+            click.option("--technician", metavar="NAME", help="who was on site"),
+            click.option("--open", "status", flag_value="open", help="only open ones"),
+            click.option("--closed", "status", flag_value="closed", help="only closed ones"),
+        )
+    ):
+        function = option(function)
+    return function
+
+
+def _wanted(casebook: Any, options: dict[str, Any]) -> Any:
+    from stillflow.casebook.listing import Wanted
+    from stillflow.casebook.sites import Sites
+
+    site, since, until = options["site"], options["since"], options["until"]
+    entries = None
+    if site is not None:
+        sites = Sites(casebook)
+        entries = sites.entries(sites.named(site).id)
+    return Wanted(
+        entries=entries,
+        since=since and since.replace(tzinfo=UTC),
+        until=until and until.replace(tzinfo=UTC) + timedelta(days=1),
+        fault=options["fault"],
+        technician=options["technician"],
+        status=options["status"],
+    )
+
+
+@command.command("list")
+@_filters
+@limit_option
+@db_option
+@json_option
+def list_(limit: int, db: str | None, as_json: bool, **options: Any) -> None:
+    """List visits, the latest first. All filters may be combined."""
+    from stillflow.casebook.listing import listed
+    from stillflow.casebook.store import Casebook
+
+    with Casebook(db) as casebook:
+        lines = listed(casebook, _wanted(casebook, options), limit)
+    if as_json:
+        say_json([{**asdict(one), "opened": str(one.opened or "")} for one in lines])
+        return
+    screen = Screen()
+    if not lines:
+        screen.text("No visit is on record like that.")
+        return
+    screen.columns(
+        ("id", "begun", "house", "", "found", "by"),
+        [
+            (
+                one.short,
+                f"{one.opened:%Y-%m-%d}" if one.opened else "-",
+                one.site[:26] or "-",
+                one.status,
+                one.fault[:20] or "-",
+                one.technician[:12] or "-",
+            )
+            for one in lines
+        ],
+    )
+    if len(lines) == limit:
+        screen.text("There may be more: --limit, or a filter such as --site.")
+
+
+@command.command("show")
+@click.argument("visit")
+@rules_option
+@db_option
+@json_option
+def show(visit: str, rules: tuple[str, ...], db: str | None, as_json: bool) -> None:
+    """Show all that is on record of a visit, struck answers too, and who wrote what when."""
+    from stillflow.casebook.store import Casebook
+
+    with Casebook(db) as casebook:
+        kept = casebook.find(visit)
+        trail = casebook.trail(kept.id)
+    if as_json:
+        lines = [{"at": one.at.isoformat(), "who": one.who, "what": one.what} for one in trail]
+        say_json({**kept.model_dump(mode="json", by_alias=True), "trail": lines})
+        return
+    show_visit(Screen(), kept, load_rules(rules))
+    screen = Screen()
+    screen.text("Who wrote what when:", style="bold")
+    for one in trail:
+        screen.item("-", f"{one.at:%Y-%m-%d %H:%M} {one.who or 'somebody'}: {one.what}")
+
+
+def show_visit(screen: Screen, visit: Visit, knowledge: Knowledge) -> None:
+    """A visit with every event by its number; a struck one says why."""
+    from stillflow.casebook.ids import short_id
+
+    name = visit.site.name or visit.site.address or "an unnamed house"
+    screen.head(f"{short_id(visit.id)}  {name}", f"{visit.opened:%Y-%m-%d}" if visit.opened else "")
+    if visit.complaint:
+        screen.text(f'"{visit.complaint}"')
+    struck = visit.struck
+    for number, event in enumerate(visit.events, 1):
+        why = f" (struck: {struck[number]})" if number in struck else ""
+        screen.item(f"{number}.", f"{event_words(event, knowledge)}{why}")
+    ending = visit.conclusion.text if visit.conclusion else "Still open."
+    screen.text(ending or "Closed.")
+
+
+def event_words(event: Event, knowledge: Knowledge) -> str:
+    """An event in words; what the rules do not know any more by its id."""
+    at = f" at the {event.inlet} inlet" if event.inlet else ""
+    if event.strikes is not None:
+        return f"{event.strikes} was wrong: {event.note}"
+    if event.part is not None:
+        price = f" at {event.price:.2f}" if event.price is not None else ""
+        return f"part: {event.count or 1:g} x {event.part}{price}"
+    if event.fix is not None:
+        fault = knowledge.faults.get(event.fix)
+        done = "done" if event.done else "not there" if event.found is False else "left"
+        return f"fix{at}: {fault.title if fault else event.fix} ({done})"
+    if event.check is None:
+        return f"note: {event.note}"
+    check = knowledge.checks.get(event.check)
+    labels = {one.id: one.label for one in check.answers} if check else {}
+    answer = event.answer
+    said = (
+        f"{answer:g} inH2O" if isinstance(answer, int | float) else labels.get(str(answer), answer)
+    )
+    return f"{check.ask if check else event.check}{at} {said}"
+
+
+@command.command("reopen")
+@click.argument("visit")
+@settings_option
+@db_option
+def reopen(visit: str, settings: str | None, who: str | None, db: str | None) -> None:
+    """Open a closed visit again; go on with stillflow visit --resume."""
+    casebook, kept = _writing(visit, settings, who, db)
+    if kept.conclusion is None:
+        raise InputError("this visit is open already", Place(visit), "stillflow visit --resume")
+    casebook.reopen(kept)
+    say("Open again.")
+
+
+@command.command("strike")
+@click.argument("visit")
+@click.argument("number", type=click.IntRange(1))
+@click.argument("reason")
+@settings_option
+@db_option
+def strike(
+    visit: str, number: int, reason: str, settings: str | None, who: str | None, db: str | None
+) -> None:
+    """Strike answer NUMBER of a visit, with a REASON; it stays on record as struck.
+
+    A closed visit is open again, since its conclusion rested on all answers.
+    """
+    _add(visit, Event(strikes=number, note=reason[:2000]), settings, who, db, "Struck.")
+
+
+@command.command("note")
+@click.argument("visit")
+@click.argument("text")
+@settings_option
+@db_option
+def note(visit: str, text: str, settings: str | None, who: str | None, db: str | None) -> None:
+    """Write a note into a visit."""
+    _add(visit, Event(note=text[:2000]), settings, who, db, "Noted.")
+
+
+@command.command("part")
+@click.argument("visit")
+@click.argument("name")
+@click.option("--count", type=click.FloatRange(0.001, 10_000), help="how many (default: one)")
+@click.option("--price", type=click.FloatRange(-1e6, 1e6), help="of one; minutes of work too")
+@settings_option
+@db_option
+def part(
+    visit: str,
+    name: str,
+    count: float | None,
+    price: float | None,
+    settings: str | None,
+    who: str | None,
+    db: str | None,
+) -> None:
+    """Write a part, or another line of the price, into a visit."""
+    event = Event(part=name[:200], count=count, price=price)
+    _add(visit, event, settings, who, db, "Written down.")
+
+
+@command.command("export")
+@click.argument("visits", nargs=-1)
+@click.option("--to", "folder", metavar="FOLDER", help="one YAML file a visit, into this folder")
+@click.option("--csv", "table", metavar="FILE", help="their readings as a table, - for the screen")
+@click.option("--no-names", is_flag=True, help="without names, addresses, phones")
+@_filters
+@rules_option
+@db_option
+def export(
+    visits: tuple[str, ...],
+    folder: str | None,
+    table: str | None,
+    no_names: bool,
+    rules: tuple[str, ...],
+    db: str | None,
+    **options: Any,
+) -> None:
+    """Write visits to files: those named by id, or those the filters find.
+
+    With neither --to nor --csv one visit goes to the screen as YAML.
+    """
+    from stillflow.casebook.exchange import readings_csv
+    from stillflow.casebook.listing import listed
+    from stillflow.casebook.sites import anonymous
+    from stillflow.casebook.store import Casebook
+
+    with Casebook(db) as casebook:
+        if visits:
+            found = [casebook.find(one) for one in visits]
+        else:
+            wanted = _wanted(casebook, options)
+            found = [casebook.get(one.id) for one in listed(casebook, wanted, 1_000_000)]
+    if not found:
+        raise InputError("no visit is on record like that", right="stillflow visits list")
+    if no_names:
+        found = [anonymous(one).model_copy(update={"technician": ""}) for one in found]
+    if table is not None:
+        text = readings_csv(found, load_rules(rules), names=not no_names)
+        if table == "-":
+            say(text, end="")
+        else:
+            _private(Path(table), text)
+    if folder is not None:
+        Path(folder).mkdir(parents=True, exist_ok=True)
+        for one in found:
+            _private(Path(folder, f"{_file_name(one.id)}.yaml"), visit_text(one))
+        say(f"{counted(len(found), 'visit')} written to {folder}")
+    if table is None and folder is None:
+        if len(found) > 1:
+            raise InputError(
+                f"{len(found)} visits are meant", right="say where to with --to FOLDER"
+            )
+        say(visit_text(found[0]), end="")
+
+
+def _file_name(visit_id: str) -> str:
+    """The id as a file's name: no slash, no dot at its beginning."""
+    return "".join(one if one.isalnum() or one == "-" else "_" for one in visit_id) or "visit"
+
+
+def _private(path: Path, text: str) -> None:
+    """Write a file that is for its owner only: it holds names."""
+    import os
+
+    try:
+        handle = os.open(path, os.O_WRONLY | os.O_CREAT | os.O_TRUNC, 0o600)
+        with os.fdopen(handle, "w", encoding="utf-8") as stream:
+            stream.write(text)
+    except OSError as problem:
+        reason = (problem.strerror or "it cannot be written").lower()
+        raise InputError(reason, Place(str(path)), "choose another place") from None
+
+
+@command.command("import")
+@click.argument("files", nargs=-1, required=True)
+@click.option("--replace", is_flag=True, help="let a different visit with the same id go")
+@settings_option
+@db_option
+def import_(
+    files: tuple[str, ...], replace: bool, settings: str | None, who: str | None, db: str | None
+) -> None:
+    """Take in visit files, or folders of them; a second time changes nothing."""
+    from stillflow.casebook.exchange import visits_in
+    from stillflow.casebook.store import Casebook
+
+    with Casebook(db, _who(settings, who)) as casebook:
+        found = visits_in(files)
+        for path, visit in found:
+            try:
+                casebook.put(visit, replace)
+            except InputError as problem:
+                raise InputError(problem.what, Place(str(path)), problem.right) from None
+    say(f"{counted(len(found), 'visit')} taken in.")
+
+
+def _who(settings: str | None, who: str | None) -> str:
+    return who or load_settings(settings).technician
+
+
+def _writing(
+    visit: str, settings: str | None, who: str | None, db: str | None
+) -> tuple[Any, Visit]:
+    from stillflow.casebook.store import Casebook
+
+    casebook = Casebook(db, _who(settings, who))
+    return casebook, casebook.find(visit)
+
+
+def _add(
+    visit: str, event: Event, settings: str | None, who: str | None, db: str | None, said: str
+) -> None:
+    casebook, kept = _writing(visit, settings, who, db)
+    casebook.add_event(kept, event.model_copy(update={"at": datetime.now(UTC)}))
+    say(said)

@@ -1,0 +1,171 @@
+"""A house over the years: what its visits left behind, beside what was expected, and the trend."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+from datetime import datetime
+from itertools import groupby
+from math import hypot, sqrt
+
+from stillflow.engine.base import AirState, Model, Station
+from stillflow.engine.charts import History, HistoryPoint, HistorySeries, TitleBlock
+from stillflow.engine.inference import (
+    HOUSE_TOLERANCE,
+    Drift,
+    GoodReading,
+    Visit,
+    baseline_for,
+    drift,
+    key_of,
+)
+from stillflow.engine.ruleset import Knowledge
+
+_YEAR_DAYS = 365.25
+
+
+class HistoryRow(Model):
+    """One reading of the past, in inH2O, and the share of what was expected then."""
+
+    at: datetime
+    suction: float
+    expected: float
+    fix: str
+
+    @property
+    def share(self) -> float:
+        """Found over expected."""
+        return self.suction / self.expected if self.expected else 0.0
+
+
+class SpotHistory(Model):
+    """The readings of one spot over the years.
+
+    Attributes:
+        place: station, and inlet by name, in words.
+        state: sealed or working.
+        rows: oldest first.
+        drift: the trend; None with fewer than three visits.
+        warning: a sentence where it falls; else empty.
+    """
+
+    place: str
+    state: AirState
+    rows: tuple[HistoryRow, ...]
+    drift: Drift | None
+    warning: str
+
+
+def site_history(visits: Iterable[Visit], knowledge: Knowledge) -> tuple[SpotHistory, ...]:
+    """What closed visits to one house left behind, by spot, the most read first.
+
+    Readings are held against the unit's rating or class at the time. Only those of the unit that is
+    there now, in the same air and through the same orifice as the last, make one line.
+
+    Args:
+        visits: to one house, oldest first.
+        knowledge: the rules.
+    """
+    told = [one for one in visits if one.conclusion is not None and one.conclusion.readings]
+    told = [one for one in told if one.unit.fitted == told[-1].unit.fitted]
+    rows = [pair for visit in told for pair in _rows(visit, knowledge)]
+
+    def spot(pair: tuple[GoodReading, HistoryRow]) -> tuple[str, str, str]:
+        one = pair[0]
+        return one.station.value, key_of(one.inlet), one.state.value
+
+    weak = _weak(knowledge)
+    found = []
+    for _, group in groupby(sorted(rows, key=lambda pair: (spot(pair), pair[1].at)), spot):
+        pairs = list(group)
+        last = pairs[-1][0]
+        same = [
+            pair
+            for pair in pairs
+            if abs(pair[0].altitude_ft - last.altitude_ft) <= 1.0
+            and (last.state is AirState.SEALED or abs(pair[0].orifice_in - last.orifice_in) < 1e-3)
+        ]
+        found.append(_spot(last, tuple(row for _, row in same), [one for one, _ in same], weak))
+    found.sort(key=lambda one: (-len(one.rows), one.place, one.state.value))
+    return tuple(found)
+
+
+def history_chart_model(spots: Iterable[SpotHistory], weak: float, title: TitleBlock) -> History:
+    """The series of a house as `charts` draws them."""
+    series = [
+        HistorySeries(
+            name=f"{one.state.value} at {one.place}",
+            state=one.state.value,
+            points=tuple(
+                HistoryPoint(
+                    year=_year(row.at), suction=row.suction, expected=row.expected, fix=row.fix
+                )
+                for row in one.rows
+            ),
+            drift=drift_words(one.drift),
+            warning=one.warning,
+        )
+        for one in spots
+    ]
+    return History(title=title, series=tuple(series), weak=weak)
+
+
+def drift_words(trend: Drift | None) -> str:
+    """The slope with its interval, in percent of expected a year."""
+    if trend is None:
+        return "no trend yet: three visits make one"
+    low, high = 100 * trend.low, 100 * trend.high
+    return f"{100 * trend.per_year:+.1f} % a year ({low:+.1f} to {high:+.1f})"
+
+
+def weak_share(knowledge: Knowledge) -> float:
+    """The share of expected below which suction is weak: where the level `low` ends."""
+    return _weak(knowledge)
+
+
+def _weak(knowledge: Knowledge) -> float:
+    return next(level.below for level in knowledge.levels if level.id == "low" and level.below)
+
+
+def _rows(visit: Visit, knowledge: Knowledge) -> Iterator[tuple[GoodReading, HistoryRow]]:
+    plain = visit.model_copy(update={"earlier": (), "last_good": {}})
+    baseline = baseline_for(plain, knowledge)
+    assert visit.conclusion is not None
+    for one in visit.conclusion.readings:
+        at = one.at or visit.opened
+        if at is None:
+            continue
+        fault = knowledge.faults.get(one.after)
+        expected = baseline.at(one.state, one.station)
+        fix = fault.title if fault is not None else ""
+        yield one, HistoryRow(at=at, suction=one.suction, expected=expected, fix=fix)
+
+
+def _spot(
+    last: GoodReading, rows: tuple[HistoryRow, ...], taken: list[GoodReading], weak: float
+) -> SpotHistory:
+    place = f"the {last.inlet} inlet" if last.inlet else last.station.words
+    if last.inlet and last.station is Station.HOSE:
+        place = f"the hose end on {place}"
+    scatter = hypot(max(one.tolerance for one in taken) / sqrt(3.0), HOUSE_TOLERANCE)
+    trend = drift([_year(one.at) for one in rows], [one.share for one in rows], scatter, weak)
+    return SpotHistory(
+        place=place,
+        state=last.state,
+        rows=rows,
+        drift=trend,
+        warning=_warning(last.state, place, trend),
+    )
+
+
+def _warning(state: AirState, place: str, trend: Drift | None) -> str:
+    if trend is None or not trend.declining or trend.weak_by is None:
+        return ""
+    yearly = f"{-100 * trend.per_year:.0f} % of expected a year"
+    what = f"{state.value.capitalize()} suction at {place} falls by {yearly}"
+    if trend.weak_by <= 1.0:
+        return f"{what} and will be weak before the next yearly visit."
+    return f"{what}; at that pace it is weak in about {trend.weak_by:.0f} years."
+
+
+def _year(at: datetime) -> float:
+    return at.year + (at.timetuple().tm_yday - 1) / _YEAR_DAYS

@@ -1,0 +1,194 @@
+"""`stillflow visits` and `stillflow sites`: what is on record is found, carried and put right."""
+
+from __future__ import annotations
+
+import json
+import stat
+from datetime import UTC, datetime
+from pathlib import Path
+
+import pytest
+from command import Outcome, stillflow
+
+from stillflow.casebook.exchange import guarded
+from stillflow.casebook.store import Casebook
+from stillflow.engine.inference import Conclusion, Event, GoodReading, Site, Unit, Visit
+
+SEALED = {2022: 126.0, 2023: 121.0, 2024: 115.0, 2025: 109.0}
+HERON = Site(name="14 Heron Court", address="Larkham", phone="0555 010 203", inlet="kitchen")
+
+
+def yearly(year: int) -> Visit:
+    at = datetime(year, 3, 4, tzinfo=UTC)
+    spot = {"station": "inlet", "state": "sealed", "inlet": "kitchen"}
+    good = GoodReading(**spot, suction=SEALED[year], at=at)
+    return Visit(
+        id=f"01957000-0000-7000-8000-00000000{year}",
+        opened=at,
+        technician="Ada" if year < 2025 else "Bram",
+        described=True,
+        complaint="Ms Larkham says: the Heron kitchen is weak",
+        site=HERON,
+        unit=Unit(rated_sealed=130, rated_airflow=114),
+        events=(
+            Event(check="sealed-inlet", answer=90.0, at=at),
+            Event(fix="hose-holed", done=True, at=at),
+            Event(check="sealed-inlet", answer=SEALED[year], at=at),
+        ),
+        conclusion=Conclusion(step="done", fault="hose-holed", text="It pulls.", readings=(good,)),
+    )
+
+
+@pytest.fixture
+def url(tmp_path: Path) -> str:
+    where = f"sqlite:///{tmp_path}/casebook.db"
+    with Casebook(where) as casebook:
+        for year in SEALED:
+            casebook.put(yearly(year))
+        casebook.put(Visit(id="open-one", site=Site(name="3 Lark Rise")))
+    return where
+
+
+def run(url: str, *args: str) -> Outcome:
+    outcome = stillflow(*args, "--db", url)
+    assert outcome.code == 0, outcome.err
+    return outcome
+
+
+def shorts(url: str, *args: str) -> list[str]:
+    return [one["id"][-4:] for one in json.loads(run(url, "visits", "list", "--json", *args).out)]
+
+
+def test_visits_are_listed_by_house_day_fault_technician_and_standing(url: str) -> None:
+    assert shorts(url, "--closed") == ["2025", "2024", "2023", "2022"]
+    assert shorts(url, "--open") == ["-one"]
+    assert shorts(url, "--technician", "Bram") == ["2025"]
+    assert shorts(url, "--fault", "hose-holed", "--until", "2023-03-04") == ["2023", "2022"]
+    assert shorts(url, "--site", "heron", "--since", "2024-03-04") == ["2025", "2024"]
+    assert shorts(url, "--fault", "none-such") == []
+    out = run(url, "visits", "list").out
+    assert "14 Heron Court" in out
+    assert max(map(len, out.splitlines())) <= 80
+
+
+def test_a_wrong_reading_is_struck_and_stays_in_sight(url: str) -> None:
+    visit = yearly(2025).id
+    run(url, "visits", "strike", visit, "1", "the gauge stood at 5", "--as", "Cleo")
+    with Casebook(url) as casebook:
+        assert casebook.get(visit).conclusion is None
+    run(url, "visits", "part", visit, "=HYPERLINK(1)", "--price", "12.5")
+    out = " ".join(run(url, "visits", "show", visit).out.split())
+    assert "90 inH2O (struck: the gauge stood at 5)" in out
+    assert "1 x =HYPERLINK(1) at 12.50" in out
+    assert "Cleo: 4: note the gauge stood at 5, strikes 1" in out
+    refused = stillflow("visits", "strike", visit, "5", "why", "--db", url)
+    assert refused.code == 2
+    assert "nothing to strike at 5" in refused.err
+
+
+def test_a_note_on_a_closed_visit_leaves_it_closed_and_reopening_opens_it(url: str) -> None:
+    visit = yearly(2024).id
+    run(url, "visits", "note", visit, "key under the mat")
+    assert shorts(url, "--open") == ["-one"]
+    run(url, "visits", "reopen", visit)
+    assert set(shorts(url, "--open")) == {"2024", "-one"}
+    again = stillflow("visits", "reopen", visit, "--db", url)
+    assert (again.code, "open already" in again.err) == (2, True)
+
+
+def test_visits_go_out_and_come_in_again_and_twice_changes_nothing(
+    url: str, tmp_path: Path
+) -> None:
+    folder = tmp_path / "out"
+    run(url, "visits", "export", "--closed", "--to", str(folder))
+    files = sorted(folder.iterdir())
+    assert len(files) == 4
+    assert {stat.S_IMODE(one.stat().st_mode) for one in files} == {0o600}
+    other = f"sqlite:///{tmp_path}/other.db"
+    for _ in range(2):
+        run(other, "visits", "import", str(folder))
+        with Casebook(other) as casebook, Casebook(url) as first:
+            assert len(casebook.recent(9)) == 4
+            assert casebook.get(yearly(2023).id) == first.get(yearly(2023).id)
+
+
+def test_an_export_for_learning_carries_no_names(url: str, tmp_path: Path) -> None:
+    run(url, "visits", "export", "--closed", "--no-names", "--to", str(tmp_path / "out"))
+    text = "".join(one.read_text(encoding="utf-8") for one in (tmp_path / "out").iterdir())
+    assert "sealed-inlet" in text
+    for secret in ("Heron", "Larkham", "0555", "Ada", "Bram"):
+        assert secret not in text
+
+
+def test_no_cell_of_a_table_is_a_formula(url: str) -> None:
+    with Casebook(url) as casebook:
+        casebook.put(
+            Visit(
+                id="=1+1",
+                technician="@cmd",
+                site=Site(name="-2"),
+                events=(Event(check="sealed-inlet", answer=9.0, inlet="+hall"),),
+            )
+        )
+    rows = run(url, "visits", "export", "--csv", "-").out.splitlines()
+    row = next(one for one in rows if "1+1" in one)
+    assert row.startswith("'=1+1,,'-2,'@cmd,1,,sealed-inlet,inlet,sealed,'+hall,9.0")
+    assert guarded(-3.0) == -3.0
+
+
+def test_the_history_of_a_house_names_its_drift_and_warns(url: str, tmp_path: Path) -> None:
+    drawn = tmp_path / "years.svg"
+    out = " ".join(run(url, "sites", "history", "heron", "--chart", str(drawn)).out.split())
+    assert "2022-03-04" in out
+    assert "Drift: -4.4 % a year" in out
+    assert "will be weak before the next yearly visit" in out
+    picture = drawn.read_text(encoding="utf-8")
+    assert "126" in picture
+    assert "Sealed at the kitchen inlet" in picture
+    (spot,) = json.loads(run(url, "sites", "history", "heron", "--json").out)
+    assert [row["suction"] for row in spot["rows"]] == list(SEALED.values())
+
+
+def test_a_house_is_put_right_merged_parted_and_forgotten(url: str) -> None:
+    run(url, "sites", "edit", "rise", "--phone", "0555 77", "--inlet", "attic", "--age", "4")
+    assert "0555 77" in run(url, "sites", "find", "77").out
+    shown = json.loads(run(url, "sites", "show", "rise", "--json").out)
+    assert [one["name"] for one in shown["site"]["inlets"]] == ["attic"]
+    assert shown["unit"]["age_years"] == pytest.approx(4, abs=0.1)
+    run(url, "sites", "merge", "rise", "heron")
+    assert len(shorts(url, "--site", "heron")) == 5
+    merged = json.loads(run(url, "sites", "list", "--json").out)
+    assert [one["visits"] for one in merged] == [5]
+    shown = json.loads(run(url, "sites", "show", "heron", "--json").out)
+    run(url, "sites", "part", shown["entries"][0]["short"])
+    assert len(shorts(url, "--site", "heron")) == 4
+    run(url, "sites", "forget", "heron", "--yes")
+    with Casebook(url) as casebook:
+        kept = casebook.get(yearly(2025).id)
+        text = kept.model_dump_json() + str(casebook.trail(kept.id))
+    assert "Heron" not in text
+    assert "Larkham" not in text
+    assert kept.events[0].answer == 90.0
+    assert kept.technician == "Bram"
+    refused = stillflow("sites", "show", "heron", "--db", url)
+    assert (refused.code, "there is no site 'heron'" in refused.err) == (2, True)
+
+
+def test_a_new_unit_ends_the_line_of_the_old_one(url: str) -> None:
+    run(url, "sites", "edit", "heron", "--replaced", "2025-06-01", "--rated-sealed", "140")
+    shown = json.loads(run(url, "sites", "show", "heron", "--json").out)
+    assert shown["unit"]["fitted"] == "2025-06-01"
+    assert shown["unit"]["rated_sealed"] == 140
+    assert len(shown["units"]) == 2
+
+
+def test_several_open_visits_are_told_apart_and_asked_about(url: str) -> None:
+    with Casebook(url) as casebook:
+        casebook.reopen(casebook.get(yearly(2025).id))
+    outcome = stillflow("visit", "--resume", "--db", url, typed="9\n2\nstop\n")
+    assert outcome.code == 0
+    out = " ".join(outcome.out.split())
+    assert "2 visits are open" in out
+    stands = "begun 2025-03-04 00:00 UTC, 2 answers so far, 1 fix done"
+    assert f"14 Heron Court, Larkham, {stands}" in out
+    assert "there is no visit '9'" in out
