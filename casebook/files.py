@@ -142,6 +142,8 @@ def _plain(value: Any) -> Any:
         return value.value
     if isinstance(value, float) and value.is_integer() and abs(value) < 1e15:
         return int(value)
+    if isinstance(value, str):
+        return str(value)  # a word of a list of ours is written as the word that it is
     return value
 
 

@@ -22,7 +22,7 @@ EXAM = 10
 EXAM_LEVELS: tuple[Level, ...] = (1, 1, 1, 2, 2, 2, 2, 3, 3, 3)
 
 
-class Mark(Model):
+class DrillMark(Model):
     """One drill as it went."""
 
     trainee: str = Field(min_length=1, max_length=80)
@@ -48,10 +48,10 @@ class Mark(Model):
 
 def mark_of(
     review: Review, trainee: str, exam: int | None = None, number: int | None = None
-) -> Mark:
+) -> DrillMark:
     """The line that a drill leaves."""
     drill = review.yours
-    return Mark(
+    return DrillMark(
         trainee=trainee,
         at=datetime.now(UTC).replace(microsecond=0),
         seed=drill.house.order.seed,
@@ -86,7 +86,7 @@ def marks_file() -> FilePath:
     return FilePath(user_data_dir("stillflow", appauthor=False)) / "marks.jsonl"
 
 
-def read_marks(path: FilePath) -> list[Mark]:
+def read_marks(path: FilePath) -> list[DrillMark]:
     """All marks of a file, in order; none if there is no such file.
 
     Raises:
@@ -99,7 +99,7 @@ def read_marks(path: FilePath) -> list[Mark]:
         if not line.strip():
             continue
         try:
-            marks.append(Mark.model_validate_json(line))
+            marks.append(DrillMark.model_validate_json(line))
         except ValidationError as problem:
             first = problem.errors()[0]
             raise InputError(
@@ -110,7 +110,7 @@ def read_marks(path: FilePath) -> list[Mark]:
     return marks
 
 
-def add_mark(path: FilePath, mark: Mark) -> None:
+def add_mark(path: FilePath, mark: DrillMark) -> None:
     """Write a mark behind the others.
 
     Raises:

@@ -16,7 +16,7 @@ import click
 from stillflow.casebook.marks import (
     EXAM,
     EXAM_LEVELS,
-    Mark,
+    DrillMark,
     add_mark,
     exam_seed,
     mark_of,
@@ -36,9 +36,9 @@ from stillflow.engine.drill import (
     ENDINGS,
     LEVELS,
     TOLD_NOTHING,
-    Choice,
     Done,
     Drill,
+    Option,
     Order,
     Review,
     build_house,
@@ -81,7 +81,7 @@ MEANINGS = (
 @click.group("drill", help=HELP, invoke_without_command=True)
 @click.option(
     "--level",
-    type=click.Choice([str(one) for one in LEVELS]),
+    type=click.Option([str(one) for one in LEVELS]),
     default="1",
     show_default=True,
     help="1 common and honest, 2 any fault and answers that mislead, 3 two faults",
@@ -204,7 +204,7 @@ class Practice:
                 return
         show_results(self._screen, self._mine(exam), exam)
 
-    def _mine(self, exam: int) -> list[Mark]:
+    def _mine(self, exam: int) -> list[DrillMark]:
         kept = read_marks(self._file)
         return [one for one in kept if one.trainee == self._trainee and one.exam == exam]
 
@@ -228,7 +228,7 @@ class Practice:
 
             title = TitleBlock(
                 title=f"Drill: {drill.house.complaint.lower()}",
-                subtitle=f"Hidden: {_hidden(drill)}. Mark {came.mark} of 100.",
+                subtitle=f"Hidden: {_hidden(drill)}. DrillMark {came.mark} of 100.",
                 date=day_of(None),
                 rules_version=self._knowledge.digest,
                 filters=(f"level {order.level}", f"seed {order.seed}"),
@@ -330,7 +330,7 @@ class Practice:
                 self._do(drill, choice)
         return True
 
-    def _chosen(self, drill: Drill, line: str) -> Choice | None:
+    def _chosen(self, drill: Drill, line: str) -> Option | None:
         """The choice a number or a whole id names; else what the words find is listed."""
         if line.isascii() and line.isdigit():
             if not 1 <= int(line[:6]) <= len(drill.choices):
@@ -358,7 +358,7 @@ class Practice:
             self._screen.text(f"and {len(found) - FOUND} more; say more words.")
         return None
 
-    def _do(self, drill: Drill, choice: Choice) -> None:
+    def _do(self, drill: Drill, choice: Option) -> None:
         screen = self._screen
         why = drill.why_not_now(choice)
         if why:
@@ -396,7 +396,7 @@ class Practice:
                 return [known[one] for one in numbers]
             self._screen.text(f"Type numbers from 1 to {len(CAUTIOUS)}, such as: 1 3")
 
-    def _after(self, drill: Drill, choice: Choice, step: Done) -> None:
+    def _after(self, drill: Drill, choice: Option, step: Done) -> None:
         if not self._explain:
             return
         if choice.check is not None and choice.check.kind == "reading":
@@ -436,18 +436,18 @@ class Practice:
             self._screen.text("Enter shows the rest.", style="bold")
 
 
-def _sort(choice: Choice) -> str:
+def _sort(choice: Option) -> str:
     if choice.check is None:
         return "fix"
     return "measure" if choice.check.kind == "reading" else "check"
 
 
-def _of_kind(drill: Drill, kind: str) -> list[tuple[int, Choice]]:
+def _of_kind(drill: Drill, kind: str) -> list[tuple[int, Option]]:
     wanted = {"measure": "measure", "checks": "check", "fixes": "fix"}[kind]
     return [(n, one) for n, one in enumerate(drill.choices, 1) if _sort(one) == wanted]
 
 
-def _cells(choices: Sequence[tuple[int, Choice]]) -> list[str]:
+def _cells(choices: Sequence[tuple[int, Option]]) -> list[str]:
     return [f"{number:>3} {one.id}" for number, one in choices]
 
 

@@ -8,7 +8,7 @@ from statistics import fmean
 
 import click
 
-from stillflow.casebook.marks import EXAM, EXAM_LEVELS, Mark, read_marks
+from stillflow.casebook.marks import EXAM, EXAM_LEVELS, DrillMark, read_marks
 from stillflow.cli.drawing import Target, day_of, drawn, format_of, write_chart
 from stillflow.cli.options import json_option
 from stillflow.cli.output import say_json
@@ -57,14 +57,14 @@ def marks(
             Screen().text(drawn(paths))
 
 
-def show_results(screen: Screen, kept: Sequence[Mark], exam: int) -> None:
+def show_results(screen: Screen, kept: Sequence[DrillMark], exam: int) -> None:
     """An exam: a row for each trainee, a column for each house."""
     screen.gap()
     screen.head(f"Exam {exam}", f"{EXAM} houses, marks of 100")
     rows = []
     for name in dict.fromkeys(one.trainee for one in kept):
         # The first try counts.
-        by_house: dict[int, Mark] = {}
+        by_house: dict[int, DrillMark] = {}
         for one in kept:
             if one.trainee == name and one.exam == exam and one.number is not None:
                 by_house.setdefault(one.number, one)
@@ -79,7 +79,7 @@ def show_results(screen: Screen, kept: Sequence[Mark], exam: int) -> None:
     screen.text(f"Levels of the houses: {levels}. A house not played counts 0.")
 
 
-def show_all(screen: Screen, kept: Sequence[Mark]) -> None:
+def show_all(screen: Screen, kept: Sequence[DrillMark]) -> None:
     """Everybody: how many drills, and the marks at first and of late."""
     screen.head("Marks", "of 100")
     rows = []
@@ -101,7 +101,7 @@ def show_all(screen: Screen, kept: Sequence[Mark]) -> None:
     screen.text("Over: minutes more than the planner; both of the last five.")
 
 
-def show_trainee(screen: Screen, kept: Sequence[Mark], trainee: str) -> None:
+def show_trainee(screen: Screen, kept: Sequence[DrillMark], trainee: str) -> None:
     """One trainee's page: every drill, and what to practise."""
     screen.head(trainee, f"mean mark {fmean(one.mark for one in kept):.0f} of 100")
     rows = []
@@ -136,15 +136,15 @@ def show_trainee(screen: Screen, kept: Sequence[Mark], trainee: str) -> None:
         screen.items(f"stillflow drill --fault {name}" for name in often[:5])
 
 
-def _house(one: Mark) -> str:
+def _house(one: DrillMark) -> str:
     return f"exam {one.exam}, house {one.number}" if one.exam else f"seed {one.seed}"
 
 
 def draw_progress(
-    kept: Sequence[Mark], trainee: str | None, exam: int | None, target: Target
+    kept: Sequence[DrillMark], trainee: str | None, exam: int | None, target: Target
 ) -> list[Path]:
     """Draw marks over time, a line for each trainee."""
-    from stillflow.engine.charts import Progress, TitleBlock, progress_chart
+    from stillflow.engine.charts import ProgressPlot, TitleBlock, progress_chart
 
     names = dict.fromkeys(one.trainee for one in kept)
     filters = [f"exam {exam}"] if exam is not None else []
@@ -155,4 +155,4 @@ def draw_progress(
         filters=tuple(filters),
     )
     lines = {name: tuple(one.mark for one in kept if one.trainee == name) for name in names}
-    return write_chart(progress_chart(Progress(title=title, marks=lines)), target)
+    return write_chart(progress_chart(ProgressPlot(title=title, marks=lines)), target)

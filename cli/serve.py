@@ -9,7 +9,7 @@ from urllib.parse import urlsplit
 import click
 
 from stillflow.cli.options import db_option, planning_options, rules_option
-from stillflow.cli.output import say
+from stillflow.cli.output import say, show
 from stillflow.cli.screen import Screen
 from stillflow.engine import load_rules
 from stillflow.engine.base import InputError, Place, SetupError
@@ -190,4 +190,4 @@ def _show_code(screen: Screen, address: str, code: str) -> None:
     screen.gap()
     screen.text(f"To pair a phone: {address}/pair with the code {code[:4]} {code[4:]}, or:")
     say(link)
-    click.echo(picture.getvalue())
+    show(picture.getvalue())

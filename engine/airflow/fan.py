@@ -11,13 +11,13 @@ from typing import Literal
 
 from pydantic import Field, model_validator
 
-from stillflow.engine.base import Model
+from stillflow.engine.base import FiniteModel
 
 MOST_POINTS = 8
 MOST_CFM = 600.0
 
 
-class Fan(Model):
+class Fan(FiniteModel):
     """A power unit's suction against airflow, in standard air at full speed.
 
     The line runs straight from (0 cfm, sealed) through any points measured between to

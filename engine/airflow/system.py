@@ -14,7 +14,7 @@ from pydantic import Field, model_validator
 from stillflow.engine.airflow.air import HIGHEST_FT, LOWEST_FT
 from stillflow.engine.airflow.fan import Fan
 from stillflow.engine.airflow.orifice import STANDARD_ORIFICE_IN
-from stillflow.engine.base import Model
+from stillflow.engine.base import FiniteModel
 
 HoleSize = Annotated[float, Field(ge=0, le=6)]
 ThroatSize = Annotated[float, Field(gt=0, le=4)] | None
@@ -29,7 +29,7 @@ SHORTEST_HOSE_FT, LONGEST_HOSE_FT = 1.0, 120.0
 """What the model is for; a visit takes no other."""
 
 
-class Restriction(Model):
+class Restriction(FiniteModel):
     """A filter, screen or bin: drop = loading (linear w + quadratic w^2), inH2O, w in cfm."""
 
     linear: float = Field(default=0.0, ge=0, le=10, description="inH2O per cfm")
@@ -37,7 +37,7 @@ class Restriction(Model):
     loading: float = Field(default=1.0, ge=0, le=1e5, description="times its healthy resistance")
 
 
-class Tube(Model):
+class Tube(FiniteModel):
     """A run of smooth tubing."""
 
     length_ft: float = Field(ge=0, le=LONGEST_TUBE_FT)
@@ -45,7 +45,7 @@ class Tube(Model):
     fittings: float = Field(default=0.0, ge=0, le=500, description="sum of loss factors K")
 
 
-class Inlet(Model):
+class Inlet(FiniteModel):
     """A wall inlet on its branch."""
 
     name: str = Field(default="inlet", min_length=1, max_length=60)
@@ -55,7 +55,7 @@ class Inlet(Model):
     branch: Tube = Tube(length_ft=8.0, fittings=1.0)
 
 
-class Hose(Model):
+class Hose(FiniteModel):
     """A corrugated hose. Its Darcy friction factor is assumed: 0.04, rough and constant."""
 
     length_ft: float = Field(default=30.0, gt=0, le=LONGEST_HOSE_FT)
@@ -64,14 +64,14 @@ class Hose(Model):
     fittings: float = Field(default=0.5, ge=0, le=100)
 
 
-class GaugeBias(Model):
+class GaugeBias(FiniteModel):
     """How far the gauge is from the truth: it shows factor x suction + offset, never below 0."""
 
     factor: float = Field(default=1.0, ge=0, le=2)
     offset_inh2o: float = Field(default=0.0, ge=-100, le=100)
 
 
-class Holes(Model):
+class Holes(FiniteModel):
     """Diameters (in) of round holes that let air in, 0 for none.
 
     `branch` and `inlet` are on the damaged inlet's branch and neck, `other_inlet` on the other.
@@ -92,7 +92,7 @@ class Holes(Model):
     hose_along: Along = 0.5
 
 
-class Throats(Model):
+class Throats(FiniteModel):
     """Diameters (in) of round throats the way is squeezed to, None for none.
 
     `filter` is anywhere between bin and motor. `along` values as for holes; where both fall on
@@ -112,7 +112,7 @@ class Throats(Model):
     hose_along: Along = 0.5
 
 
-class System(Model):
+class System(FiniteModel):
     """One house's air path. Only the fan must be given; lengths in ft, bores in in."""
 
     fan: Fan

@@ -16,7 +16,7 @@ from stillflow.engine.ruleset import Knowledge
 
 
 @dataclass(frozen=True)
-class Sign:
+class DangerWords:
     """Words that tell of a danger, unless others in the same sentence excuse them."""
 
     words: re.Pattern[str]
@@ -30,9 +30,9 @@ class Sign:
         return found.group(0)
 
 
-def _sign(words: str, unless: str = "") -> Sign:
+def _sign(words: str, unless: str = "") -> DangerWords:
     excuse = re.compile(unless, re.IGNORECASE) if unless else None
-    return Sign(re.compile(words, re.IGNORECASE), excuse)
+    return DangerWords(re.compile(words, re.IGNORECASE), excuse)
 
 
 MAINS = (
@@ -96,7 +96,7 @@ def unsaid_heights(subject: Subject) -> Slips:
 
 
 def _unsaid(
-    knowledge: Knowledge, about: str, signs: Sequence[Sign], tools: frozenset[str]
+    knowledge: Knowledge, about: str, signs: Sequence[DangerWords], tools: frozenset[str]
 ) -> Slips:
     dangers = {c.id for c in knowledge.cautions.values() if c.about == about}
     for step in steps(knowledge):
@@ -113,6 +113,6 @@ def _unsaid(
             yield step.section, step.id, what, f"name a caution about {about}{known}"
 
 
-def _words(step: Task, signs: Sequence[Sign]) -> str:
+def _words(step: Task, signs: Sequence[DangerWords]) -> str:
     sentences = (one for text in step.sentences for one in re.split(r"(?<=[.;?!])\s", text))
     return next((words for one in sentences for sign in signs if (words := sign.seen_in(one))), "")

@@ -45,7 +45,7 @@ class Sign:
 
 
 @dataclass(frozen=True)
-class Look:
+class SureStep:
     """One step of a way to be sure: the check, the answer that is to be expected, and after it."""
 
     check: str
@@ -75,7 +75,7 @@ class Grounds:
     start: float
     signs_for: tuple[Sign, ...]
     signs_against: tuple[Sign, ...]
-    way: tuple[Look, ...]
+    way: tuple[SureStep, ...]
     sure: bool
     rival: tuple[str, float]
 
@@ -148,7 +148,7 @@ class _Walked:
     situation: Situation
     weights: Floats
     opened: set[str] = field(default_factory=set)
-    looks: list[Look] = field(default_factory=list)
+    looks: list[SureStep] = field(default_factory=list)
 
 
 class _Way:
@@ -164,7 +164,7 @@ class _Way:
         self._index = index
         self._knowledge = subject.knowledge
 
-    def cheapest(self, prior: Floats) -> tuple[tuple[Look, ...], Floats]:
+    def cheapest(self, prior: Floats) -> tuple[tuple[SureStep, ...], Floats]:
         """The steps, and the probabilities after them, shape (F,)."""
         chosen: list[str] = []
         now = self._walk(chosen, prior)
@@ -195,7 +195,7 @@ class _Way:
             now.situation, label = self._after(now.situation, check, outlook.answers[row])
             chance = float(now.weights[self._index])
             minutes = self._minutes(check, now.opened)
-            now.looks.append(Look(check_id, check.ask, label, minutes, chance))
+            now.looks.append(SureStep(check_id, check.ask, label, minutes, chance))
             if check.access:
                 now.opened.add(check.access)
         return now

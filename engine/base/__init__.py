@@ -3,6 +3,8 @@
 Knows nothing of rules, readings or air.
 """
 
+from typing import TYPE_CHECKING, Any
+
 from stillflow.engine.base import vocabulary
 from stillflow.engine.base.arrays import Flags, Floats, Integers
 from stillflow.engine.base.errors import (
@@ -20,7 +22,6 @@ from stillflow.engine.base.located import (
     nearest,
     read_yaml,
 )
-from stillflow.engine.base.model import Model
 from stillflow.engine.base.numbers import chance, counted, in_percent, minutes, percent
 from stillflow.engine.base.refusals import explain_validation
 from stillflow.engine.base.scales import AirState, HowCommon, Mode, Station, Strength, Where
@@ -42,6 +43,9 @@ from stillflow.engine.base.vocabulary import (
     tried_fact,
 )
 
+if TYPE_CHECKING:
+    from stillflow.engine.base.model import FiniteModel, Model
+
 __all__ = [
     "FLAG",
     "INH2O_68F_PA",
@@ -53,6 +57,7 @@ __all__ = [
     "WORD",
     "AirState",
     "FactKind",
+    "FiniteModel",
     "Flags",
     "Floats",
     "HowCommon",
@@ -85,3 +90,12 @@ __all__ = [
     "tried_fact",
     "vocabulary",
 ]
+
+
+def __getattr__(name: str) -> Any:
+    # Help and one-line errors come without pydantic, whose import takes longer than both.
+    if name in ("FiniteModel", "Model"):
+        from stillflow.engine.base import model
+
+        return getattr(model, name)
+    raise AttributeError(f"module {__name__!r} has no attribute {name!r}")

@@ -1,4 +1,4 @@
-"""The one base of our data models: fixed once made, strict about fields and numbers."""
+"""The bases of our data models: fixed once made, strict about fields, and if need be numbers."""
 
 from __future__ import annotations
 
@@ -6,8 +6,12 @@ from pydantic import BaseModel, ConfigDict
 
 
 class Model(BaseModel):
-    """Frozen; refuses unknown fields, infinities and NaN; takes a field by its name or alias."""
+    """Frozen; refuses unknown fields; takes a field by its name or its alias."""
 
-    model_config = ConfigDict(
-        extra="forbid", frozen=True, allow_inf_nan=False, populate_by_name=True
-    )
+    model_config = ConfigDict(extra="forbid", frozen=True, populate_by_name=True)
+
+
+class FiniteModel(Model):
+    """Refuses infinities and NaN too."""
+
+    model_config = ConfigDict(allow_inf_nan=False)

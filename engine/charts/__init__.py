@@ -22,7 +22,7 @@ from stillflow.engine.charts.page import (
     PaperName,
 )
 from stillflow.engine.charts.picture import TitleBlock
-from stillflow.engine.charts.progress import Progress, progress_chart
+from stillflow.engine.charts.progress import ProgressPlot, progress_chart
 from stillflow.engine.charts.reasoning import (
     RULED_OUT,
     PathDerived,
@@ -33,7 +33,13 @@ from stillflow.engine.charts.reasoning import (
     ReasoningPath,
 )
 from stillflow.engine.charts.reasoningpicture import reasoning_chart
-from stillflow.engine.charts.routes import ROUTE_FORMATS, Route, Routes, RouteStep, routes_chart
+from stillflow.engine.charts.routes import (
+    ROUTE_FORMATS,
+    Routes,
+    RouteStep,
+    RouteTaken,
+    routes_chart,
+)
 from stillflow.engine.charts.stationdrawing import station_chart
 from stillflow.engine.charts.stations import AirPath, ChartStation, StationReading
 
@@ -65,10 +71,10 @@ __all__ = [
     "PathFault",
     "PathLink",
     "PathRule",
-    "Progress",
+    "ProgressPlot",
     "ReasoningPath",
-    "Route",
     "RouteStep",
+    "RouteTaken",
     "Routes",
     "StationReading",
     "TitleBlock",

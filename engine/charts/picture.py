@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from enum import StrEnum
 from typing import Literal
 
-from stillflow.engine.base import Model
+from stillflow.engine.base import FiniteModel
 
 
 class NodeKind(StrEnum):
@@ -55,7 +55,7 @@ Line = Literal["for", "against", "plain"]
 Gate = Literal["", "or", "and", "inhibit", "basic", "undeveloped", "condition", "transfer"]
 
 
-class TitleBlock(Model):
+class TitleBlock(FiniteModel):
     """What stands on the edge of every chart.
 
     `date` is the day the chart is of (the visit's, or today's); `filters` are the choices that

@@ -19,14 +19,14 @@ RUNNING = 5
 _SIZE = Room(620.0, 360.0)
 
 
-class Progress(Model):
+class ProgressPlot(Model):
     """Marks of 100 by trainee, in the order of the drills."""
 
     title: TitleBlock
     marks: dict[str, tuple[int, ...]]
 
 
-def progress_chart(progress: Progress) -> Chart:
+def progress_chart(progress: ProgressPlot) -> Chart:
     """The chart to render."""
     words = "; ".join(f"{name}: {', '.join(map(str, got))}" for name, got in progress.marks.items())
     picture = Picture(progress.title, f"Marks in order. {words}.", (), ())
@@ -44,7 +44,7 @@ def running(marks: tuple[int, ...]) -> list[float]:
     return [fmean(marks[max(0, end - RUNNING) : end]) for end in range(1, len(marks) + 1)]
 
 
-def _draw(progress: Progress, picture: Picture, paper: OnPaper) -> list[Scene]:
+def _draw(progress: ProgressPlot, picture: Picture, paper: OnPaper) -> list[Scene]:
     sheet = Sheet(progress.title, picture.alt, _key(list(progress.marks)), paper)
     most = max((len(got) for got in progress.marks.values()), default=1)
     step = -(-most // 10)

@@ -66,7 +66,7 @@ class RouteStep(Model):
     caution: str = ""
 
 
-class Route(Model):
+class RouteTaken(Model):
     """One way through the house: whose, its steps, and how it ended."""
 
     name: str
@@ -79,8 +79,8 @@ class Routes(Model):
     """Two routes through one house, the trainee's first."""
 
     title: TitleBlock
-    first: Route
-    second: Route
+    first: RouteTaken
+    second: RouteTaken
 
 
 def routes_chart(routes: Routes) -> Chart:
@@ -92,7 +92,7 @@ def routes_chart(routes: Routes) -> Chart:
     return Chart("drill", picture, data, lambda paper: _draw(routes, picture, paper), ROUTE_FORMATS)
 
 
-def _both(routes: Routes) -> tuple[Route, Route]:
+def _both(routes: Routes) -> tuple[RouteTaken, RouteTaken]:
     return routes.first, routes.second
 
 
@@ -162,7 +162,7 @@ def _paged(lanes: Sequence[list[MeasuredNode]], most: float | None) -> Iterable[
 
 
 def _lane(
-    route: Route, start: int, items: Sequence[MeasuredNode], x: float, top: float
+    route: RouteTaken, start: int, items: Sequence[MeasuredNode], x: float, top: float
 ) -> tuple[list[tuple[str, list[Mark]]], float]:
     left = x + _CLOCK
     words = f"{route.name}: {minutes(route.minutes)}, {route.ending}"

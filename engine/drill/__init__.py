@@ -2,7 +2,7 @@
 
 from stillflow.engine.drill.house import LEVELS, DrillHouse, Level, Order, build_house
 from stillflow.engine.drill.path import ENDINGS, routes
-from stillflow.engine.drill.play import CAUTIOUS, Choice, Done, Drill, Walked
+from stillflow.engine.drill.play import CAUTIOUS, Done, Drill, Option, Walked
 from stillflow.engine.drill.review import TOLD_NOTHING, Review, play_by_plan, review
 
 __all__ = [
@@ -10,11 +10,11 @@ __all__ = [
     "ENDINGS",
     "LEVELS",
     "TOLD_NOTHING",
-    "Choice",
     "Done",
     "Drill",
     "DrillHouse",
     "Level",
+    "Option",
     "Order",
     "Review",
     "Walked",

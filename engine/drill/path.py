@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from stillflow.engine.base import percent
-from stillflow.engine.charts import Route, Routes, RouteStep, TitleBlock
+from stillflow.engine.charts import Routes, RouteStep, RouteTaken, TitleBlock
 from stillflow.engine.drill.play import Done, Drill
 from stillflow.engine.drill.review import Review
 
@@ -26,11 +26,11 @@ def routes(review: Review, title: TitleBlock) -> Routes:
     )
 
 
-def _route(name: str, drill: Drill, review: Review) -> Route:
+def _route(name: str, drill: Drill, review: Review) -> RouteTaken:
     walked: dict[int, str] = {}
     for one in drill.walked_past:
         walked.setdefault(one.number, one.what)
-    return Route(
+    return RouteTaken(
         name=name,
         steps=tuple(_step(one, walked.get(one.number, ""), review) for one in drill.done),
         minutes=drill.minutes,

@@ -15,7 +15,7 @@ from typing import Literal
 
 from pydantic import Field, model_validator
 
-from stillflow.engine.base import InputError, Model
+from stillflow.engine.base import FiniteModel, InputError
 from stillflow.engine.faulttree.diagram import DecisionDiagram
 
 Method = Literal["exact", "rare-event"]
@@ -28,7 +28,7 @@ MOST_CUT_SETS = 20_000
 EventKind = Literal["basic", "undeveloped", "condition"]
 
 
-class PrimaryEvent(Model):
+class PrimaryEvent(FiniteModel):
     """Something that can happen by itself.
 
     Attributes:
@@ -47,7 +47,7 @@ class PrimaryEvent(Model):
     code: str = ""
 
 
-class Gate(Model):
+class Gate(FiniteModel):
     """Something that happens when any one ("or") or all ("and", "inhibit") of its inputs happen.
 
     An inhibit gate passes its one input on while the conditions among its inputs hold (IEC 61025).
@@ -65,7 +65,7 @@ class Gate(Model):
     inputs: tuple[str, ...] = Field(min_length=1)
 
 
-class FaultTree(Model):
+class FaultTree(FiniteModel):
     """A top event and all that is below it. Gates and events may be used more than once.
 
     Raises InputError where two parts have one id or code, an input is missing, a gate is below

@@ -11,7 +11,7 @@ from drill_houses import RULES, choice, house_with
 from stillflow.casebook.marks import (
     EXAM,
     EXAM_LEVELS,
-    Mark,
+    DrillMark,
     add_mark,
     exam_seed,
     mark_of,
@@ -22,7 +22,7 @@ from stillflow.engine.drill import Drill, review
 
 
 @pytest.fixture
-def mark() -> Mark:
+def mark() -> DrillMark:
     drill = Drill(RULES, house_with(RULES, "seal-torn").fresh())
     drill.do(choice(drill, "danger"))
     drill.do(choice(drill, "seal-look"), [])
@@ -31,7 +31,7 @@ def mark() -> Mark:
     return mark_of(review(drill), "Ann Example", exam=2, number=3)
 
 
-def test_a_mark_says_what_the_drill_was(mark: Mark) -> None:
+def test_a_mark_says_what_the_drill_was(mark: DrillMark) -> None:
     assert (mark.trainee, mark.exam, mark.number) == ("Ann Example", 2, 3)
     assert mark.faults == ("seal-torn",)
     assert mark.ending == "mended"
@@ -40,7 +40,7 @@ def test_a_mark_says_what_the_drill_was(mark: Mark) -> None:
     assert mark.at <= datetime.now(UTC)
 
 
-def test_marks_come_back_as_they_were_kept_in_order(tmp_path: Path, mark: Mark) -> None:
+def test_marks_come_back_as_they_were_kept_in_order(tmp_path: Path, mark: DrillMark) -> None:
     path = tmp_path / "deep" / "marks.jsonl"
     assert read_marks(path) == []
     other = mark.model_copy(update={"trainee": 'Bo "Ü" Example', "mark": 7})
@@ -51,7 +51,9 @@ def test_marks_come_back_as_they_were_kept_in_order(tmp_path: Path, mark: Mark) 
 
 
 @pytest.mark.parametrize("line", ["{", '{"trainee": "x"}', "[]", '{"mark": 101}', "null"])
-def test_a_damaged_line_is_named_with_its_number(tmp_path: Path, mark: Mark, line: str) -> None:
+def test_a_damaged_line_is_named_with_its_number(
+    tmp_path: Path, mark: DrillMark, line: str
+) -> None:
     path = tmp_path / "marks.jsonl"
     add_mark(path, mark)
     with path.open("a", encoding="utf-8") as stream:
@@ -60,7 +62,7 @@ def test_a_damaged_line_is_named_with_its_number(tmp_path: Path, mark: Mark, lin
         read_marks(path)
 
 
-def test_a_place_that_cannot_be_written_is_said(tmp_path: Path, mark: Mark) -> None:
+def test_a_place_that_cannot_be_written_is_said(tmp_path: Path, mark: DrillMark) -> None:
     (tmp_path / "file").write_text("")
     with pytest.raises(SetupError, match="cannot be kept"):
         add_mark(tmp_path / "file" / "marks.jsonl", mark)

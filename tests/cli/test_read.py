@@ -40,7 +40,7 @@ def test_a_loss_of_one_share_sealed_and_working_is_no_obstruction() -> None:
 def test_the_first_line_is_the_verdict_then_what_tells_the_rest_apart_then_sizes() -> None:
     outcome = stillflow("read", "--sealed", "128", "--working", "30", *RATED).out
     places = [
-        "Obstruction in the tubing or",
+        "Obstruction in the ",
         "\nnext: ",
         "like a way squeezed",
         "Readings",

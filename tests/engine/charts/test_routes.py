@@ -9,13 +9,13 @@ import pytest
 from stillflow.engine.charts.chart import render
 from stillflow.engine.charts.picture import TitleBlock
 from stillflow.engine.charts.progress import Progress, progress_chart, running
-from stillflow.engine.charts.routes import Route, Routes, RouteStep, routes_chart
+from stillflow.engine.charts.routes import Routes, RouteStep, RouteTaken, routes_chart
 from stillflow.engine.charts.scene import Text
 
 LONG = "What does the gauge read at the unit's intake, tubing off, with air entering?"
 
 
-def route(name: str, count: int, ending: str = "mended") -> Route:
+def route(name: str, count: int, ending: str = "mended") -> RouteTaken:
     steps = tuple(
         RouteStep(
             number=n,
@@ -29,7 +29,7 @@ def route(name: str, count: int, ending: str = "mended") -> Route:
         )
         for n in range(1, count + 1)
     )
-    return Route(name=name, steps=steps, minutes=3.0 * count, ending=ending)
+    return RouteTaken(name=name, steps=steps, minutes=3.0 * count, ending=ending)
 
 
 def routes(first: int, second: int) -> Routes:
