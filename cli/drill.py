@@ -38,8 +38,8 @@ from stillflow.engine.drill import (
     TOLD_NOTHING,
     Done,
     Drill,
-    Option,
     Order,
+    Possible,
     Review,
     build_house,
     review,
@@ -56,10 +56,10 @@ Do whatever you like in it, by number or by words to search for; the house answe
 counts. Afterwards your way is laid beside the planner's, and marked.
 
 \b
-stillflow drill                        a house, easy
-stillflow drill --level 3 --seed 7     two faults; everybody who gives seed 7 gets this house
-stillflow drill --set --trainee Ann    an exam of {EXAM} houses, the same for all; marks are kept
-stillflow drill marks                  what everybody has, and who gets on
+stillflow drill                       a house, easy
+stillflow drill --level 3 --seed 7    two faults; seed 7 is the same for all
+stillflow drill --set --trainee Ann   an exam of {EXAM} houses; marks are kept
+stillflow drill marks                 what everybody has, and who gets on
 """
 
 PROMPT = """What next? A number, or words to search for.
@@ -81,7 +81,7 @@ MEANINGS = (
 @click.group("drill", help=HELP, invoke_without_command=True)
 @click.option(
     "--level",
-    type=click.Option([str(one) for one in LEVELS]),
+    type=click.Choice([str(one) for one in LEVELS]),
     default="1",
     show_default=True,
     help="1 common and honest, 2 any fault and answers that mislead, 3 two faults",
@@ -330,7 +330,7 @@ class Practice:
                 self._do(drill, choice)
         return True
 
-    def _chosen(self, drill: Drill, line: str) -> Option | None:
+    def _chosen(self, drill: Drill, line: str) -> Possible | None:
         """The choice a number or a whole id names; else what the words find is listed."""
         if line.isascii() and line.isdigit():
             if not 1 <= int(line[:6]) <= len(drill.choices):
@@ -358,7 +358,7 @@ class Practice:
             self._screen.text(f"and {len(found) - FOUND} more; say more words.")
         return None
 
-    def _do(self, drill: Drill, choice: Option) -> None:
+    def _do(self, drill: Drill, choice: Possible) -> None:
         screen = self._screen
         why = drill.why_not_now(choice)
         if why:
@@ -396,7 +396,7 @@ class Practice:
                 return [known[one] for one in numbers]
             self._screen.text(f"Type numbers from 1 to {len(CAUTIOUS)}, such as: 1 3")
 
-    def _after(self, drill: Drill, choice: Option, step: Done) -> None:
+    def _after(self, drill: Drill, choice: Possible, step: Done) -> None:
         if not self._explain:
             return
         if choice.check is not None and choice.check.kind == "reading":
@@ -436,18 +436,18 @@ class Practice:
             self._screen.text("Enter shows the rest.", style="bold")
 
 
-def _sort(choice: Option) -> str:
+def _sort(choice: Possible) -> str:
     if choice.check is None:
         return "fix"
     return "measure" if choice.check.kind == "reading" else "check"
 
 
-def _of_kind(drill: Drill, kind: str) -> list[tuple[int, Option]]:
+def _of_kind(drill: Drill, kind: str) -> list[tuple[int, Possible]]:
     wanted = {"measure": "measure", "checks": "check", "fixes": "fix"}[kind]
     return [(n, one) for n, one in enumerate(drill.choices, 1) if _sort(one) == wanted]
 
 
-def _cells(choices: Sequence[tuple[int, Option]]) -> list[str]:
+def _cells(choices: Sequence[tuple[int, Possible]]) -> list[str]:
     return [f"{number:>3} {one.id}" for number, one in choices]
 
 

@@ -11,7 +11,7 @@ from collections import deque
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
-from stillflow.engine.charts.tidy import Cell, Gaps, Placed, Size, Twig, place
+from stillflow.engine.charts.tidy import Cell, Gaps, Laid, Size, Twig, place
 
 
 @dataclass(frozen=True)
@@ -31,7 +31,7 @@ class Piece:
     """A part of the tree, and where its boxes stand relative to its own top left corner."""
 
     top: Cell
-    places: Placed
+    places: Laid
 
 
 @dataclass(frozen=True)
@@ -93,7 +93,7 @@ class Cutter:
     def _limit(self) -> float:
         return float("inf") if self.room is None else self._span(self.room)
 
-    def _place(self, top: Cell) -> Placed:
+    def _place(self, top: Cell) -> Laid:
         return place(top, {c: self.size(c) for c in top.walk()}, self.across, self.gaps)
 
     def _fits(self, top: Cell) -> bool:

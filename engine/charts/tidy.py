@@ -72,14 +72,14 @@ class Cell:
 
 
 @dataclass(frozen=True)
-class Placed:
+class Laid:
     """Top left corner of each cell of a piece, and how much room the piece takes in points."""
 
     corners: dict[Cell, Point]
     room: Size
 
 
-def place(top: Cell, sizes: dict[Cell, Size], across: bool, gaps: Gaps) -> Placed:
+def place(top: Cell, sizes: dict[Cell, Size], across: bool, gaps: Gaps) -> Laid:
     """Place a piece.
 
     Args:
@@ -111,7 +111,7 @@ def place(top: Cell, sizes: dict[Cell, Size], across: bool, gaps: Gaps) -> Place
         corners[cell] = corner if across else corner[::-1]
     length = max(end.values())
     breadth = max(high for _, high in outline) - min(low for low, _ in outline)
-    return Placed(corners, Size(length, breadth) if across else Size(breadth, length))
+    return Laid(corners, Size(length, breadth) if across else Size(breadth, length))
 
 
 def _starts(

@@ -2,7 +2,7 @@
 
 from stillflow.engine.drill.house import LEVELS, DrillHouse, Level, Order, build_house
 from stillflow.engine.drill.path import ENDINGS, routes
-from stillflow.engine.drill.play import CAUTIOUS, Done, Drill, Option, Walked
+from stillflow.engine.drill.play import CAUTIOUS, Done, Drill, Possible, Walked
 from stillflow.engine.drill.review import TOLD_NOTHING, Review, play_by_plan, review
 
 __all__ = [
@@ -14,8 +14,8 @@ __all__ = [
     "Drill",
     "DrillHouse",
     "Level",
-    "Option",
     "Order",
+    "Possible",
     "Review",
     "Walked",
     "build_house",

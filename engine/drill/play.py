@@ -40,7 +40,7 @@ CAUTIOUS: tuple[str, ...] = get_args(Caution.model_fields["about"].annotation)
 
 
 @dataclass(frozen=True)
-class Option:
+class Possible:
     """One thing the trainee may do: a check, or the fix of a fault."""
 
     id: str
@@ -143,24 +143,24 @@ class Drill:
         return Session(self.knowledge, self.house.visit).progress.spent
 
     @cached_property
-    def choices(self) -> tuple[Option, ...]:
+    def choices(self) -> tuple[Possible, ...]:
         """All checks and fixes that can be in this house, checks first, in a fixed order.
 
         A trainee types their numbers, so that a number means the same to the end.
         """
         checks = [
-            Option(check.id, check.ask, check.minutes, check=check)
+            Possible(check.id, check.ask, check.minutes, check=check)
             for check in self.knowledge.checks.values()
             if possible(check.possible_when, self.house.call.truth)
         ]
         fixes = [
-            Option(fault.id, fault.title, fault.fix.minutes, fault=fault)
+            Possible(fault.id, fault.title, fault.fix.minutes, fault=fault)
             for fault in self.knowledge.faults.values()
             if possible(fault.possible_when, self.house.call.truth)
         ]
         return (*checks, *fixes)
 
-    def minutes_of(self, choice: Option) -> float:
+    def minutes_of(self, choice: Possible) -> float:
         """What a choice takes now, with what must be opened for it."""
         access = choice.check.access if choice.check else None
         if choice.fault is not None:
@@ -169,7 +169,7 @@ class Drill:
             return choice.minutes
         return choice.minutes + self.knowledge.accesses[access].minutes
 
-    def why_not_now(self, choice: Option) -> str:
+    def why_not_now(self, choice: Possible) -> str:
         """Why a choice makes no sense yet; empty if it does."""
         check = choice.check
         if check is None:
@@ -181,7 +181,7 @@ class Drill:
             return "it asks more about something that was not found yet"
         return ""
 
-    def cautions(self, choice: Option) -> tuple[Caution, ...]:
+    def cautions(self, choice: Possible) -> tuple[Caution, ...]:
         """The dangers of a choice that were not made safe yet in this house.
 
         None of the question about danger, which is what asks for them.
@@ -199,7 +199,7 @@ class Drill:
         unsafe = dict.fromkeys(name for name in named if name not in self._safe)
         return tuple(self.knowledge.cautions[name] for name in unsafe)
 
-    def do(self, choice: Option, safe: Collection[str] | None = None) -> Done:
+    def do(self, choice: Possible, safe: Collection[str] | None = None) -> Done:
         """Do a check or a fix.
 
         Args:
@@ -257,7 +257,7 @@ class Drill:
         """Whether a fix was made that nothing has proved since."""
         return self._unproved
 
-    def _past_danger(self, choice: Option, number: int) -> bool:
+    def _past_danger(self, choice: Possible, number: int) -> bool:
         """Whether this goes on past a stop sign; then the drill is over."""
         if choice.check is not None and choice.check.first:
             self._asked_danger = True
@@ -299,7 +299,7 @@ class Drill:
             if any(isinstance(item, Stop) for item in rule.then)
         }
 
-    def _make_safe(self, choice: Option, number: int, safe: Collection[str] | None) -> None:
+    def _make_safe(self, choice: Possible, number: int, safe: Collection[str] | None) -> None:
         due = self.cautions(choice)
         if safe is not None:
             for caution in due:
@@ -314,7 +314,7 @@ class Drill:
         self.walked_past.append(Walked(number, what, happens, minutes))
         self._extra += minutes
 
-    def _check(self, choice: Option, began: float) -> Done:
+    def _check(self, choice: Possible, began: float) -> Done:
         check = choice.check
         assert check is not None
         step = self.session.step_for(check.id)
@@ -342,7 +342,7 @@ class Drill:
             tells=not (check.first or check.verifies),
         )
 
-    def _fix(self, choice: Option, began: float) -> Done:
+    def _fix(self, choice: Possible, began: float) -> Done:
         fault = choice.fault
         assert fault is not None
         progress = self.session.progress

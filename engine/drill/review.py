@@ -9,7 +9,7 @@ from dataclasses import dataclass
 
 from stillflow.engine.base import counted, minutes, percent
 from stillflow.engine.drill.house import DrillHouse
-from stillflow.engine.drill.play import Done, Drill, Option, Walked
+from stillflow.engine.drill.play import Done, Drill, Possible, Walked
 from stillflow.engine.ruleset import Knowledge
 
 KNOWN = 0.8
@@ -112,12 +112,14 @@ def review(drill: Drill) -> Review:
     )
 
 
-def _choice(by_id: dict[tuple[bool, str], Option], knowledge: Knowledge, check_id: str) -> Option:
+def _choice(
+    by_id: dict[tuple[bool, str], Possible], knowledge: Knowledge, check_id: str
+) -> Possible:
     # What the paperwork leaves open the planner may ask, even where the house says it cannot be.
     if (False, check_id) in by_id:
         return by_id[False, check_id]
     check = knowledge.checks[check_id]
-    return Option(check.id, check.ask, check.minutes, check=check)
+    return Possible(check.id, check.ask, check.minutes, check=check)
 
 
 def _mark(drill: Drill, planners: Drill, guesses: int) -> int:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from small_rules import DANGER, SMALL, small
 
-from stillflow.engine.drill import Choice, Drill, DrillHouse, Order, build_house
+from stillflow.engine.drill import Drill, DrillHouse, Order, Possible, build_house
 from stillflow.engine.ruleset import Knowledge
 
 STOP = """
@@ -32,7 +32,7 @@ def house_with(rules: Knowledge, fault: str, danger: bool = False) -> DrillHouse
     raise AssertionError(fault)
 
 
-def choice(drill: Drill, name: str) -> Choice:
+def choice(drill: Drill, name: str) -> Possible:
     """What is called so; a fix if `name` begins with it."""
     fix = name.startswith("fix ")
     return next(
