@@ -23,7 +23,7 @@ from stillflow.cli.describe import (
 )
 from stillflow.cli.prompt import FIX_ANSWERS, WHICH_INLET, fix_question
 from stillflow.cli.web.desk import Standing
-from stillflow.cli.web.paper import Block, Paper
+from stillflow.cli.web.paper import Block, PageScreen
 from stillflow.cli.why import show_round
 from stillflow.engine import Session
 from stillflow.engine.base import Station, quantity
@@ -115,9 +115,9 @@ class StepPage:
         return fix_question(self.step.fix) if self.step.fix is not None else ""
 
 
-def written(show: Callable[[Paper], None]) -> tuple[Block, ...]:
+def written(show: Callable[[PageScreen], None]) -> tuple[Block, ...]:
     """What is written on a paper."""
-    paper = Paper()
+    paper = PageScreen()
     show(paper)
     return tuple(paper.blocks)
 
@@ -236,7 +236,7 @@ def ended(step: NextStep) -> tuple[Block, ...]:
 def ending(standing: Standing) -> tuple[Block, ...]:
     """Why the guided part ends, and the summary."""
 
-    def show(paper: Paper) -> None:
+    def show(paper: PageScreen) -> None:
         show_ending(paper, standing.step)
         show_summary(paper, summarise(standing.session), ended=True)
 
@@ -246,7 +246,7 @@ def ending(standing: Standing) -> tuple[Block, ...]:
 def why_now(standing: Standing) -> tuple[Block, ...]:
     """Why this step and no other, what is likely, what each answer would mean."""
 
-    def show(paper: Paper) -> None:
+    def show(paper: PageScreen) -> None:
         step = standing.step
         show_because(paper, step)
         show_belief(paper, step)
@@ -290,7 +290,7 @@ def _picture(check: CheckStep | None) -> str:
 def course(standing: Standing) -> tuple[Block, ...]:
     """How the visit came to where it stands, round by round."""
 
-    def show(paper: Paper) -> None:
+    def show(paper: PageScreen) -> None:
         for one in rounds(standing.session):
             show_round(paper, standing.session, one, None)
 

@@ -32,7 +32,7 @@ class Block:
     rows: tuple[tuple[str, ...], ...] = ()
 
 
-class Paper(Screen):
+class PageScreen(Screen):
     """A screen that keeps what is written on it."""
 
     def __init__(self) -> None:

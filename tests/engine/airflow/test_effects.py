@@ -50,7 +50,7 @@ def test_an_effect_reads_back_as_it_was_written(written):
         ({"kind": "hole", "at": "bin", "diameter_in": 0.6}, "needs two numbers"),
         ({"kind": "hole", "at": "bin", "diameter_in": "ab"}, "needs two numbers"),
         ({"kind": "hole", "at": "bin", "diameter_in": [0.1, float("nan")]}, "finite"),
-        ({"kind": "hole", "at": "bin", "diameter_in": [0.0, 0.5]}, "outside 0.01 to 3 in"),
+        ({"kind": "hole", "at": "bin", "diameter_in": [0.0, 0.5]}, "from 0.01 to 3, in"),
         ({"kind": "speed", "factor": [0.5, 3]}, "of full speed"),
         ({"kind": "puncture"}, "'hole', 'throat'"),
         ({"kind": "none", "at": "bin"}, "not permitted"),

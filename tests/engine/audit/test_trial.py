@@ -78,7 +78,7 @@ def test_signs_are_ratios_of_how_often_an_answer_is_seen_with_the_fault_and_else
     grounds = grounds_of(knowledge, "seal-torn")
     subject = Subject(knowledge)
     assert subject.model is not None
-    prior = subject.model.prior({}, ())
+    prior = subject.model.prior({})
     outlook = subject.outlooks["seal-look"]
     row, column = outlook.answers.index("torn"), knowledge.fault_index["seal-torn"]
     others = np.delete(prior, column) / np.delete(prior, column).sum()

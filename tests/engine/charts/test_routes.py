@@ -8,7 +8,7 @@ import pytest
 
 from stillflow.engine.charts.chart import render
 from stillflow.engine.charts.picture import TitleBlock
-from stillflow.engine.charts.progress import Progress, progress_chart, running
+from stillflow.engine.charts.progress import ProgressPlot, progress_chart, running
 from stillflow.engine.charts.routes import Routes, RouteStep, RouteTaken, routes_chart
 from stillflow.engine.charts.scene import Text
 
@@ -82,7 +82,7 @@ def test_the_line_of_marks_is_the_mean_of_the_last_five() -> None:
 
 
 def test_progress_has_a_point_for_each_drill_and_says_whose() -> None:
-    progress = Progress(title=TitleBlock(title="Marks"), marks={"Ann": (10, 90), "Bo": (50,)})
+    progress = ProgressPlot(title=TitleBlock(title="Marks"), marks={"Ann": (10, 90), "Bo": (50,)})
     (page,) = progress_chart(progress).pages(None)
     said = words([m for g in page.groups for m in g.marks if isinstance(m, Text)])
     assert "Ann" in said
