@@ -59,6 +59,8 @@ def show_check(screen: Screen, step: CheckStep, number: int) -> None:
     screen.text(step.ask, style="bold")
     if step.station is not None:
         screen.text(f"Gauge {place_words(step)}, {step.condition}.")
+    if len(step.inlets) > 1:
+        screen.text(f"Begin with {', then '.join(step.inlets[:4])}.")
     for index, answer in enumerate(step.answers, 1):
         screen.item(f"{index}", answer.label)
 
@@ -85,6 +87,8 @@ def show_fix(screen: Screen, fix: FixStep, number: int) -> None:
     if fix.refer:
         screen.text(f"This work belongs to {fix.refer}.", style="bold")
     screen.item("sure?", fix.confirm, 0)
+    if len(fix.inlets) > 1:
+        screen.item("where?", f"look at {', then '.join(fix.inlets[:4])}", 0)
     screen.numbered(fix.steps)
     if fix.parts:
         screen.text(f"Parts: {', '.join(fix.parts)}.")

@@ -155,7 +155,7 @@ class Guided:
         """Which inlet an answer is about, asked where only the person can say."""
         if step.check is None:
             asks = step.fix is not None and step.fix.asks_inlet and answer == "yes"
-            return ask_inlet(self._session.progress.inlets.names) if asks else None
+            return ask_inlet(step.fix.inlets) if step.fix is not None and asks else None
         points = any(one.inlet for one in step.check.answers if one.id == answer)
         asks = points or (step.check.asks_inlet and answer not in NO_ANSWER)
         return ask_inlet(step.check.inlets) if asks else None

@@ -59,13 +59,26 @@ class Places:
             names = [name for name in names if name not in read]
         elif not any(answer.inlet for answer in check.answers):
             return ()
+        if check.station is Station.OTHER and (middle := self._halving(names)):
+            return (middle, *(name for name in names if name != middle))
+        return self.in_order(names)
+
+    def in_order(self, among: Sequence[str] | None = None) -> tuple[str, ...]:
+        """Names of inlets in the order in which to look for a leak at one of them.
+
+        Args:
+            among: some of them; all but the complaint's by default.
+        """
+        names = [
+            name
+            for name in (self._inlets.names if among is None else among)
+            if name != self._inlets.here
+        ]
         if len(names) < 2:
             return tuple(names)
         chances = [self._chance(name, len(names)) for name in names]
         branches = [self._inlets.branch_of(name) or f"/{name}" for name in names]
         ways = {branch: index for index, branch in enumerate(dict.fromkeys(branches))}
-        if check.station is Station.OTHER and (middle := self._halving(names)):
-            return (middle, *(name for name in names if name != middle))
         order = search_order(
             chances,
             [LOOK_MINUTES] * len(names),
@@ -84,7 +97,9 @@ class Places:
         row = [name for name in listed if name != self._inlets.here]
         if len(row) < LEAST_ROW or not self._squeezed:
             return ""
-        low, high = 0, len(row)
+        here = self._inlets.here
+        # What squeezes the complaint's inlet too lies before its own branch.
+        low, high = 0, listed.index(here) if here in listed else len(row)
         for at, good in self._well().items():
             name = self._inlets.other if at is Station.OTHER else str(at)
             if name in row:

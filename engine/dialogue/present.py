@@ -101,6 +101,7 @@ class Presenter:
             title=titled(fault, self._places.of(fault)),
             inlet=self._places.of(fault) or None,
             asks_inlet=self._places.asked(fault),
+            inlets=self._places.in_order() if self._places.asked(fault) else (),
             minutes=minutes,
             steps=fix.steps,
             parts=fix.parts,

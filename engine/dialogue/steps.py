@@ -57,13 +57,14 @@ class FixStep(Model):
 
     `minutes` are those of the fix and of opening what must be opened for it, as in a `CheckStep`.
     `inlet` is the name of the one it is made at, as far as that is told; `asks_inlet` says that
-    nobody has said yet which it is.
+    nobody has said yet which it is, and `inlets` at which to look for it, in that order.
     """
 
     fault: str
     title: str
     inlet: str | None = None
     asks_inlet: bool = False
+    inlets: tuple[str, ...] = ()
     minutes: float
     steps: tuple[str, ...]
     parts: tuple[str, ...]

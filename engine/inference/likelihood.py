@@ -25,6 +25,7 @@ from stillflow.engine.inference.facts import (
     typical_reading,
 )
 from stillflow.engine.inference.gauging import GaugeModel, gauge_model
+from stillflow.engine.inference.inlets import Further
 from stillflow.engine.inference.sizing import Sizes, sizes_of
 from stillflow.engine.inference.table import RuleTable
 from stillflow.engine.inference.visit import Visit
@@ -100,7 +101,7 @@ class LikelihoodModel:
         self._table = table
         self.baseline = baseline
         self._visit = visit
-        self._known: dict[tuple[str, tuple[FactValue | None, ...]], Outlook] = {}
+        self._known: dict[tuple[object, ...], Outlook] = {}
         self._shared: dict[str, tuple[str, ...]] = {}
         self._read: dict[frozenset[tuple[Spot, float]], dict[str, FactValue]] = {}
         self._reading_names = {
@@ -178,8 +179,18 @@ class LikelihoodModel:
         earlier is used again while those stand.
         """
         facts = self.facts(situation)
+        # No fact tells of readings at further inlets, but other readings hang on them.
+        further = frozenset(
+            (spot, value)
+            for spot, value in situation.readings.items()
+            if isinstance(spot[1], Further)
+        )
         keys = {
-            check_id: (check_id, tuple(map(facts.get, self.neighbours(check_id))))
+            check_id: (
+                check_id,
+                tuple(map(facts.get, self.neighbours(check_id))),
+                further if self._knowledge.checks[check_id].kind == "reading" else None,
+            )
             for check_id in check_ids
         }
         missing = [check_id for check_id in check_ids if keys[check_id] not in self._known]

@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import pytest
 
+from stillflow.cli.describe import show_check
 from stillflow.cli.prompt import Typed, ask_inlet, reading_said, understand
+from stillflow.cli.screen import Screen
 from stillflow.engine import Session, Site, Visit, load_rules
 from stillflow.engine.dialogue.present import Presenter
 from stillflow.engine.dialogue.steps import CheckStep
@@ -72,3 +74,12 @@ def test_a_reading_at_any_inlet_is_taken_at_any_prompt(
     assert (event.check, event.answer, event.inlet) == (check, answer, inlet)
     assert reading_said(session, "sealed 92", None) is None
     assert reading_said(session, "3 at landing", None) is None
+
+
+def test_the_inlets_to_begin_with_are_shown_with_the_question(
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    site = Site(inlet="hall", inlets=("hall", "landing", "study"))
+    show_check(Screen(), Session(KNOWLEDGE, Visit(site=site)).step_for("inlets-listen"), 1)
+    assert "Begin with landing, then study." in capsys.readouterr().out
+    assert not step("inlets-listen").inlets

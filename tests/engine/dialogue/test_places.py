@@ -139,7 +139,7 @@ def test_another_inlet_is_asked_of_once_by_name(knowledge: Knowledge) -> None:
 
 def test_a_squeeze_in_the_main_run_is_halved_along_the_listed_inlets(knowledge: Knowledge) -> None:
     row = ("first", "second", "third", "fourth", "fifth", "sixth", "seventh")
-    site = Site(inlet="hall", inlets=tuple(NamedInlet(name=name) for name in ("hall", *row)))
+    site = Site(inlet="hall", inlets=tuple(NamedInlet(name=name) for name in (*row, "hall")))
     session = Session(knowledge, Visit(site=site, unit=Unit(rated_sealed=130, rated_airflow=114)))
     for check, answer in (
         ("danger-signs", "none"),

@@ -14,6 +14,7 @@ from stillflow.engine.base.scales import AirState, Station, Strength
 from stillflow.engine.dialogue.session import Session
 from stillflow.engine.inference.baseline import baseline_for
 from stillflow.engine.inference.facts import typical
+from stillflow.engine.inference.inlets import Further
 from stillflow.engine.inference.likelihood import LikelihoodModel, Situation, spot_of
 from stillflow.engine.inference.losses import OFFSET_INH2O
 from stillflow.engine.inference.table import rule_table
@@ -152,3 +153,16 @@ def test_outlooks_are_the_same_whether_remembered_or_worked_out_anew() -> None:
     hiss, seal = model.outlooks(low, ["hiss", "seal-look"])
     assert hiss is not first[0]
     assert seal is first[1]
+
+
+def test_a_reading_at_a_further_inlet_changes_what_others_are_expected_to_be() -> None:
+    knowledge = load_rules()
+    visit = Visit(unit=Unit(rated_sealed=130.0, rated_airflow=114.0))
+    model = model_of(knowledge, visit)
+    before = Situation({}, {(AirState.WORKING, Station.INLET): 45.0})
+    after = before.with_reading((AirState.WORKING, Further(2, "study", "study")), 78.0)
+    [first] = model.outlooks(before, ["working-other"])
+    [then] = model.outlooks(after, ["working-other"])
+    [fresh] = model_of(knowledge, visit).outlooks(after, ["working-other"])
+    assert not np.allclose(first.likelihood, then.likelihood, atol=0.01)
+    assert np.allclose(then.likelihood, fresh.likelihood)
