@@ -108,7 +108,7 @@ def _chosen(
             what = "these readings cannot be on this system, so they are set aside"
             raise InputError(what, right="read again, or say what unit it is (--rated-sealed)")
         return session, session.progress, ()
-    if found or any(value is not None for value in options.values()):
+    if found or any(value not in (None, ()) for value in options.values()):
         right = "name a visit, or give readings"
         raise InputError("a visit has its own readings and its own system", right=right)
     # Of a worked case all its readings are drawn, whichever were taken on the way.
