@@ -48,19 +48,28 @@ def place_words(step: CheckStep) -> str:
     }[step.station]
 
 
-def show_check(screen: Screen, step: CheckStep, number: int) -> None:
-    """A check to make: cautions first, then the question and its answers."""
+def show_check(screen: Screen, step: CheckStep, number: int, reminder: str = "") -> None:
+    """A check to make: what to do, its dangers, then the answers.
+
+    Args:
+        screen: where to.
+        step: the check, with the cautions to show in full.
+        number: of the step.
+        reminder: the cautions that were shown in full before, in a line.
+    """
     kind = "measure" if step.kind == "reading" else "look, ask or try"
     screen.gap()
     screen.head(f"{number}. {kind}", about(step.minutes))
-    screen.cautions(step.cautions)
-    if step.opens:
-        screen.text(f"First: {step.opens}.")
     screen.text(step.ask, style="bold")
     if step.station is not None:
         screen.text(f"Gauge {place_words(step)}, {step.condition}.")
     if len(step.inlets) > 1:
         screen.text(f"Begin with {', then '.join(step.inlets[:4])}.")
+    if step.opens:
+        screen.text(f"First: {step.opens}.")
+    screen.cautions(step.cautions)
+    if reminder:
+        screen.item("CAUTION", f"as before: {reminder}.", 0, "bold red")
     for index, answer in enumerate(step.answers, 1):
         screen.item(f"{index}", answer.label)
 
@@ -79,11 +88,13 @@ def show_how(screen: Screen, step: CheckStep) -> None:
         screen.text(f"You need: {', '.join(tool.replace('-', ' ') for tool in step.tools)}.")
 
 
-def show_fix(screen: Screen, fix: FixStep, number: int) -> None:
-    """A fix: cautions first, then the steps."""
+def show_fix(screen: Screen, fix: FixStep, number: int, reminder: str = "") -> None:
+    """A fix: what to do, its dangers, then the steps; arguments as `show_check`."""
     screen.gap()
     screen.head(f"{number}. fix: {fix.title}", about(fix.minutes))
     screen.cautions(fix.cautions)
+    if reminder:
+        screen.item("CAUTION", f"as before: {reminder}.", 0, "bold red")
     if fix.refer:
         screen.text(f"This work belongs to {fix.refer}.", style="bold")
     screen.item("sure?", fix.confirm, 0)

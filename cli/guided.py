@@ -6,18 +6,14 @@ from collections.abc import Callable
 from datetime import UTC, datetime
 
 from stillflow.casebook.store import Casebook, Overtaken
+from stillflow.cli.asides import note_said, show_aside
 from stillflow.cli.describe import (
-    show_because,
-    show_belief,
     show_check,
     show_ending,
     show_fix,
-    show_how,
-    show_meanings,
     show_reading,
     show_summary,
 )
-from stillflow.cli.intake import show_known
 from stillflow.cli.prompt import (
     FIX_ANSWERS,
     HINT,
@@ -35,9 +31,11 @@ from stillflow.engine import Session
 from stillflow.engine.base import InputError, SetupError, StillflowError
 from stillflow.engine.dialogue import (
     NextStep,
+    ahead_words,
     change_words,
     detail_said,
     missing_said,
+    reminder_words,
     summarise,
     taken_words,
 )
@@ -60,6 +58,7 @@ class Guided:
         self._opened = opened
         self._session = opened(kept)
         self._unsure: tuple[Event, ...] | None = None
+        self._cautioned: set[str] = set()
 
     def run(self) -> bool:
         """Ask until the visit ends or the person stops; whether it has ended.
@@ -71,8 +70,9 @@ class Guided:
         while True:
             step = self._session.next_step()
             if step.ending is not None:
-                self._finish(step)
-                return True
+                if self._over(step):
+                    return True
+                continue
             self._show(step)
             if not self._answer(step):
                 return False
@@ -87,10 +87,34 @@ class Guided:
 
     def _show(self, step: NextStep) -> None:
         number = self._session.progress.events + 1
-        if step.check is not None:
-            show_check(self._screen, step.check, number)
-        elif step.fix is not None:
-            show_fix(self._screen, step.fix, number)
+        with self._screen.sheet():
+            if step.contradiction:
+                self._screen.gap()
+                self._screen.text(step.contradiction, style="bold")
+            if step.check is not None:
+                cautions, reminder = self._cautions(step.check.cautions)
+                check = step.check.model_copy(update={"cautions": cautions})
+                show_check(self._screen, check, number, reminder)
+            elif step.fix is not None:
+                cautions, reminder = self._cautions(step.fix.cautions)
+                fix = step.fix.model_copy(update={"cautions": cautions})
+                show_fix(self._screen, fix, number, reminder)
+            self._show_standing(step)
+
+    def _cautions(self, cautions: tuple[str, ...]) -> tuple[tuple[str, ...], str]:
+        """The dangers that are new, and a line for those that were shown in full before."""
+        fresh = tuple(one for one in cautions if one not in self._cautioned)
+        known = tuple(one for one in cautions if one in self._cautioned)
+        self._cautioned.update(fresh)
+        return fresh, reminder_words(self._session, known)
+
+    def _show_standing(self, step: NextStep) -> None:
+        """Below the step: what comes after, and what all comes to so far, so that it stays seen."""
+        if self._session.safety_question() is not None or step.choice is None:
+            return
+        self._screen.text(ahead_words(self._session))
+        if self._session.progress.situation.readings:
+            self._screen.item("So far:", self._session.said().verdict, 0)
 
     def _answer(self, step: NextStep) -> bool:
         """Ask until something was recorded or taken back; False for stop."""
@@ -101,6 +125,13 @@ class Guided:
                 if changed is not None:
                     self._change(changed)
                     return True
+                noted = note_said(line, datetime.now(UTC))
+                if noted is not None:
+                    self._keep(noted)
+                    self._screen.text("Noted.")
+                    continue
+                if step.read_before is not None and line.strip().lower() == "same":
+                    line = f"{step.read_before:g}"
                 further = reading_said(self._session, line, datetime.now(UTC))
                 if further is not None:
                     self._keep(further)
@@ -122,10 +153,13 @@ class Guided:
     def _question(self, step: NextStep) -> str:
         if step.fix is not None:
             answers = "   ".join(FIX_ANSWERS.values())
-            return f"{fix_question(step.fix)}   {answers}\nOr: ? (how)   why   back   stop"
+            others = "Or: ? why, back, where, note, unit, danger, stop"
+            return f"{fix_question(step.fix)}   {answers}\n{others}"
         assert step.check is not None
         if step.check.kind == "reading":
             lacks = " Or: there is none." if step.check.part else ""
+            if step.read_before is not None:
+                lacks = f" Or: same (it was {step.read_before:g})."
             return f"Type the reading in inH2O, or with a unit.{lacks}\n{HINT}"
         both = ", or two such as 2 and 3" if step.check.several else ""
         return f"Type a number from 1 to {len(step.check.answers)}{both}.\n{HINT}"
@@ -177,6 +211,7 @@ class Guided:
     def _change(self, changed: Visit) -> None:
         """Keep a visit whose house, unit or tools are now known otherwise, and believe it then."""
         before = self._session
+        changed = changed.model_copy(update={"conclusion": None})
         session = self._opened(changed)
         self._kept = self._casebook.save_header(changed, self._kept)
         self._session = session
@@ -213,33 +248,99 @@ class Guided:
     def _help(self, what: str, step: NextStep) -> bool:
         """Do what was asked for instead of an answer; True if the step has changed."""
         if what == "back":
-            if not self._kept.events:
-                raise InputError("this is the first step", right="there is nothing to go back to")
-            self._write(lambda: self._casebook.drop_last_event(self._kept), self._kept.events[:-1])
-            self._session.undo()
+            self._back()
             return True
-        if what == "unit":
-            show_known(self._screen, self._session.knowledge, self._kept)
-            return False
-        if what == "how":
-            if step.check is not None:
-                show_how(self._screen, step.check)
-            elif step.fix is not None:
-                self._screen.numbered(step.fix.steps)
-            return False
-        self._screen.gap()
-        self._screen.text("Why this now:", style="bold")
-        show_because(self._screen, step)
-        show_belief(self._screen, step)
-        if step.check is not None and not step.verifying:
-            show_meanings(self._screen, self._session.meanings(step.check.id))
+        if what == "danger":
+            return self._ask_again(self._session.safety_step())
+        show_aside(self._screen, what, self._session, step)
         return False
 
+    def _back(self) -> None:
+        if not self._kept.events:
+            raise InputError("this is the first step", right="there is nothing to go back to")
+        self._write(lambda: self._casebook.drop_last_event(self._kept), self._kept.events[:-1])
+        self._session.undo()
+
+    def _ask_again(self, step: NextStep | None) -> bool:
+        """Ask one check, whatever comes next; False if it was left with `back`."""
+        if step is None or step.check is None:
+            raise InputError("there is no such question", right="go on")
+        self._show(step)
+        while True:
+            typed = self._understood(ask("Type its number; or back"), step)
+            if typed.command == "back":
+                return False
+            if typed.command is None:
+                self._record(step, typed)
+                return True
+            show_aside(self._screen, typed.command, self._session, step)
+
+    def _over(self, step: NextStep) -> bool:
+        """Show an ending and have it stand; False where the visit goes on after all."""
+        ended = self._kept.conclusion is not None
+        if step.step != "stop" and not ended:
+            self._finish(step)
+            return True
+        show_ending(self._screen, step)
+        if step.step == "stop":
+            asked = "Look once more, from where it is safe. Is it so?   yes   no (ask it again)"
+        else:
+            asked = "This visit has ended. Enter to leave it so; or: back   weak (not cured)"
+        while True:
+            line = ask(f"{asked}\nOr: where, note, unit, danger, why, back")
+            try:
+                word = " ".join(line.lower().split())
+                if word in ("yes", "y", "", "stop"):
+                    if not word and step.step == "stop" and not ended:
+                        raise InputError("nothing typed", right="yes or no")
+                    self._finish(step)
+                    return True
+                if word in ("no", "n", "weak") and self._look_again(step):
+                    return False
+                if self._aside(line, word, step):
+                    return False
+            except Overtaken as error:
+                self._read_anew(error)
+                return False
+            except StillflowError as error:
+                self._screen.text(str(error))
+
+    def _aside(self, line: str, word: str, step: NextStep) -> bool:
+        """Take in what may be said at an ending; True if the visit may go on by it."""
+        changed = self._changed(line)
+        if changed is not None:
+            self._change(changed)
+            return True
+        said = note_said(line, datetime.now(UTC))
+        if said is not None:
+            self._keep(said)
+            return False
+        if word in ("where", "note", "notes", "unit", "why", "danger", "back"):
+            command = "notes" if word == "note" else word
+            return self._help(command, step)
+        if word in ("no", "n", "weak"):
+            return False
+        raise InputError(f"'{line.strip()[:40]}' is not an answer", right="see the line above")
+
+    def _look_again(self, step: NextStep) -> bool:
+        """Ask once more what a visit ended on; False if nothing came of it."""
+        if step.step != "stop":
+            return self._ask_again(self._session.proof_step())
+        checks = self._session.stopped_by()
+        taken = tuple(name for name in checks if name in self._session.progress.heard)
+        if taken:
+            wrong = (*self._kept.not_taken, *taken)
+            self._change(self._kept.model_copy(update={"not_taken": wrong}))
+            return True
+        return self._ask_again(self._session.once_more(checks[-1]) if checks else None)
+
     def _finish(self, step: NextStep) -> None:
+        ended = self._kept.conclusion is not None
         try:
             self._kept = self._casebook.save_header(self._session.visit, self._kept)
         except StillflowError as error:
             # The ending follows from the answers, which are kept; it must not be kept from sight.
             self._screen.text(f"The visit could not be closed: {error}")
-        show_ending(self._screen, step)
+        if step.step != "stop" and not ended:
+            show_ending(self._screen, step)
         show_summary(self._screen, summarise(self._session), ended=True)

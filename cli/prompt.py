@@ -21,7 +21,7 @@ from stillflow.engine.dialogue import AnswerOption, CheckStep, FixStep, NextStep
 from stillflow.engine.inference import CANT_DO, CANT_TELL, SKIPPED, Event
 from stillflow.engine.ruleset import BOTH, NONE_HERE
 
-HINT = "Or: ? (how)  why  back  skip  can't tell  can't do here  unit  stop"
+HINT = "Or ? why, back, skip, can't tell, can't do here, where, note, unit, danger, stop"
 
 _COMMANDS = {
     "?": "how",
@@ -32,6 +32,10 @@ _COMMANDS = {
     "back": "back",
     "undo": "back",
     "unit": "unit",
+    "where": "where",
+    "notes": "notes",
+    "note": "notes",
+    "danger": "danger",
     "stop": "stop",
     "quit": "stop",
     "exit": "stop",

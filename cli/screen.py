@@ -5,7 +5,8 @@ Plain characters carry all meaning; bold and colour only help, and NO_COLOR or a
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
+from contextlib import contextmanager
 from typing import IO
 
 from rich.console import Console, RenderableType
@@ -13,7 +14,7 @@ from rich.padding import Padding
 from rich.table import Table
 from rich.text import Text
 
-from stillflow.cli.output import plain, say, show
+from stillflow.cli.output import plain, show
 
 WIDTH = 80
 # rich breaks lines at every kind of space, so a number is tied to its % by what is none.
@@ -25,6 +26,7 @@ class Screen:
 
     def __init__(self, file: IO[str] | None = None) -> None:
         self._file = file
+        self._sheet: list[str] | None = None
         self._console = Console(file=file, markup=False, highlight=False, emoji=False)
         if not self._console.is_terminal or self._console.width > WIDTH:
             self._console.width = WIDTH
@@ -35,11 +37,42 @@ class Screen:
             self._console.print(what, style=style)
         said = caught.get().rstrip("\n").replace(_TIE, " ")
         lines = [line.rstrip() for line in said.split("\n")]
-        show("\n".join(lines), self._file)
+        self._put(lines)
+
+    def _put(self, lines: list[str]) -> None:
+        if self._sheet is None:
+            show("\n".join(lines), self._file)
+        else:
+            self._sheet += lines
+
+    @contextmanager
+    def sheet(self, room: int = 4) -> Iterator[None]:
+        """What is written belongs on one screen; at a terminal, what is too long comes by pages.
+
+        Args:
+            room: lines to leave free below it, for the prompt.
+        """
+        if self._sheet is not None:
+            yield
+            return
+        lines: list[str] = []
+        self._sheet = lines
+        try:
+            yield
+        finally:
+            self._sheet = None
+        height = self._console.height if self._console.is_terminal else len(lines) + room
+        while len(lines) > height - room:
+            page, lines = lines[: height - 2], lines[height - 2 :]
+            show("\n".join(page), self._file)
+            if input("-- more: Enter; q to leave it -- ").strip().lower() == "q":
+                return
+        if lines:
+            show("\n".join(lines), self._file)
 
     def gap(self) -> None:
         """An empty line."""
-        say(file=self._file)
+        self._put([""])
 
     def head(self, left: str, right: str = "") -> None:
         """A ruled heading, with something short at its right end."""

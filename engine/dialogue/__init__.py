@@ -30,6 +30,7 @@ from stillflow.engine.dialogue.steps import (
     StepKind,
 )
 from stillflow.engine.dialogue.summary import Summary, summarise
+from stillflow.engine.dialogue.talk import ahead_words, reminder_words, why_words
 from stillflow.engine.dialogue.trace import (
     Contribution,
     Round,
@@ -69,6 +70,7 @@ __all__ = [
     "Session",
     "StepKind",
     "Summary",
+    "ahead_words",
     "carried",
     "change_words",
     "contributions",
@@ -79,6 +81,7 @@ __all__ = [
     "loudness",
     "missing_said",
     "past_safety",
+    "reminder_words",
     "rounds",
     "ruled_out",
     "stops",
@@ -91,4 +94,5 @@ __all__ = [
     "usual_missing",
     "visit_tree",
     "why_not",
+    "why_words",
 ]

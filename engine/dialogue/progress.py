@@ -136,6 +136,7 @@ class Progress:
         unmoved: fixes in a row after which nothing read otherwise.
         inlets: the inlets of the house as far as they have names.
         heard: answers taken from the complaint, by check, until they are given otherwise.
+        set_aside: by check, the readings that were last set aside because they contradict.
         settled: by check, the rule that settles a question unasked, and the answer it says.
     """
 
@@ -154,6 +155,7 @@ class Progress:
     again: list[str] = field(default_factory=list)
     doubting: str = ""
     doubts: list[str] = field(default_factory=list)
+    set_aside: dict[str, Taken] = field(default_factory=dict)
     events: int = 0
     spent: float = 0.0
     unmoved: int = 0
@@ -316,6 +318,7 @@ class Progress:
     def _set_aside(
         self, event: Event, before: Floats, rule_id: str, checks: tuple[str, ...]
     ) -> None:
+        self.set_aside = {one.check.id: one for one in self.accepted if one.check.id in checks}
         self.accepted = [one for one in self.accepted if one.check.id not in checks]
         if rule_id in self.doubts:
             # The same contradiction twice: asking a third time would teach nothing.

@@ -8,11 +8,13 @@ said in `present` and `explain`. No input or output.
 from __future__ import annotations
 
 from collections.abc import Sequence
+from copy import copy
 from datetime import datetime
 from typing import Protocol
 
 from stillflow.engine.base import Floats, InputError, Station
 from stillflow.engine.dialogue.choosing import Planner
+from stillflow.engine.dialogue.contradiction import contradiction_words
 from stillflow.engine.dialogue.course import Course, Move
 from stillflow.engine.dialogue.explain import Meaning, meanings, reasons
 from stillflow.engine.dialogue.measured import outcome_words
@@ -29,6 +31,7 @@ from stillflow.engine.inference import (
     Event,
     GoodReading,
     LikelihoodModel,
+    Outlook,
     Situation,
     Sizes,
     Visit,
@@ -41,7 +44,7 @@ from stillflow.engine.inference import (
     with_event,
 )
 from stillflow.engine.planning import Think
-from stillflow.engine.ruleset import Check, FactValue, Knowledge
+from stillflow.engine.ruleset import Check, FactValue, Knowledge, Stop
 
 
 class Believed(Protocol):
@@ -197,8 +200,7 @@ class Session:
         Raises:
             InputError: no such check.
         """
-        present = Presenter(self.knowledge, self.baseline, self.progress, ())
-        step = present.check(known_check(self.knowledge, check_id), ()).check
+        step = self.once_more(check_id).check
         assert step is not None
         return step
 
@@ -292,7 +294,69 @@ class Session:
         else:
             assert move.fault is not None
             step = present.fix(move.fault, self._because(move, concluded), move.choice)
-        return step.model_copy(update={"turn": move.turn.id, "why_now": move.because})
+        changes: dict[str, object] = {"turn": move.turn.id, "why_now": move.because}
+        if move.turn.next == "take-again" and move.check is not None:
+            changes["contradiction"] = contradiction_words(self.progress, self.baseline)
+            aside = self.progress.set_aside.get(move.check.id)
+            if aside is not None:
+                changes["read_before"] = float(aside.answer) + self._visit.gauge.zero
+        return step.model_copy(update=changes)
+
+    def once_more(self, check_id: str, because: str = "") -> NextStep:
+        """A check as a step, whether it comes next or not: what is known is asked once more.
+
+        Raises:
+            InputError: no such check.
+        """
+        check = known_check(self.knowledge, check_id)
+        firings = self.conclude().firings
+        present = Presenter(self.knowledge, self.baseline, self.progress, firings)
+        step = present.check(check, [because] if because else [])
+        return step.model_copy(update={"why_now": because})
+
+    def safety_step(self) -> NextStep | None:
+        """The question about danger, at any time; None where the rules have none."""
+        first = next((one for one in self.knowledge.checks.values() if one.first), None)
+        return None if first is None else self.once_more(first.id, "A danger goes before all else.")
+
+    def proof_step(self) -> NextStep | None:
+        """The last question that showed a fix to have worked, asked again; None where none did."""
+        proofs = [
+            asked.check_id
+            for asked in self.progress.asked
+            if self.knowledge.checks[asked.check_id].verifies
+            and self.knowledge.checks[asked.check_id].kind == "choice"
+        ]
+        return self.once_more(proofs[-1], "The fix did not last.") if proofs else None
+
+    def supposing(self, event: Event) -> Session:
+        """The visit as it would be after one event more; this one stays as it is.
+
+        Raises:
+            InputError: it cannot be.
+        """
+        other = copy(self)
+        other.progress = other._replay([*self.events, event])
+        return other
+
+    def outlook(self, check_id: str) -> Outlook:
+        """What a check could answer, given each fault, after all that is known.
+
+        Raises:
+            InputError: no such check.
+        """
+        known_check(self.knowledge, check_id)
+        return self._model.outlooks(self.progress.situation, [check_id])[0]
+
+    def stopped_by(self) -> list[str]:
+        """Ids of the checks whose answers stop the visit."""
+        return [
+            name.removeprefix("answer.")
+            for firing in self.conclude().firings
+            if any(isinstance(one, Stop) for one in self.knowledge.rules[firing.rule_id].then)
+            for name in firing.facts
+            if name.startswith("answer.")
+        ]
 
     def _because(self, move: Move, concluded: Conclusions) -> tuple[str, ...]:
         """Why a check or a fix is next, in sentences."""

@@ -111,7 +111,8 @@ class NextStep(Model):
 
     `verifying` is the fault whose fix a check is to prove, empty for any other step: until then
     the belief is over what else there might be. `turn` is the rule of the course that chose this
-    step, and `why_now` its reason.
+    step, and `why_now` its reason. Where a reading is taken again, `contradiction` says what cannot
+    be and `read_before` is what was read here, inH2O: who is sure of it gives it once more.
     """
 
     step: StepKind
@@ -126,6 +127,8 @@ class NextStep(Model):
     verifying: str = ""
     turn: str = ""
     why_now: str = ""
+    contradiction: str = ""
+    read_before: float | None = None
 
 
 def inlet_of(step: NextStep, event: Event) -> str | None:

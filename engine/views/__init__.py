@@ -11,17 +11,21 @@ from stillflow.engine.views.history import (
 )
 from stillflow.engine.views.reasoning import reasoning_path
 from stillflow.engine.views.stations import air_path
+from stillflow.engine.views.whereabouts import Whereabouts, note_words, whereabouts
 
 __all__ = [
     "WORTH_AN_EVENT",
     "SpotHistory",
+    "Whereabouts",
     "air_path",
     "decision_tree",
     "drift_words",
     "fault_tree",
     "history_chart_model",
     "known_complaint",
+    "note_words",
     "reasoning_path",
     "site_history",
     "weak_share",
+    "whereabouts",
 ]

@@ -1,0 +1,113 @@
+"""What can be looked at at any prompt of a visit: how, why, where, what was noted."""
+
+from __future__ import annotations
+
+import re
+from datetime import datetime
+
+from stillflow.cli.describe import show_because, show_belief, show_how, show_meanings
+from stillflow.cli.intake import show_known
+from stillflow.cli.screen import Screen, suction
+from stillflow.engine import Session
+from stillflow.engine.base import InputError, counted, minutes
+from stillflow.engine.dialogue import NextStep, why_words
+from stillflow.engine.inference import Event
+from stillflow.engine.views import Whereabouts, note_words, whereabouts
+
+
+def show_aside(screen: Screen, what: str, session: Session, step: NextStep) -> None:
+    """Show what a person asks for with a word: how, why, where, notes or unit."""
+    with screen.sheet():
+        if what == "how":
+            if step.check is not None:
+                show_how(screen, step.check)
+            elif step.fix is not None:
+                screen.cautions(step.fix.cautions)
+                screen.numbered(step.fix.steps)
+        elif what == "where":
+            show_where(screen, whereabouts(session))
+        elif what == "notes":
+            show_notes(screen, note_words(session))
+        elif what == "unit":
+            show_known(screen, session.knowledge, session.visit)
+        else:
+            show_why(screen, session, step)
+
+
+def show_why(screen: Screen, session: Session, step: NextStep) -> None:
+    """Why this now: the answer in a sentence first, then what it rests on."""
+    screen.gap()
+    screen.text("Why this now:", style="bold")
+    screen.text(why_words(step))
+    show_because(screen, step)
+    show_belief(screen, step)
+    if step.check is not None and not step.verifying:
+        show_meanings(screen, session.meanings(step.check.id))
+
+
+def show_where(screen: Screen, at: Whereabouts) -> None:
+    """Where a visit stands: readings and their share, what is ruled out, what is open or undone."""
+    screen.gap()
+    spent = f"{counted(at.answers, 'answer')}, about {minutes(at.minutes)}"
+    screen.head("Where we are", spent)
+    if at.readings:
+        rows = [(label, suction(f), suction(e), share) for label, f, e, share in at.readings]
+        screen.table(("inH2O", "found", "expected", "share"), rows)
+    else:
+        screen.text("Nothing has been measured yet.")
+    if at.verdict:
+        screen.text(at.verdict, style="bold")
+    for mark, lines in (("known:", at.known), ("done:", at.done), ("open:", at.open)):
+        for line in lines:
+            screen.item(mark, line, 0)
+    for line in at.undone:
+        screen.item("undone:", line, 0)
+    if at.ruled_out:
+        more = f", and {at.more} more" if at.more else ""
+        screen.item("ruled out:", f"{'; '.join(at.ruled_out)}{more}.", 0)
+    for line in at.notes:
+        screen.item("noted:", line, 0)
+
+
+def show_notes(screen: Screen, notes: tuple[str, ...]) -> None:
+    """What was noted, and how to note more."""
+    screen.gap()
+    screen.items(notes)
+    if not notes:
+        screen.text("Nothing is noted yet.")
+    screen.text("To note: note TEXT, part 2 x gasket at 12.50, price call 85, photo hall.jpg")
+
+
+_PART = re.compile(
+    r"(?P<kind>part|price) (?:(?P<count>[\d.]+) ?x )?(?P<what>.*?)"
+    r"(?:\s*(?:\bat |\bfor |\s)(?P<price>\d+(?:[.,]\d+)?))?",
+    re.IGNORECASE,
+)
+
+
+def note_said(line: str, at: datetime | None) -> Event | None:
+    """A note, a part, a price or a photo's name that a line gives; None where it gives none.
+
+    Raises:
+        InputError: it gives one, but says nothing.
+    """
+    text = line.strip()
+    kind, _, rest = text.partition(" ")
+    kind, rest = kind.lower(), rest.strip()
+    if kind not in ("note", "part", "price", "photo"):
+        return None
+    if not rest:
+        right = "such as: note key is at the neighbour's; part 2 x gasket at 12.50"
+        raise InputError(f"there is nothing to {kind}", right=right)
+    if kind in ("note", "photo"):
+        return Event(note=rest if kind == "note" else f"photo: {rest}", at=at)
+    found = _PART.fullmatch(text)
+    assert found is not None  # whatever stands there is at least a name
+    price = found["price"]
+    count = found["count"]
+    return Event(
+        part=(found["what"] or kind)[:200],
+        count=float(count) if count else None,
+        price=float(price.replace(",", ".")) if price else None,
+        at=at,
+    )

@@ -1,0 +1,64 @@
+"""What is said round a step on a terminal and a phone alike: why, and what comes after."""
+
+from __future__ import annotations
+
+from stillflow.engine.base import minutes
+from stillflow.engine.dialogue.answers import given
+from stillflow.engine.dialogue.session import Session
+from stillflow.engine.dialogue.steps import NextStep
+from stillflow.engine.inference import Event
+
+
+def why_words(step: NextStep) -> str:
+    """Why this step now, in one sentence."""
+    choice = step.choice
+    if choice is None or step.ending is not None:
+        return step.contradiction or step.why_now
+    expected = minutes(choice.expected)
+    if step.fix is not None:
+        return f"No check is worth its minutes any more; from here about {expected} to the end."
+    if choice.saved < 0.5:
+        return f"Nothing else brings more for its minutes; from here about {expected} to the end."
+    return (
+        f"It saves most: with it about {expected} to the end, by trying fixes alone about "
+        f"{minutes(choice.fixing_only)}."
+    )
+
+
+def ahead_words(session: Session) -> str:
+    """The plan in a line: what comes after on the likeliest answer, and how long to the end."""
+    step = session.next_step()
+    if step.check is not None:
+        event = Event(check=step.check.id, answer=_likeliest(session, step.check.id))
+    elif step.fix is not None:
+        event = Event(fix=step.fix.fault, done=True, inlet=step.fix.inlet)
+    else:
+        return ""
+    then = session.supposing(event).next_step()
+    if then.check is not None:
+        station = then.check.station
+        what = then.check.ask[0].lower() + then.check.ask[1:]
+        if station is not None:
+            what = f"measure {then.check.condition} at {station.words}"
+    elif then.fix is not None:
+        what = f"fix: {then.fix.title}"
+    else:
+        what = "the end"
+    choice = step.choice or then.choice
+    left = f" About {minutes(choice.expected)} to the end." if choice is not None else ""
+    return f"After that, most likely: {what.rstrip('?.')}.{left}"
+
+
+def _likeliest(session: Session, check_id: str) -> float | str:
+    """The likeliest answer to a check, as it would be recorded."""
+    outlook = session.outlook(check_id)
+    chances = outlook.likelihood @ session.progress.probabilities
+    check = session.knowledge.checks[check_id]
+    answer = given(session.knowledge, session.baseline, check, outlook.answers[chances.argmax()])
+    return answer if isinstance(answer, str) else answer + session.visit.gauge.zero
+
+
+def reminder_words(session: Session, cautions: tuple[str, ...]) -> str:
+    """Cautions that were shown before, in a line; empty where there are none."""
+    names = {one.text: one.id.replace("-", " ") for one in session.knowledge.cautions.values()}
+    return "; ".join(names.get(text, text) for text in cautions)

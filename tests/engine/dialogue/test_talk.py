@@ -1,0 +1,72 @@
+"""What is said round a step: why in a sentence, what comes after, what was said before."""
+
+from __future__ import annotations
+
+from small_rules import DANGER, SMALL, small
+
+from stillflow.engine import Session
+from stillflow.engine.dialogue.talk import ahead_words, reminder_words, why_words
+from stillflow.engine.inference.visit import Event
+
+
+def test_why_begins_with_its_answer_in_one_sentence() -> None:
+    words = why_words(Session(small()).next_step())
+    assert words.count(".") == 1 + words.count(".5") and words.endswith(".")
+    assert "min" in words
+
+
+def test_the_plan_names_what_comes_after_the_likeliest_answer_and_how_long_it_takes() -> None:
+    session = Session(small())
+    step = session.next_step()
+    assert step.check is not None and step.choice is not None
+    words = ahead_words(session)
+    assert words.startswith("After that, most likely: ")
+    assert "to the end" in words
+    assert session.next_step() == step
+    assert session.events == ()
+
+
+def test_the_plan_after_a_fix_is_to_prove_it() -> None:
+    session = Session(small())
+    session.record("seal-look", "torn")
+    while session.next_step().check is not None:
+        session.record(session.next_step().check.id, "can't tell")  # type: ignore[union-attr]
+    assert session.next_step().fix is not None
+    assert "measure" in ahead_words(session)
+
+
+def test_supposing_leaves_the_visit_as_it_is() -> None:
+    session = Session(small())
+    other = session.supposing(Event(check="hiss", answer="quiet"))
+    assert other.progress.answered == {"hiss": "quiet"}
+    assert session.progress.answered == {}
+
+
+def test_cautions_shown_before_become_a_few_words() -> None:
+    session = Session(small())
+    text = session.knowledge.cautions["unplug"].text
+    assert reminder_words(session, (text,)) == "unplug"
+    assert reminder_words(session, ()) == ""
+
+
+def test_the_question_about_danger_can_be_asked_at_any_time() -> None:
+    session = Session(small(SMALL.replace("checks:", f"checks:{DANGER}", 1)))
+    session.record("danger", "none")
+    step = session.safety_step()
+    assert step is not None and step.check is not None
+    assert step.check.id == "danger"
+    assert Session(small()).safety_step() is None
+
+
+def test_a_fix_that_was_proved_can_be_called_in_question_again() -> None:
+    session = Session(small())
+    assert session.proof_step() is None
+    session.record_fix("hose-clogged")
+    session.record("working-hose", 75.0)
+    session.record("works-now", "restored")
+    assert session.next_step().ending is not None
+    step = session.proof_step()
+    assert step is not None and step.check is not None
+    session.record(step.check.id, "weak-still")
+    session.record("working-hose", 20.0)
+    assert session.next_step().ending is None
