@@ -88,7 +88,7 @@ def tree(
     check_tools(knowledge, without)
     visit = visit_from(options).model_copy(update={"missing_tools": without})
     session = Session(knowledge, visit, think, wrong_part)
-    filters = [*_start(session, complaint, given)]
+    filters = [*start_with(session, complaint, given)]
     filters += [f"without {tool.replace('-', ' ')}" for tool in without]
     if depth is not None:
         filters.append(f"{depth} steps" if depth > 1 else "1 step")
@@ -121,8 +121,8 @@ def tree(
         say(drawn(paths))
 
 
-def _start(session: Session, complaint: str | None, given: Sequence[str]) -> Iterable[str]:
-    """Put the starting facts on record; yields each in words."""
+def start_with(session: Session, complaint: str | None, given: Sequence[str]) -> Iterable[str]:
+    """Put starting facts on record; yields each in words."""
     from stillflow.engine.views import known_complaint
 
     knowledge = session.knowledge

@@ -23,6 +23,7 @@ os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 COMMANDS: dict[str, tuple[str, str]] = {
     "visit": ("visit", "Be guided through a call, from complaint to verified fix."),
     "serve": ("serve", "Serve the guided visit to a phone or any browser."),
+    "guide": ("guide", "Write the guided visit into one page that needs no server."),
     "read": ("read", "Say what a pair of readings means, in one go."),
     "next": ("next_step", "Give the next step of a visit file."),
     "why": ("why", "Explain a visit: what was concluded, from what, by which rules."),

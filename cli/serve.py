@@ -64,7 +64,7 @@ def command(
         from stillflow.cli.web.desk import Desk
         from stillflow.cli.web.pairing import Pairing
     except ImportError as problem:
-        raise _missing(problem) from None
+        raise missing_package(problem) from None
     address, listen, hosts = f"http://{HERE}:{port}", HERE, set(LOCAL)
     if share:
         own = own_address()
@@ -174,7 +174,8 @@ def _bound(listen: str, port: int) -> socket.socket:
     return door
 
 
-def _missing(problem: ImportError) -> SetupError:
+def missing_package(problem: ImportError) -> SetupError:
+    """That what serves pages is not installed."""
     what = f"serving needs the package '{problem.name}', which is not installed"
     return SetupError(what, right="install it: pip install 'stillflow[web]'")
 

@@ -61,13 +61,16 @@ def _step(session: Session, step: NextStep) -> dict[str, Any]:
 _LOADED: dict[tuple[str, ...], Knowledge] = {}
 
 
-def _made(rules: tuple[str, ...], visit: str, think: Think, wrong_part: float) -> str:
+def _yield(priority: int) -> None:
+    os.nice(priority)
+
+
+def _made(rules: tuple[str, ...], visit: str, reach: float, think: Think, wrong_part: float) -> str:
     """A pack as JSON; runs in the process of its own."""
     if rules not in _LOADED:
-        os.nice(10)
         _LOADED[rules] = load_rules(rules)
     session = Session(_LOADED[rules], Visit.model_validate_json(visit), think, wrong_part)
-    return json.dumps(pack(session, think=think), separators=(",", ":"))
+    return json.dumps(pack(session, reach, think), separators=(",", ":"))
 
 
 class Packer:
@@ -77,11 +80,20 @@ class Packer:
         rules: folders laid over the shipped rules.
         think: how far the planner looks ahead.
         wrong_part: what a wrong part costs, minutes.
+        reach: what fewer calls come to is left to the card.
+        yields: how far the process stands back, as `nice` counts.
     """
 
     def __init__(
-        self, rules: tuple[str, ...] = (), think: Think = "normal", wrong_part: float = 0.0
+        self,
+        rules: tuple[str, ...] = (),
+        think: Think = "normal",
+        wrong_part: float = 0.0,
+        reach: float = REACH,
+        yields: int = 10,
     ) -> None:
+        self._reach = reach
+        self._yields = yields
         self._rules = rules
         self._think: Think = think
         self._wrong_part = wrong_part
@@ -99,9 +111,12 @@ class Packer:
             if known is not None:
                 known[1].cancel()
             if self._process is None:
-                self._process = ProcessPoolExecutor(1, mp_context=get_context("spawn"))
-            args = (self._rules, visit.model_dump_json(by_alias=True), self._think)
-            future = self._process.submit(_made, *args, self._wrong_part)
+                self._process = ProcessPoolExecutor(
+                    1, get_context("spawn"), initializer=_yield, initargs=(self._yields,)
+                )
+            kept = visit.model_dump_json(by_alias=True)
+            args = (self._rules, kept, self._reach, self._think, self._wrong_part)
+            future = self._process.submit(_made, *args)
             self._made[visit.id] = (mark, future)
             self._made.move_to_end(visit.id)
             while len(self._made) > MOST_KEPT:

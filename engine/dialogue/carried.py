@@ -109,13 +109,17 @@ class _Packing:
             return
         self.nodes.append(CarriedNode(0))
         ways: dict[str, int] = {}
+        goes_on = False
         for answer in asked.answer_ids:
             tried = Session(self._knowledge, session.visit, think)
             tried.record(asked.id, answer)
-            ways[answer] = len(self.nodes)
-            if tried.next_step().ending is not None:
+            if tried.is_stopped:
+                ways[answer] = len(self.nodes)
                 self.nodes.append(CarriedNode(self._kept(tried.next_step())))
-            else:
+            elif not goes_on:
+                # One tree is enough; what else goes on leads to the card.
+                goes_on = True
+                ways[answer] = len(self.nodes)
                 self.begin(tried, reach, think)
         self.nodes[0] = CarriedNode(self._kept(session.next_step()), ways)
 

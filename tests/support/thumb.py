@@ -24,7 +24,7 @@ class Served:
 
     def __init__(self, folder: Path) -> None:
         self.casebook = Casebook(f"sqlite:///{folder / 'casebook.db'}")
-        self.packer = Packer()
+        self.packer = Packer(reach=0.03, yields=0)
         app = application(Desk(load_rules(), self.casebook), packer=self.packer)
         self._door = socket.socket()
         self._door.bind(("127.0.0.1", 0))

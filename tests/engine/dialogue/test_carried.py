@@ -56,15 +56,16 @@ def test_the_way_without_a_signal_is_the_visits_own_where_the_tree_covers_it(
             if step.check is not None:
                 check = knowledge.checks[step.check.id]
                 assert set(now.check.cautions if now.check else ()) <= set(step.check.cautions)
+                covered = [*node.ways]
                 if node.edges:
-                    number = draw.randrange(len(node.edges))
-                    level = knowledge.levels[number]
-                    at = node.edges[number][1]
-                    live.record(check.id, given(knowledge, live.baseline, check, level.id))
-                else:
-                    answer = draw.choice(check.answer_ids)
-                    at = node.ways.get(answer)
-                    live.record(check.id, answer)
+                    levels = [one.id for one in knowledge.levels]
+                    ends = dict(zip(levels, node.edges, strict=True))
+                    covered = [name for name, (_, to) in ends.items() if to is not None]
+                if not covered:
+                    break
+                answer = draw.choice(covered)
+                at = ends[answer][1] if node.edges else node.ways[answer]
+                live.record(check.id, given(knowledge, live.baseline, check, answer))
             elif step.fix is not None:
                 at = node.ways.get("not there")
                 live.record_fix(step.fix.fault, found=False)

@@ -1,0 +1,160 @@
+"""The network cut at a random step and back three steps later: nothing lost, nothing doubled."""
+
+from __future__ import annotations
+
+import os
+from random import Random
+
+import pytest
+from playwright.sync_api import BrowserContext, Page
+from thumb import Served, Thumb
+
+from stillflow.engine import Session, load_rules
+
+SEEDS = int(os.environ.get("STILLFLOW_SEEDS", "50"))
+UNIT = {"rated_sealed": 130, "rated_airflow": 114}
+
+
+def draw_answer(thumb: Thumb, draw: Random) -> float | str:
+    """An answer to whatever is asked, that does not end the visit."""
+    kind, name = thumb.about
+    if kind == "fix":
+        return draw.choice(["not there", "yes"])
+    check = load_rules().checks[name]
+    if check.kind == "reading":
+        return draw.choice([38.0, 52.5, 71.0, 77.0, 90.0])
+    if check.first:
+        return "none"
+    quiet = max(check.answers, key=lambda answer: answer.usual).id
+    return draw.choice([quiet, quiet, "can't tell", "skipped"])
+
+
+def carried(page: Page) -> None:
+    """Wait until the phone has with it what it needs."""
+    page.wait_for_function(
+        "() => document.body.dataset.ready === document.body.dataset.mark", timeout=120_000
+    )
+
+
+def on_record(page: Page) -> None:
+    """Wait until there is a signal and what waited is joined."""
+    page.evaluate("dispatchEvent(new Event('online'))")
+    page.wait_for_function(
+        "() => !document.body.dataset.carried && document.body.dataset.mark", timeout=120_000
+    )
+    page.wait_for_function(
+        """() => new Promise((done) => { const asked = indexedDB.open("stillflow");
+        asked.onsuccess =
+        () => { const all = asked.result.transaction("answers").objectStore("answers").getAll();
+        all.onsuccess = () => { asked.result.close();
+        done(all.result.every((one) => one.sent)); }; }; })"""
+    )
+
+
+@pytest.mark.parametrize("seed", range(SEEDS))
+def test_answers_without_a_signal_are_on_record_once_and_in_order(
+    thumb: Thumb, served: Served, context: BrowserContext, seed: int
+) -> None:
+    draw = Random(seed)
+    page = thumb.page
+    said: list[tuple[str, float | str]] = []
+
+    def step() -> None:
+        _, name = thumb.about
+        answer = draw_answer(thumb, draw)
+        thumb.answer(answer)
+        said.append((name, answer))
+
+    thumb.begin(**UNIT)
+    for _ in range(draw.randrange(1, 4)):
+        step()
+    carried(page)
+    before = served.kept()
+    live = Session(load_rules(), before)
+    context.set_offline(True)
+    for number in range(3):
+        if not thumb.asking:
+            break
+        if number == 0:
+            asked = live.next_step()
+            expected = asked.check.id if asked.check else asked.fix and asked.fix.fault
+            assert thumb.about[1] == expected
+        if number == 1 and draw.random() < 0.5:
+            page.reload()
+            page.wait_for_selector("#step form")
+        step()
+    assert "No signal" in page.inner_text("#signal")
+    assert served.kept().events == before.events
+    context.set_offline(False)
+    on_record(page)
+    kept = [(str(one.check or one.fix), one) for one in served.kept().events]
+    assert [name for name, _ in kept] == [name for name, _ in said]
+    for (_, event), (_, answer) in zip(kept, said, strict=True):
+        if event.fix:
+            assert event.done is (answer == "yes")
+        else:
+            assert event.answer == answer
+
+
+def test_back_without_a_signal_takes_back_what_is_not_on_record_yet(
+    thumb: Thumb, served: Served, context: BrowserContext
+) -> None:
+    page = thumb.page
+    thumb.begin(**UNIT)
+    thumb.answer("none")
+    carried(page)
+    context.set_offline(True)
+    first = thumb.about
+    thumb.answer("can't tell")
+    assert thumb.about != first
+    page.click("#undo")
+    page.wait_for_function("() => document.body.dataset.number === '1'")
+    assert thumb.about == first
+    page.click("#undo")
+    assert "when there is a signal" in page.inner_text("#signal")
+    thumb.answer("skipped")
+    context.set_offline(False)
+    on_record(page)
+    assert [one.answer for one in served.kept().events] == ["none", "skipped"]
+
+
+def test_a_visit_changed_elsewhere_meanwhile_says_so_and_lets_one_choose(
+    thumb: Thumb, served: Served, context: BrowserContext
+) -> None:
+    from stillflow.engine.inference import Event
+
+    page = thumb.page
+    thumb.begin(**UNIT)
+    thumb.answer("none")
+    carried(page)
+    context.set_offline(True)
+    thumb.answer("can't tell")
+    visit = served.kept()
+    served.casebook.add_event(visit, Event(check="slider-look", answer="can't tell"))
+    context.set_offline(False)
+    page.evaluate("dispatchEvent(new Event('online'))")
+    page.wait_for_selector(".told button")
+    assert len(served.kept().events) == 2
+    page.click("text=Add this phone's answers after it")
+    page.wait_for_function("() => document.body.dataset.number === '3'")
+    assert [one.answer for one in served.kept().events] == ["none", "can't tell", "can't tell"]
+
+
+def test_at_the_edge_of_the_tree_the_card_goes_on_and_is_recorded(
+    thumb: Thumb, served: Served, context: BrowserContext
+) -> None:
+    page = thumb.page
+    thumb.begin(**UNIT)
+    thumb.answer("none")
+    carried(page)
+    context.set_offline(True)
+    thumb.answer("can't tell")
+    assert "by the card" in page.inner_text("#step")
+    asked = []
+    for value in (118.0, 64.0, 60.0):
+        asked.append(thumb.about[1])
+        thumb.answer(value)
+    assert asked == ["sealed-unit", "working-unit", "sealed-utility"]
+    context.set_offline(False)
+    on_record(page)
+    assert [one.answer for one in served.kept().events][2:] == [118.0, 64.0, 60.0]
