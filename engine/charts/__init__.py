@@ -40,6 +40,7 @@ from stillflow.engine.charts.routes import (
     RouteTaken,
     routes_chart,
 )
+from stillflow.engine.charts.sheet import CustomerSheet, SheetPart, SheetReading, sheet_chart
 from stillflow.engine.charts.stationdrawing import station_chart
 from stillflow.engine.charts.stations import AirPath, ChartStation, StationReading
 
@@ -58,6 +59,7 @@ __all__ = [
     "Blank",
     "Chart",
     "ChartStation",
+    "CustomerSheet",
     "DecisionTree",
     "Handout",
     "HandoutPage",
@@ -76,6 +78,8 @@ __all__ = [
     "RouteStep",
     "RouteTaken",
     "Routes",
+    "SheetPart",
+    "SheetReading",
     "StationReading",
     "TitleBlock",
     "TreeBranch",
@@ -90,5 +94,6 @@ __all__ = [
     "reasoning_chart",
     "render",
     "routes_chart",
+    "sheet_chart",
     "station_chart",
 ]

@@ -10,14 +10,17 @@ from stillflow.engine.views.history import (
     weak_share,
 )
 from stillflow.engine.views.reasoning import reasoning_path
+from stillflow.engine.views.sheet import Shop, customer_sheet
 from stillflow.engine.views.stations import air_path
 from stillflow.engine.views.whereabouts import Whereabouts, note_words, whereabouts
 
 __all__ = [
     "WORTH_AN_EVENT",
+    "Shop",
     "SpotHistory",
     "Whereabouts",
     "air_path",
+    "customer_sheet",
     "decision_tree",
     "drift_words",
     "fault_tree",
