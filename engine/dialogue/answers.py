@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from stillflow.engine.inference import Baseline, Situation, spot_of, typical_reading
+from stillflow.engine.inference import Baseline, Situation, Spot, spot_of, typical_reading
 from stillflow.engine.ruleset import Check, Knowledge
 
 
@@ -14,8 +14,10 @@ def given(knowledge: Knowledge, baseline: Baseline, check: Check, answer: str) -
     return typical_reading(baseline, spot_of(check), level)
 
 
-def learnt(situation: Situation, check: Check, said: float | str) -> Situation:
-    """What is known once an answer from `given` is in."""
+def learnt(
+    situation: Situation, check: Check, said: float | str, spot: Spot | None = None
+) -> Situation:
+    """What is known once an answer from `given` is in, of a reading at a spot if not its own."""
     if check.kind == "choice":
         return situation.with_choice(check.id, str(said))
-    return situation.with_reading(spot_of(check), float(said))
+    return situation.with_reading(spot or spot_of(check), float(said))

@@ -5,7 +5,7 @@ Bridges `belief` and the generic `planner`, which knows only numbers.
 
 from __future__ import annotations
 
-from collections.abc import Collection, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Protocol
 
@@ -14,7 +14,7 @@ import numpy as np
 from stillflow.engine.base import Floats, Integers, Mode
 from stillflow.engine.dialogue.steps import Choice
 from stillflow.engine.dialogue.verification import Verification
-from stillflow.engine.inference import Baseline, LikelihoodModel, Situation
+from stillflow.engine.inference import Baseline, LikelihoodModel, Situation, Spot
 from stillflow.engine.planning import Action, Problem, Think, next_action
 from stillflow.engine.ruleset import Check, Fault, Knowledge
 
@@ -47,6 +47,10 @@ class Position(Protocol):
     @property
     def deferred(self) -> Collection[str]:
         """Ids of the faults whose fix was left undone."""
+
+    @property
+    def ahead(self) -> Mapping[str, Spot]:
+        """Reading checks that may be made again at a further inlet, and where."""
 
 
 @dataclass(frozen=True)
@@ -159,7 +163,7 @@ class Planner:
         minutes = self._fix_minutes + self.verifying_minutes(position.situation)
         for column, fault in self._confirmed:
             minutes[column] += self._confirming_minutes(fault, position.answered)
-        outlooks = self._model.outlooks(position.situation, check_ids)
+        outlooks = self._model.outlooks(position.situation, check_ids, position.ahead)
         return (
             Problem(
                 priors=priors / priors.sum(),

@@ -299,6 +299,7 @@ class Course:
         """Checks the planner may choose from, and those that were put off."""
         fit = self._askable.choices(moment.situation.standing, facts)
         closed = _closed(moment)
+        closed -= {name for name in moment.ahead if name not in moment.silent}
         unanswered = [check.id for check in fit if check.id not in closed]
         put_off = [check.id for check in fit if moment.silent.get(check.id) == SKIPPED]
         return unanswered, put_off

@@ -79,7 +79,8 @@ def meanings(
     check: Check,
 ) -> tuple[Meaning, ...]:
     """What each answer to a check would make of the visit, the likeliest answer first."""
-    [outlook] = model.outlooks(progress.situation, [check.id])
+    spot = progress.ahead.get(check.id)
+    [outlook] = model.outlooks(progress.situation, [check.id], progress.ahead)
     titles = [fault.title for fault in knowledge.faults.values()]
     labels = {answer.id: answer.label for answer in check.answers}
     labels |= {level.id: level.title for level in knowledge.levels}
@@ -91,9 +92,11 @@ def meanings(
             said = given(knowledge, baseline, check, answer)
             if check.kind == "reading":
                 # What is believed then hangs on the reading, not only on its level.
-                row = progress.probabilities * model.likelihood(progress.situation, check, said)
+                row = progress.probabilities * model.likelihood(
+                    progress.situation, check, said, spot
+                )
             lead = int(row.argmax())
-            known = learnt(progress.situation, check, said)
+            known = learnt(progress.situation, check, said, spot)
             stops = next(
                 (
                     item.stop

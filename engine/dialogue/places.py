@@ -4,12 +4,19 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from functools import cached_property
+from typing import TYPE_CHECKING
 
 from stillflow.engine.base import AirState, Mode, Station, Where
-from stillflow.engine.dialogue.progress import AGAIN, Progress
-from stillflow.engine.inference import At, Further, inlet_words, judge
+from stillflow.engine.inference import At, Further, Spot, inlet_words, judge
 from stillflow.engine.planning import first_cut, search_order
 from stillflow.engine.ruleset import Check, Fault
+
+if TYPE_CHECKING:
+    from stillflow.engine.dialogue.progress import Progress
+
+AGAIN = 0.2
+"""Of a fault that can stand at several places, how much of its usual chance is left for another
+place once it was put right at one (assumed)."""
 
 LOOK_MINUTES, WALK_MINUTES = 0.5, 1.5
 """To listen at one inlet, and to come to a branch of them (assumed)."""
@@ -62,6 +69,17 @@ class Places:
         if check.station is Station.OTHER and (middle := self._halving(names)):
             return (middle, *(name for name in names if name != middle))
         return self.in_order(names)
+
+    def ahead(self) -> dict[str, Spot]:
+        """Readings at the other inlet that may be taken at a further one as well, and where."""
+        found: dict[str, Spot] = {}
+        for taken in self._progress.accepted:
+            check = taken.check
+            if check.station is Station.OTHER and not taken.further and check.condition is not None:
+                names = self.to_try(check)
+                if names:
+                    found[check.id] = check.condition, self._inlets.at(check.station, names[0])
+        return found
 
     def in_order(self, among: Sequence[str] | None = None) -> tuple[str, ...]:
         """Names of inlets in the order in which to look for a leak at one of them.

@@ -62,7 +62,8 @@ class Presenter:
         inlet = self._inlet(check.station)
         to_try = self._places.to_try(check)
         if check.station is Station.OTHER:
-            inlet = inlet or next(iter(to_try), "")
+            again = check.id in self._progress.answered
+            inlet = ("" if again else inlet) or next(iter(to_try), inlet)
         step = CheckStep(
             id=check.id,
             ask=check.ask_at.replace("{inlet}", inlet_words(inlet))

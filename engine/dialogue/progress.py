@@ -13,6 +13,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from stillflow.engine.base import Floats, Mode, part_fact, tried_fact
+from stillflow.engine.dialogue.places import AGAIN, Places
 from stillflow.engine.inference import (
     NO_ANSWER,
     SKIPPED,
@@ -29,10 +30,6 @@ from stillflow.engine.ruleset import NONE_HERE, Check, Doubt, Heard, Knowledge, 
 
 SETTLED = "settled"
 """Why a question is closed whose answer is plain from what is known."""
-
-AGAIN = 0.2
-"""Of a fault that can stand at several places, how much of its usual chance is left for another
-place once it was put right at one (assumed)."""
 
 STILL = 0.06
 """A reading within this share of the one before a fix has not moved: somewhat over the gauge's."""
@@ -217,6 +214,11 @@ class Progress:
     def in_vain(self) -> dict[str, int]:
         """How often a check was asked that has no answer still, by id."""
         return Counter(one.check_id for one in self.asked if one.check_id in self.silent)
+
+    @property
+    def ahead(self) -> dict[str, Spot]:
+        """Readings at the other inlet that may be taken at a further one as well, and where."""
+        return Places(self).ahead()
 
     @property
     def closed(self) -> set[str]:

@@ -18,7 +18,7 @@ from stillflow.engine.dialogue.course import Course, Move
 from stillflow.engine.dialogue.progress import Repair
 from stillflow.engine.dialogue.session import Session
 from stillflow.engine.dialogue.steps import Ending
-from stillflow.engine.inference import Situation, rule_table
+from stillflow.engine.inference import Situation, Spot, rule_table
 from stillflow.engine.planning import Branch, PolicyStep, PolicyTree, Think, unroll
 from stillflow.engine.ruleset import (
     Check,
@@ -66,6 +66,7 @@ class Point:
         minutes: spent since the tree began.
         steps: acts since the tree began.
         settled: the step to take where that is known without thinking.
+        ahead: as of a visit; a tree goes to no further inlet, of which it has no name to print.
         in_vain: nothing, since the question about danger is taken as answered.
     """
 
@@ -83,6 +84,7 @@ class Point:
     minutes: float = 0.0
     steps: int = 0
     settled: PolicyStep[Point] | None = None
+    ahead: Mapping[str, Spot] = field(default_factory=dict)
     in_vain: Mapping[str, int] = field(default_factory=dict)
 
 

@@ -43,6 +43,9 @@ from stillflow.engine.ruleset import (
 MOST_OUTLOOKS = 20_000
 """Outlooks remembered by one model, and as many sets of readings; some 40 MB."""
 
+NOWHERE_ELSE: Mapping[str, Spot] = MappingProxyType({})
+"""Every reading is taken at its check's own station."""
+
 NOTHING_DONE: Mapping[str, float] = MappingProxyType({})
 """No fault dealt with yet."""
 
@@ -172,11 +175,21 @@ class LikelihoodModel:
         total = weights.sum()
         return weights / total if total > 0 else weights
 
-    def outlooks(self, situation: Situation, check_ids: Sequence[str]) -> list[Outlook]:
+    def outlooks(
+        self,
+        situation: Situation,
+        check_ids: Sequence[str],
+        ahead: Mapping[str, Spot] = NOWHERE_ELSE,
+    ) -> list[Outlook]:
         """What each check could answer from here, evaluated as rows of one table.
 
         An outlook hangs only on the facts that share a rule with the check, so one worked out
         earlier is used again while those stand.
+
+        Args:
+            situation: what is known.
+            check_ids: which checks.
+            ahead: reading check -> where it would be taken, if not at its own station.
         """
         facts = self.facts(situation)
         # No fact tells of readings at further inlets, but other readings hang on them.
@@ -190,6 +203,7 @@ class LikelihoodModel:
                 check_id,
                 tuple(map(facts.get, self.neighbours(check_id))),
                 further if self._knowledge.checks[check_id].kind == "reading" else None,
+                ahead.get(check_id),
             )
             for check_id in check_ids
         }
@@ -197,12 +211,16 @@ class LikelihoodModel:
         if len(self._known) > MOST_OUTLOOKS:
             self._known.clear()
             missing = list(check_ids)
-        for outlook in self._worked_out(situation, facts, missing):
+        for outlook in self._worked_out(situation, facts, missing, ahead):
             self._known[keys[outlook.check_id]] = outlook
         return [self._known[keys[check_id]] for check_id in check_ids]
 
     def _worked_out(
-        self, situation: Situation, known: Mapping[str, FactValue], check_ids: Sequence[str]
+        self,
+        situation: Situation,
+        known: Mapping[str, FactValue],
+        check_ids: Sequence[str],
+        ahead: Mapping[str, Spot],
     ) -> list[Outlook]:
         if not check_ids:
             return []
@@ -214,7 +232,7 @@ class LikelihoodModel:
         spans: list[tuple[Check, tuple[str, ...], Floats, int]] = []
         for check_id in check_ids:
             check = self._knowledge.checks[check_id]
-            answers, usual, facts = self._hypotheses(situation, check)
+            answers, usual, facts = self._hypotheses(situation, check, ahead.get(check_id))
             spans.append((check, answers, usual, len(rows)))
             rows.extend(self._changed(base, changed) for changed in facts)
             names.update(*facts)

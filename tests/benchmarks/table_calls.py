@@ -21,6 +21,7 @@ from stillflow.casebook.generated import CallKind
 from stillflow.engine.base.arrays import Flags, Floats
 from stillflow.engine.dialogue.askable import Askable
 from stillflow.engine.dialogue.choosing import Planner
+from stillflow.engine.inference.facts import Spot
 from stillflow.engine.inference.likelihood import Situation
 from stillflow.engine.simulate.calls import same_fix
 
@@ -42,6 +43,7 @@ class Point:
     opened: frozenset[str] = frozenset()
     tried: frozenset[str] = frozenset()
     deferred: frozenset[str] = frozenset()
+    ahead: Mapping[str, Spot] = field(default_factory=dict)
     act: Act | None = None
     after: dict[tuple[str, str], Point] = field(default_factory=dict)
 

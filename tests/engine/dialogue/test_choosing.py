@@ -36,6 +36,7 @@ def at(session: Session, **changes: object) -> Point:
         "answered": progress.answered,
         "silent": progress.silent,
         "deferred": tuple(progress.deferred),
+        "ahead": {},
         "last_repair": None,
     }
     return Point(**{**settings, **changes})  # type: ignore[arg-type]

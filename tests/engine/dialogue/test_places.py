@@ -157,3 +157,36 @@ def test_a_squeeze_in_the_main_run_is_halved_along_the_listed_inlets(knowledge: 
     session.record("working-other", 41, inlet="sixth")
     assert Places(session.progress).to_try(other)[0] == "fifth"
     assert session.step_for("sealed-other").inlets[0] == "fifth"
+
+
+def test_a_reading_is_offered_again_at_the_next_inlet_and_not_where_it_was_taken(
+    knowledge: Knowledge,
+) -> None:
+    session = begun(knowledge)
+    assert session.progress.ahead == {}
+    session.record("sealed-other", 101, inlet="den")
+    for name in ("landing", "study"):
+        state, at = session.progress.ahead["sealed-other"]
+        step = session.step_for("sealed-other")
+        assert (state, str(at), step.inlet, step.asks_inlet) == (AirState.SEALED, name, name, False)
+        assert step.ask == f"What does the gauge read at the {name} inlet, sealed?"
+        session.record("sealed-other", 101, inlet=name)
+        assert (state, at) in session.progress.situation.readings
+    # All that have a name were read.
+    assert session.progress.ahead == {}
+
+
+def test_what_a_further_inlet_could_read_is_what_is_then_believed(knowledge: Knowledge) -> None:
+    session = begun(knowledge)
+    session.record("working-other", 72, inlet="den")
+    progress = session.progress
+    ahead, situation = progress.ahead, progress.situation
+    [outlook] = progress.model.outlooks(situation, ["working-other"], ahead)
+    assert outlook.likelihood.sum(axis=0) == pytest.approx(1.0)
+    gauge = progress.model.gauge
+    spot = ahead["working-other"]
+    chances = gauge.levels(situation.readings, spot)
+    assert outlook.likelihood == pytest.approx(chances / chances.sum(axis=0), abs=1e-9)
+    # At the other inlet itself nothing is open any more: it is what it was read to be.
+    [there] = progress.model.outlooks(situation, ["working-other"])
+    assert there.likelihood.max(axis=0).min() > 0.5
