@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import Any
 
@@ -10,6 +10,7 @@ import click
 
 from stillflow.casebook.cases import measured as all_readings
 from stillflow.cli.chart_faults import faults
+from stillflow.cli.chart_pareto import pareto
 from stillflow.cli.chart_tree import tree
 from stillflow.cli.drawing import (
     Decorator,
@@ -23,12 +24,12 @@ from stillflow.cli.drawing import (
 from stillflow.cli.options import Command, db_option, rules_option, system_options
 from stillflow.cli.output import say
 from stillflow.cli.readings import measured, reading_options, take_readings
-from stillflow.cli.visits import any_visit
+from stillflow.cli.visits import OfCase, any_visit, as_played
 from stillflow.engine import Session, load_rules
 from stillflow.engine.base import InputError, Station
 from stillflow.engine.charts import AIRFLOW_FORMATS, FORMATS, Chart, TitleBlock
 from stillflow.engine.dialogue import Believed, telling_round
-from stillflow.engine.inference import found_system
+from stillflow.engine.inference import Spot, found_system
 from stillflow.engine.ruleset import Knowledge
 
 
@@ -42,6 +43,7 @@ def command() -> None:
 
 command.add_command(tree)
 command.add_command(faults)
+command.add_command(pareto)
 
 
 def _of_visit_or_readings(formats: tuple[str, ...] = FORMATS) -> Decorator:
@@ -61,13 +63,15 @@ Make = Callable[[Session, Believed, TitleBlock], Chart]
 
 @command.command("stations")
 @_of_visit_or_readings()
-def stations(visit: str | None, **options: Any) -> None:
+@click.option("--after", is_flag=True, help="also what was read after the last fix, on one chart")
+def stations(visit: str | None, after: bool, **options: Any) -> None:
     """Draw the air path as a strip, expected beside found, to see where suction is lost.
 
     Of a visit (a file, the id of one that is kept, a worked case), or of readings given as for
     'stillflow read'.
     """
-    _draw(visit, options, _station_chart)
+    make = _before_and_after if after else _station_chart
+    _draw(visit, options, make, as_played if after else all_readings)
 
 
 @command.command("airflow")
@@ -81,11 +85,13 @@ def airflow(visit: str | None, **options: Any) -> None:
     _draw(visit, options, _airflow_chart)
 
 
-def _draw(visit: str | None, options: dict[str, Any], make: Make) -> None:
+def _draw(
+    visit: str | None, options: dict[str, Any], make: Make, of_case: OfCase = all_readings
+) -> None:
     target: Target = options.pop("target")
     day = options.pop("day")
     knowledge = load_rules(options.pop("rules"))
-    session, at, filters = _chosen(visit, knowledge, options.pop("db"), options)
+    session, at, filters = _chosen(visit, knowledge, options.pop("db"), options, of_case)
     title = TitleBlock(
         title="", date=day_of(day, session), rules_version=knowledge.digest, filters=filters
     )
@@ -95,7 +101,11 @@ def _draw(visit: str | None, options: dict[str, Any], make: Make) -> None:
 
 
 def _chosen(
-    visit: str | None, knowledge: Knowledge, db: str | None, options: dict[str, Any]
+    visit: str | None,
+    knowledge: Knowledge,
+    db: str | None,
+    options: dict[str, Any],
+    of_case: OfCase,
 ) -> tuple[Session, Believed, tuple[str, ...]]:
     """The session, the moment of it to draw, and what narrows the chart down to that moment."""
     found = take_readings(options)
@@ -111,8 +121,7 @@ def _chosen(
     if found or any(value not in (None, ()) for value in options.values()):
         right = "name a visit, or give readings"
         raise InputError("a visit has its own readings and its own system", right=right)
-    # Of a worked case all its readings are drawn, whichever were taken on the way.
-    session = any_visit(visit, knowledge, db, all_readings)
+    session = any_visit(visit, knowledge, db, of_case)
     return (session, *_told(session))
 
 
@@ -148,7 +157,25 @@ def _told(session: Session) -> tuple[Believed, tuple[str, ...]]:
     return one, (f"readings before the fix: {title}",)
 
 
-def _station_chart(session: Session, at: Believed, title: TitleBlock) -> Chart:
+def _before_and_after(session: Session, at: Believed, title: TitleBlock) -> Chart:
+    """The air path as it was and as it is after the last fix.
+
+    Raises:
+        InputError: nothing was fixed, or nothing was read after it.
+    """
+    after = session.progress.situation.readings
+    if not session.progress.round or not after:
+        right = "leave out --after"
+        raise InputError("nothing was read after a fix on this visit", right=right)
+    return _station_chart(session, at, title, after)
+
+
+def _station_chart(
+    session: Session,
+    at: Believed,
+    title: TitleBlock,
+    after: Mapping[Spot, float] | None = None,
+) -> Chart:
     from stillflow.engine.charts import station_chart
     from stillflow.engine.views import air_path
 
@@ -162,7 +189,8 @@ def _station_chart(session: Session, at: Believed, title: TitleBlock) -> Chart:
     words = _expected(session) + (left_out if aside else "")
     title = title.model_copy(update={"subtitle": words})
     tolerance = session.visit.gauge.tolerance
-    return station_chart(air_path(at.situation.readings, session.baseline, tolerance, title))
+    path = air_path(at.situation.readings, session.baseline, tolerance, title, after)
+    return station_chart(path)
 
 
 def _airflow_chart(session: Session, at: Believed, title: TitleBlock) -> Chart:

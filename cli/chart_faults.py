@@ -8,6 +8,7 @@ import json
 from collections.abc import Mapping
 from datetime import datetime
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
@@ -28,6 +29,9 @@ from stillflow.engine.base import InputError, Place, chance
 from stillflow.engine.charts import FORMATS, TitleBlock
 from stillflow.engine.faulttree import Analysis, CutSet, FaultTree, analyse
 from stillflow.engine.ruleset import Complaint
+
+if TYPE_CHECKING:
+    from stillflow.engine.views import By
 
 TABLE_FORMATS = ("csv", "json")
 _MEASURES = {
@@ -52,6 +56,13 @@ stillflow chart faults --table --format csv --out importance.csv
 
 @click.command("faults", help=HELP)
 @click.option("--complaint", metavar="ID", help="what the customer calls about: the top event")
+@click.option(
+    "--by",
+    type=click.Choice(["place", "mode"]),
+    default="place",
+    show_default=True,
+    help="what it divides by first: where a cause is, or how it shows",
+)
 @click.option("--table", is_flag=True, help="print cut sets and importance instead of drawing")
 @click.option("--exact", is_flag=True, help="exact probabilities by a binary decision diagram")
 @click.option(
@@ -64,6 +75,7 @@ stillflow chart faults --table --format csv --out importance.csv
 @rules_option
 def faults(
     complaint: str | None,
+    by: By,
     table: bool,
     exact: bool,
     worth: float | None,
@@ -80,13 +92,15 @@ def faults(
     form, out = target.format, target.out
     table = table or form == "csv" or Path(out).suffix.lower() == ".csv"
     least = worth if worth is not None else 0.0 if table else WORTH_AN_EVENT
-    tree = fault_tree(knowledge, known, least)
+    tree = fault_tree(knowledge, known, least, by)
     analysis = analyse(tree, "exact" if exact else "rare-event")
     if table:
         _tabulate(tree, analysis, _explained(tree, analysis, known), form, out)
         return
     top = tree.by_id[tree.top].title
     filters = [f"complaint: {known.title}"] if known else []
+    if by == "mode":
+        filters.append("by how a cause shows, then by place")
     if least:
         filters.append(f"causes of less than {least * 100:g} % of it joined")
     title = TitleBlock(

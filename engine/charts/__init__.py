@@ -21,6 +21,7 @@ from stillflow.engine.charts.page import (
     POSTERS,
     PaperName,
 )
+from stillflow.engine.charts.pareto import PARETO_FORMATS, Pareto, ParetoBar, pareto_chart
 from stillflow.engine.charts.picture import TitleBlock
 from stillflow.engine.charts.progress import ProgressPlot, progress_chart
 from stillflow.engine.charts.reasoning import (
@@ -52,6 +53,7 @@ __all__ = [
     "LEAST_POSTER_TYPE",
     "LEAST_TYPE",
     "PAPERS",
+    "PARETO_FORMATS",
     "POSTERS",
     "ROUTE_FORMATS",
     "RULED_OUT",
@@ -68,6 +70,8 @@ __all__ = [
     "HistoryPoint",
     "HistorySeries",
     "PaperName",
+    "Pareto",
+    "ParetoBar",
     "PathDerived",
     "PathFact",
     "PathFault",
@@ -90,6 +94,7 @@ __all__ = [
     "gauge_place",
     "handout_chart",
     "history_chart",
+    "pareto_chart",
     "progress_chart",
     "reasoning_chart",
     "render",

@@ -29,6 +29,11 @@ def found_point(x: float, y: float) -> list[Mark]:
     return [circle(x, y, 5, fill=BAR, width=1.4)]
 
 
+def after_point(x: float, y: float) -> list[Mark]:
+    """A white triangle about (x, y)."""
+    return [polygon([(x, y - 5.5), (x + 5.5, y + 4), (x - 5.5, y + 4)], fill="#ffffff", width=1.4)]
+
+
 def round_up(value: float) -> float:
     """The next value above that makes a tidy scale, with a whole half; at least 1."""
     base = 10.0 ** math.floor(math.log10(max(value, 1.0)))

@@ -9,8 +9,8 @@ from stillflow.engine.charts.chart import Chart, Format
 from stillflow.engine.charts.page import KeyItem, OnPaper, Room, Sheet
 from stillflow.engine.charts.picture import Picture, TitleBlock
 from stillflow.engine.charts.plot import Frame
-from stillflow.engine.charts.plotmarks import expected_point, found_point
-from stillflow.engine.charts.scene import DASHES, Dash, Mark, Point, Scene, polygon, polyline
+from stillflow.engine.charts.plotmarks import after_point, expected_point, found_point
+from stillflow.engine.charts.scene import DASHES, Dash, Mark, Scene, polyline
 
 PROGRESS_FORMATS: tuple[Format, ...] = ("svg", "png", "pdf", "json")
 RUNNING = 5
@@ -86,5 +86,4 @@ def _point(index: int, x: float, y: float) -> list[Mark]:
         return found_point(x, y)
     if index % 3 == 1:
         return expected_point(x, y)
-    corners: list[Point] = [(x, y - 5), (x + 5, y + 4), (x - 5, y + 4)]
-    return [polygon(corners, fill="#ffffff", width=1.2)]
+    return after_point(x, y)

@@ -14,7 +14,13 @@ from stillflow.engine.base import in_percent
 from stillflow.engine.charts.chart import Chart
 from stillflow.engine.charts.page import KeyItem, OnPaper, Room, Sheet
 from stillflow.engine.charts.picture import Edge, Node, NodeKind, Picture
-from stillflow.engine.charts.plotmarks import expected_point, found_point, on_white, round_up
+from stillflow.engine.charts.plotmarks import (
+    after_point,
+    expected_point,
+    found_point,
+    on_white,
+    round_up,
+)
 from stillflow.engine.charts.scene import (
     Mark,
     Outline,
@@ -64,12 +70,12 @@ _NAMES: dict[Condition, tuple[str, str]] = {
 
 def draw_stations(path: AirPath, picture: Picture, paper: OnPaper) -> list[Scene]:
     """The chart on one sheet."""
-    sheet = Sheet(path.title, picture.alt, _key(greatest_loss(path) is not None), paper)
+    sheet = Sheet(path.title, picture.alt, _key(path), paper)
     drawing = _Drawing(path, sheet.room())
     return [sheet.compose(drawing.things(), Room(drawing.wide, drawing.high))]
 
 
-def _key(loses: bool) -> tuple[KeyItem, ...]:
+def _key(path: AirPath) -> tuple[KeyItem, ...]:
     def expected(x: float, y: float) -> list[Mark]:
         line = polyline([(x, y + 8), (x + 34, y + 8)], dash="dashed", width=1.2)
         return [line, *expected_point(x + 17, y + 8)]
@@ -77,11 +83,17 @@ def _key(loses: bool) -> tuple[KeyItem, ...]:
     def found(x: float, y: float) -> list[Mark]:
         return [polyline([(x, y + 8), (x + 34, y + 8)], width=2.6), *found_point(x + 17, y + 8)]
 
+    def after(x: float, y: float) -> list[Mark]:
+        line = polyline([(x, y + 8), (x + 34, y + 8)], dash="dotted", width=1.8)
+        return [line, *after_point(x + 17, y + 8)]
+
     def lost(x: float, y: float) -> list[Mark]:
         return list(_band(x, y, 34, 16))
 
     key = [KeyItem("expected of this system in good order", expected), KeyItem("found", found)]
-    if loses:
+    if any(one.reading(state).after is not None for one in path.stations for state in CONDITIONS):
+        key.append(KeyItem("read again after the fix", after))
+    if greatest_loss(path) is not None:
         key.append(KeyItem("the step where most suction is lost", lost))
     return tuple(key)
 
@@ -177,7 +189,7 @@ class _Drawing:
     def _graph(self, condition: Condition) -> list[tuple[str, list[Mark]]]:
         top, bottom = self.tops[condition], self.tops[condition] + self.graph
         readings = [s.reading(condition) for s in self.path.stations]
-        known = [v for r in readings for v in (r.expected, r.found) if v is not None]
+        known = [v for r in readings for v in (r.expected, r.found, r.after) if v is not None]
         most = round_up(max(known, default=1.0))
 
         def y(value: float) -> float:
@@ -204,6 +216,9 @@ class _Drawing:
             lines.append(polyline(points, dash="dashed", width=1.2))
         if found:
             lines.append(polyline([(self.x(i), y(v)) for i, v in found], width=2.6))
+        after = [(self.x(i), y(r.after)) for i, r in enumerate(readings) if r.after is not None]
+        if len(after) > 1:
+            lines.append(polyline(after, dash="dotted", width=1.8))
         things.append((f"{title}: expected (dashed) and found", lines))
         for index, reading in enumerate(readings):
             name = self.path.stations[index].title
@@ -224,8 +239,14 @@ def _values(
             x, place - 8 if above else place + 17, f"{reading.expected:g}", NOTE_SIZE, "middle"
         )
         marks += on_white(label)
-    if reading.found is None:
+    if reading.found is None and reading.after is None:
         return marks + on_white(Text(x, bottom - 5, "not read", NOTE_SIZE, "middle", colour=GREY))
+    if reading.after is not None:
+        marks += after_point(x, y(reading.after))
+        again = Text(x + 9, y(reading.after) + 3.5, f"{reading.after:g}", NOTE_SIZE)
+        marks += on_white(again)
+    if reading.found is None:
+        return marks
     place = y(reading.found)
     marks += found_point(x, place)
     words = f"{reading.found:g}"
@@ -238,6 +259,8 @@ def _values(
 
 def _in_words(reading: StationReading, unit: str) -> str:
     found = "not read" if reading.found is None else f"found {reading.found:g} {unit}"
+    if reading.after is not None:
+        found += f", after the fix {reading.after:g} {unit}"
     return found if reading.expected is None else f"{found}, expected {reading.expected:g} {unit}"
 
 

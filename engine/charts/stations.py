@@ -19,10 +19,14 @@ CONDITIONS: tuple[Condition, ...] = ("sealed", "working")
 
 
 class StationReading(Model):
-    """Suction at one station under one condition, in the chart's unit; None where not known."""
+    """Suction at one station under one condition, in the chart's unit; None where not known.
+
+    `after` is what was read again after a fix.
+    """
 
     expected: float | None = Field(default=None, ge=0, allow_inf_nan=False)
     found: float | None = Field(default=None, ge=0, allow_inf_nan=False)
+    after: float | None = Field(default=None, ge=0, allow_inf_nan=False)
 
 
 class ChartStation(Model):

@@ -1,7 +1,13 @@
 """What a chart shows, of rules, readings and visits; how it is drawn is left to `charts`."""
 
 from stillflow.engine.views.decision import decision_tree
-from stillflow.engine.views.faults import WORTH_AN_EVENT, fault_tree, known_complaint
+from stillflow.engine.views.faults import (
+    WORTH_AN_EVENT,
+    By,
+    complaint_shares,
+    fault_tree,
+    known_complaint,
+)
 from stillflow.engine.views.history import (
     SpotHistory,
     drift_words,
@@ -16,10 +22,12 @@ from stillflow.engine.views.whereabouts import Whereabouts, note_words, whereabo
 
 __all__ = [
     "WORTH_AN_EVENT",
+    "By",
     "Shop",
     "SpotHistory",
     "Whereabouts",
     "air_path",
+    "complaint_shares",
     "customer_sheet",
     "decision_tree",
     "drift_words",

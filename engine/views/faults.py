@@ -7,6 +7,7 @@ drawn by hand. Gates and arithmetic are left to `faulttree`, drawing to `charts`
 from __future__ import annotations
 
 from math import prod
+from typing import Literal
 
 from stillflow.engine.base import InputError, Mode, Where, nearest
 from stillflow.engine.dialogue import Session
@@ -42,6 +43,18 @@ _MODES = {
 }
 
 
+By = Literal["place", "mode"]
+"""What a fault tree divides by first: where a cause is, or how it shows."""
+
+
+def _sides(by: By, place: Where, mode: Mode) -> tuple[str, str]:
+    """The words of the outer and of the inner gate that a cause stands under."""
+    where, how = _PLACES[place], _MODES[mode]
+    if by == "place":
+        return where, how
+    return f"{how[0].upper()}{how[1:]}", f"{where[0].lower()}{where[1:]}"
+
+
 def known_complaint(knowledge: Knowledge, name: str) -> Complaint:
     """The complaint with an id.
 
@@ -75,7 +88,10 @@ def complaint_shares(knowledge: Knowledge, complaint: Complaint | None) -> dict[
 
 
 def fault_tree(
-    knowledge: Knowledge, complaint: Complaint | None = None, worth: float = WORTH_AN_EVENT
+    knowledge: Knowledge,
+    complaint: Complaint | None = None,
+    worth: float = WORTH_AN_EVENT,
+    by: By = "place",
 ) -> FaultTree:
     """The fault tree of a complaint, or of poor suction as such.
 
@@ -88,6 +104,7 @@ def fault_tree(
         complaint: the top event, None for any complaint.
         worth: where several causes of one place are each less than this share, they stand
             together as one undeveloped event; 0 to show all.
+        by: what it divides by first.
 
     Raises:
         InputError: `worth` is not a share.
@@ -95,16 +112,17 @@ def fault_tree(
     if not 0.0 <= worth < 1.0:
         raise InputError(f"{worth:g} is not a share", right="use a number from 0 up to 1")
     shares = complaint_shares(knowledge, complaint)
-    combined = _combinations(knowledge, shares, worth)
+    combined = _combinations(knowledge, shares, worth, by)
     within = {name for one in combined for name in one.causes}
-    left = _rare(knowledge, {n: s for n, s in shares.items() if s < worth and n not in within})
+    rare = {n: s for n, s in shares.items() if s < worth and n not in within}
+    left = _rare(knowledge, rare, by)
     kept = {name: share for name, share in shares.items() if share >= worth or name not in left}
     causes = [
         Cause(
             id=name,
             title=fault.title,
-            place=_PLACES[fault.place],
-            mode=_MODES[fault.mode],
+            place=_sides(by, fault.place, fault.mode)[0],
+            mode=_sides(by, fault.place, fault.mode)[1],
             probability=_presence(knowledge, combined, name, shares[name]),
             alone=name not in within,
             code=f"E{number}",
@@ -116,8 +134,8 @@ def fault_tree(
         Cause(
             id=name,
             title=one.title,
-            place=_PLACES[Where.SYSTEM],
-            mode=_MODES[Mode.SETTING],
+            place=_sides(by, Where.SYSTEM, Mode.SETTING)[0],
+            mode=_sides(by, Where.SYSTEM, Mode.SETTING)[1],
             probability=one.share,
             alone=False,
             kind="condition",
@@ -126,7 +144,7 @@ def fault_tree(
         for number, (name, one) in enumerate(knowledge.circumstances.items(), 1)
         if name in within
     ]
-    causes += _together(knowledge, left, worth)
+    causes += _together(knowledge, left, worth, by)
     top = ANY_COMPLAINT if complaint is None else complaint.title
     return build_tree(top, causes, combined)
 
@@ -140,15 +158,15 @@ def _by_place(knowledge: Knowledge) -> list[tuple[str, Fault]]:
 
 
 def _combinations(
-    knowledge: Knowledge, shares: dict[str, float], least: float
+    knowledge: Knowledge, shares: dict[str, float], least: float, by: By
 ) -> list[JointCauses]:
     """The combinations all of whose faults can be, and that are likely enough to be drawn."""
     return [
         JointCauses(
             id=name,
             title=one.title,
-            place=_PLACES[one.place],
-            mode=_MODES[one.mode],
+            place=_sides(by, one.place, one.mode)[0],
+            mode=_sides(by, one.place, one.mode)[1],
             causes=(*one.faults, *one.circumstances),
         )
         for name, one in knowledge.combinations.items()
@@ -175,28 +193,36 @@ def _presence(
     return min(share / max(felt), 1.0) if felt else share
 
 
-def _rare(knowledge: Knowledge, shares: dict[str, float]) -> dict[str, float]:
+def _outer(knowledge: Knowledge, name: str, by: By) -> str:
+    fault = knowledge.faults[name]
+    return _sides(by, fault.place, fault.mode)[0]
+
+
+def _rare(knowledge: Knowledge, shares: dict[str, float], by: By) -> dict[str, float]:
     """Those to be joined: one alone in its place would take as much room without its name."""
-    places = [knowledge.faults[name].place for name in shares]
+    places = [_outer(knowledge, name, by) for name in shares]
     return {
         name: share
         for name, share in shares.items()
-        if places.count(knowledge.faults[name].place) > 1
+        if places.count(_outer(knowledge, name, by)) > 1
     }
 
 
-def _together(knowledge: Knowledge, left: dict[str, float], worth: float) -> list[Cause]:
+def _together(knowledge: Knowledge, left: dict[str, float], worth: float, by: By) -> list[Cause]:
     """One event for the causes of each place that are too rare to be drawn one by one."""
     causes = []
-    for number, place in enumerate(Where, 1):
-        here = [share for name, share in left.items() if knowledge.faults[name].place is place]
+    outers = [_sides(by, place, Mode.LEAK)[0] for place in Where]
+    if by == "mode":
+        outers = [_sides(by, Where.UNIT, mode)[0] for mode in Mode]
+    for number, outer in enumerate(outers, 1):
+        here = [share for name, share in left.items() if _outer(knowledge, name, by) == outer]
         if here:
             causes.append(
                 Cause(
-                    id=f"others {place}",
-                    title=f"{_PLACES[place]}: {len(here)} other causes, "
+                    id=f"others {number}",
+                    title=f"{outer}: {len(here)} other causes, "
                     f"each under {worth * 100:g} % of these calls",
-                    place=_PLACES[place],
+                    place=outer,
                     mode="others",
                     probability=sum(here),
                     kind="undeveloped",

@@ -21,7 +21,11 @@ _PATH: tuple[tuple[Station, str], ...] = (
 
 
 def air_path(
-    readings: Mapping[Spot, float], baseline: Baseline, gauge_tolerance: float, title: TitleBlock
+    readings: Mapping[Spot, float],
+    baseline: Baseline,
+    gauge_tolerance: float,
+    title: TitleBlock,
+    after: Mapping[Spot, float] | None = None,
 ) -> AirPath:
     """The readings along the path beside what was expected, inH2O.
 
@@ -33,8 +37,10 @@ def air_path(
         baseline: what the system should read.
         gauge_tolerance: share of a reading.
         title: the title block.
+        after: what was read after a fix, for a chart of before and after.
     """
-    read = {station for _, station in readings}
+    after = after or {}
+    read = {station for _, station in (*readings, *after)}
     path = [(one, behind) for one, behind in _PATH if one is not Station.UTILITY or one in read]
     return AirPath(
         title=title,
@@ -42,8 +48,8 @@ def air_path(
             ChartStation(
                 title=station.words.removeprefix("the ").capitalize(),
                 behind=behind,
-                sealed=_reading(readings, baseline, AirState.SEALED, station),
-                working=_reading(readings, baseline, AirState.WORKING, station),
+                sealed=_reading(readings, baseline, AirState.SEALED, station, after),
+                working=_reading(readings, baseline, AirState.WORKING, station, after),
             )
             for station, behind in path
         ),
@@ -52,10 +58,15 @@ def air_path(
 
 
 def _reading(
-    readings: Mapping[Spot, float], baseline: Baseline, state: AirState, station: Station
+    readings: Mapping[Spot, float],
+    baseline: Baseline,
+    state: AirState,
+    station: Station,
+    after: Mapping[Spot, float],
 ) -> StationReading:
-    found = readings.get((state, station))
+    found, mended = readings.get((state, station)), after.get((state, station))
     return StationReading(
         expected=round(baseline.at(state, station)),
         found=None if found is None else round(found, 1),
+        after=None if mended is None else round(mended, 1),
     )

@@ -512,3 +512,18 @@ def test_type_too_small_to_read_is_said(tmp_path: Path) -> None:
     assert outcome.code == 0
     assert "smallest type is 6.0 points" in outcome.err
     assert outcome.err.count("\n") == 1
+
+
+def test_before_and_after_stand_on_one_chart_where_there_is_an_after(tmp_path: Path) -> None:
+    chart = drawn(tmp_path, "chart", "stations", "full-bag-and-an-open-slider", "--after")
+    assert "read again after the fix" in words(chart)
+    refused(
+        stillflow("chart", "stations", *READINGS[:4], "--after", "--out", "-"), "nothing was read"
+    )
+
+
+def test_causes_are_drawn_by_how_often_with_their_sum(tmp_path: Path) -> None:
+    chart = drawn(tmp_path, "chart", "pareto", "--complaint", "weak-everywhere", "--most", "5")
+    assert "other causes together" in words(chart)
+    assert "weak at every inlet" in words(chart)
+    refused(stillflow("chart", "pareto", "--complaint", "weak-everywher"), "weak-everywhere")

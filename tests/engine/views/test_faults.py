@@ -183,3 +183,20 @@ def test_worth_is_a_share(worth: float) -> None:
 def test_a_broken_declaration_is_named(old: str, new: str, words: str) -> None:
     with pytest.raises(KnowledgeError, match=words):
         small(SMALL + DECLARED.replace(old, new))
+
+
+@pytest.mark.parametrize("complaint", [None, "weak-everywhere", "weak-with-one-hose"])
+@pytest.mark.parametrize("worth", [0.0, 0.02])
+def test_divided_by_mode_first_it_is_the_same_tree_of_the_same_causes(
+    complaint: str | None, worth: float
+) -> None:
+    rules = load_rules()
+    known = rules.complaints[complaint] if complaint else None
+    places, modes = (fault_tree(rules, known, worth, by) for by in ("place", "mode"))  # type: ignore[arg-type]
+    names = [{e.id for e in one.events if e.id in rules.faults} for one in (places, modes)]
+    assert names[0] >= names[1] or names[1] >= names[0]
+    totals = [analyse(one).probability for one in (places, modes)]
+    assert totals[0] == pytest.approx(totals[1])
+    first = {modes.by_id[i].title for i in modes.by_id[modes.top].inputs}  # type: ignore[union-attr]
+    assert "Air gets in" in first or any(one.startswith("Air gets in") for one in first)
+    assert not first & {"In the unit", "In the hose"}

@@ -57,3 +57,12 @@ def test_what_the_gauge_and_the_baseline_leave_open_is_no_loss() -> None:
         assert greatest_loss(air_path(readings, baseline, 0.02, TITLE)) is None
     tight = air_path({spot: BASELINE.at(*spot) - 12.0}, BASELINE, 0.02, TITLE)
     assert greatest_loss(tight) is not None
+
+
+def test_what_was_read_after_a_fix_stands_beside_what_was_found() -> None:
+    spot = (AirState.WORKING, Station.HOSE)
+    baseline = Session(small()).baseline
+    path = air_path({spot: 30.0}, baseline, 0.02, TitleBlock(title="x"), {spot: 55.04})
+    hose = path.stations[-1]
+    assert (hose.working.found, hose.working.after) == (30.0, 55.0)
+    assert hose.sealed.after is None

@@ -1,0 +1,59 @@
+"""`stillflow chart pareto`: what is behind a complaint, by how often, with the sum."""
+
+from __future__ import annotations
+
+from datetime import datetime
+
+import click
+
+from stillflow.cli.drawing import Target, chart_options, day_of, drawn, write_chart
+from stillflow.cli.options import rules_option
+from stillflow.cli.output import say
+from stillflow.engine import load_rules
+from stillflow.engine.charts import PARETO_FORMATS, Pareto, ParetoBar, TitleBlock, pareto_chart
+from stillflow.engine.views import complaint_shares, known_complaint
+
+
+@click.command("pareto")
+@click.option("--complaint", metavar="ID", help="what the customer calls about")
+@click.option(
+    "--most",
+    type=click.IntRange(2, 200),
+    default=15,
+    show_default=True,
+    help="how many causes have a bar of their own",
+)
+@chart_options(PARETO_FORMATS)
+@rules_option
+def pareto(
+    complaint: str | None,
+    most: int,
+    target: Target,
+    day: datetime | None,
+    rules: tuple[str, ...],
+) -> None:
+    """Draw the causes of a complaint, the likeliest first, with their sum as a line."""
+    knowledge = load_rules(rules)
+    known = None if complaint is None else known_complaint(knowledge, complaint)
+    shares = complaint_shares(knowledge, known)
+    ordered = sorted(shares.items(), key=lambda pair: (-pair[1], pair[0]))
+    bars = [
+        ParetoBar(id=name, title=knowledge.faults[name].title, share=share)
+        for name, share in ordered[:most]
+    ]
+    left = ordered[most:]
+    if left:
+        share = sum(share for _, share in left)
+        bars.append(ParetoBar(title=f"{len(left)} other causes together", share=share))
+    what = known.title if known else "poor suction"
+    title = TitleBlock(
+        title=f"What is behind it: {what[0].lower()}{what[1:]}",
+        subtitle="Shares of the calls, from how common the rules say each fault is and how often "
+        "it is complained of in this way.",
+        date=day_of(day),
+        rules_version=knowledge.digest,
+        filters=(f"complaint: {known.title}",) if known else (),
+    )
+    paths = write_chart(pareto_chart(Pareto(title=title, bars=tuple(bars))), target)
+    if paths:
+        say(drawn(paths))
