@@ -13,7 +13,7 @@ from stillflow.casebook.cases import Case, play
 from stillflow.engine.base import InputError
 from stillflow.engine.dialogue import Session
 from stillflow.engine.inference import NO_ANSWER, Event, Visit
-from stillflow.engine.ruleset import Knowledge
+from stillflow.engine.ruleset import Footing, Knowledge, checking, fixing, putting_back
 
 
 @dataclass(frozen=True)
@@ -87,29 +87,22 @@ def replay(items: Iterable[Case | Visit], knowledge: Knowledge) -> Report:
 
 
 def minutes_of(events: Iterable[Event], knowledge: Knowledge) -> float:
-    """Minutes that events take: checks, fixes, and opening each access once between fixes.
+    """Minutes that events take: checks and fixes, with walks, opening and putting back.
 
     Raises:
         KeyError: a check or fault the rules do not have.
     """
-    total = 0.0
-    opened: set[str] = set()
+    total, footing = 0.0, Footing()
     for event in events:
         if event.check is not None and event.answer not in NO_ANSWER:
             check = knowledge.checks[event.check]
-            total += check.minutes + _opening(check.access, opened, knowledge)
+            outlay = checking(knowledge, footing, check, event.inlet or "")
         elif event.fix is not None and (event.done is not False or event.found is False):
-            fix = knowledge.faults[event.fix].fix
-            total += fix.minutes + _opening(fix.access, opened, knowledge)
-            opened.clear()
-    return total
-
-
-def _opening(access: str | None, opened: set[str], knowledge: Knowledge) -> float:
-    if access is None or access in opened:
-        return 0.0
-    opened.add(access)
-    return knowledge.accesses[access].minutes
+            outlay = fixing(knowledge, footing, knowledge.faults[event.fix])
+        else:
+            continue
+        total, footing = total + outlay.minutes, outlay.after
+    return total + putting_back(knowledge, footing).minutes
 
 
 def _case_row(case: Case, knowledge: Knowledge) -> Row:

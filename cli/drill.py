@@ -286,7 +286,7 @@ class Practice:
             self._told = len(drill.done)
             screen.gap()
             screen.head(f"{minutes(drill.minutes)} on the clock", f"step {len(drill.done) + 1}")
-            opened = sorted(drill.session.progress.opened)
+            opened = sorted(drill.session.progress.footing.opened)
             if opened:
                 titles = [self._knowledge.accesses[name].title.rstrip(".") for name in opened]
                 screen.text(f"Open now: {'; '.join(titles)}.")

@@ -45,6 +45,7 @@ def unused_access(subject: Subject) -> Slips:
     knowledge = subject.knowledge
     used = {check.access for check in knowledge.checks.values()}
     used |= {fault.fix.access for fault in knowledge.faults.values()}
+    used |= {name for access in knowledge.accesses.values() for name in access.also}
     for name in sorted(knowledge.accesses.keys() - used):
         what = "no check or fix opens it"
         yield "accesses", name, what, "name it where it is opened, or drop"
@@ -76,6 +77,7 @@ def _entries(knowledge: Knowledge) -> Iterable[Entry]:
     yield from knowledge.levels
     for group in (
         knowledge.cautions,
+        knowledge.stands,
         knowledge.accesses,
         knowledge.classes,
         knowledge.faults,

@@ -27,6 +27,7 @@ from stillflow.engine.dialogue.steps import (
     FaultShare,
     FixStep,
     NextStep,
+    PutBackStep,
     StepKind,
 )
 from stillflow.engine.dialogue.summary import Summary, summarise
@@ -65,6 +66,7 @@ __all__ = [
     "Meaning",
     "Measured",
     "NextStep",
+    "PutBackStep",
     "Round",
     "Said",
     "Session",

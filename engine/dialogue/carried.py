@@ -21,7 +21,7 @@ from stillflow.engine.dialogue.steps import Ending, NextStep
 from stillflow.engine.dialogue.unrolled import NOT_THERE, THERE, Act, visit_tree
 from stillflow.engine.inference import Firing, Situation
 from stillflow.engine.planning import PolicyStep, Think
-from stillflow.engine.ruleset import Check, Knowledge, Stop
+from stillflow.engine.ruleset import Check, Footing, Knowledge, Stop, checking, fixing
 
 REACH = 0.005
 """Share of calls that must come to a point for it to be carried."""
@@ -63,10 +63,10 @@ class Carried:
     card: tuple[int, ...]
 
 
-def _with(progress: Progress, opened: frozenset[str]) -> Progress:
-    """The progress of a visit with other accesses open; for a step's words all else holds."""
+def _with(progress: Progress, footing: Footing) -> Progress:
+    """The progress of a visit with the house left otherwise; for a step's words all else holds."""
     later = copy(progress)
-    later.opened = set(opened)
+    later.footing = footing
     return later
 
 
@@ -130,49 +130,49 @@ class _Packing:
             return  # readings contradict each other: what to take again is asked by the visit alone
         first = len(self.nodes)
         warned: list[set[str]] = [set() for _ in tree]
-        opened: list[frozenset[str] | None] = [None] * len(tree)
+        left: list[Footing | None] = [None] * len(tree)
         progress = session.progress
-        start = (progress.situation, frozenset(progress.opened))
-        self._walk(tree, 0, start, warned, opened)
+        self._walk(tree, 0, (progress.situation, progress.footing), warned, left)
         numbers: dict[int, int] = {}
         for number, node in enumerate(tree):
-            if isinstance(node.act, Act) and opened[number] is not None and _shown(node):
+            if isinstance(node.act, Act) and left[number] is not None and _shown(node):
                 numbers[number] = first + len(numbers)
         for number in numbers:
             node = tree[number]
-            standing = _with(progress, opened[number] or frozenset())
+            standing = _with(progress, left[number] or Footing())
             self.nodes.append(self._node(node, numbers, standing, warned[number]))
 
     def _walk(
         self,
         tree: tuple[PolicyStep[int], ...],
         number: int,
-        at: tuple[Situation, frozenset[str]],
+        at: tuple[Situation, Footing],
         warned: list[set[str]],
-        opened: list[frozenset[str] | None],
+        left: list[Footing | None],
     ) -> None:
         """Go every way through the tree, since a part that is shared is come to by several.
 
-        A danger that any way brings with it is shown; an access is taken as closed where any way
-        comes to it so.
+        A danger that any way brings with it is shown. What is opened and put back for an act, and
+        its minutes, are the same on every way to it, so the first way's house will do.
         """
-        situation, open_now = at
-        before = opened[number]
-        opened[number] = open_now if before is None else before & open_now
+        situation, footing = at
+        left[number] = left[number] or footing
         warned[number].update(self._model.fired(situation))
         node = tree[number]
         if not isinstance(node.act, Act):
             return
         if node.act.kind == "check":
             check = self._knowledge.checks[node.act.id]
-            reached = open_now | ({check.access} if check.access else set())
+            reached = checking(self._knowledge, footing, check).after
             for way in node.branches:
                 said = given(self._knowledge, self._baseline, check, str(way.label))
                 then = (learnt(situation, check, said), reached)
-                self._walk(tree, way.to, then, warned, opened)
-        else:
+                self._walk(tree, way.to, then, warned, left)
+        elif node.act.kind == "fix":
+            fault = self._knowledge.faults[node.act.id]
+            gone = situation, fixing(self._knowledge, footing, fault).after
             for way in node.branches:
-                self._walk(tree, way.to, at, warned, opened)
+                self._walk(tree, way.to, gone, warned, left)
 
     def _node(
         self,
@@ -235,7 +235,7 @@ class _Packing:
 
     def _kept(self, step: NextStep) -> int:
         """The number of a step; one that says the same as an earlier one has its number."""
-        said = step.model_dump_json(include={"step", "check", "fix", "ending"})
+        said = step.model_dump_json(include={"step", "put_back", "check", "fix", "ending"})
         if said not in self._numbers:
             self._numbers[said] = len(self.steps)
             self.steps.append(step)

@@ -11,12 +11,20 @@ from typing import Protocol
 
 import numpy as np
 
-from stillflow.engine.base import Floats, Integers, Mode
+from stillflow.engine.base import Flags, Floats, Integers, Mode, Station
 from stillflow.engine.dialogue.steps import Choice
 from stillflow.engine.dialogue.verification import Verification
 from stillflow.engine.inference import Baseline, LikelihoodModel, Situation, Spot
-from stillflow.engine.planning import Action, Problem, Think, next_action
-from stillflow.engine.ruleset import Check, Fault, Knowledge
+from stillflow.engine.planning import Action, Moves, Problem, Think, next_action
+from stillflow.engine.ruleset import (
+    Check,
+    Fault,
+    Footing,
+    Knowledge,
+    checking,
+    stand_of,
+    walk,
+)
 
 DOUBTED = 0.3
 """A fault this likely is in question again whatever was seen: looks deceive now and then."""
@@ -37,8 +45,8 @@ class Position(Protocol):
         """Probability of each fault, shape (F,)."""
 
     @property
-    def opened(self) -> Collection[str]:
-        """Ids of the accesses that stand open."""
+    def footing(self) -> Footing:
+        """Where one stands, and what is undone."""
 
     @property
     def answered(self) -> Collection[str]:
@@ -116,17 +124,26 @@ class Planner:
             ]
         )
         self._fix_groups = [self._group(fault.fix.access) for fault in faults]
-        self._check_groups = {
-            check.id: self._group(check.access) for check in knowledge.checks.values()
-        }
-        self._access_minutes = np.array([one.minutes for one in knowledge.accesses.values()])
+        self._ways = _Ways(knowledge)
         self._confirmed = [
             (column, fault) for column, fault in enumerate(faults) if fault.confirm_first
         ]
 
-    def verifying_minutes(self, situation: Situation) -> float:
-        """Minutes of what is measured and asked after a fix made on what is known."""
-        return self._verification.minutes(situation.readings)
+    def proving(self, situation: Situation, footing: Footing) -> tuple[float, Footing]:
+        """Minutes of what is measured and asked after a fix made on what is known.
+
+        Args:
+            situation: what is known.
+            footing: how the fix has left the house.
+
+        Returns:
+            The minutes, with ways and put-backs, and how that leaves the house.
+        """
+        minutes = 0.0
+        for check in self._verification.wanted(situation.readings, lambda check: True):
+            outlay = checking(self._knowledge, footing, check)
+            footing, minutes = outlay.after, minutes + outlay.minutes
+        return minutes, footing
 
     def decide(self, position: Position, check_ids: Sequence[str]) -> Decision | None:
         """The next best check or fix; None when no fault is left to deal with.
@@ -140,9 +157,10 @@ class Planner:
             return None
         problem, faults, checks = posed
         opened = np.zeros(len(self._groups), dtype=bool)
-        for name in position.opened:
+        for name in position.footing.opened:
             opened[self._groups[name]] = True
-        action = next_action(problem, problem.priors, opened, self._think)
+        at = self._ways.number(position.footing)
+        action = next_action(problem, problem.priors, opened, self._think, at=at)
         check_id = checks[action.index].id if action.kind == "check" else None
         fault_id = faults[action.index].id if action.kind == "fix" else None
         return Decision(check_id, fault_id, action, checks, faults)
@@ -160,7 +178,13 @@ class Planner:
             return None
         checks = [self._knowledge.checks[name] for name in check_ids]
         priors = position.probabilities[kept]
-        minutes = self._fix_minutes + self.verifying_minutes(position.situation)
+        ways = self._ways
+        proving = {
+            one: self.proving(position.situation, Footing(one)) for one in set(ways.fix_stands)
+        }
+        minutes = self._fix_minutes + [proving[one][0] for one in ways.fix_stands]
+        ends = np.array([ways.number(proving[one][1]) for one in ways.fix_stands])
+        rows = [ways.row[name] for name in check_ids]
         for column, fault in self._confirmed:
             minutes[column] += self._confirming_minutes(fault, position.answered)
         outlooks = self._model.outlooks(position.situation, check_ids, position.ahead)
@@ -168,12 +192,17 @@ class Planner:
             Problem(
                 priors=priors / priors.sum(),
                 fix_minutes=minutes[kept],
-                check_minutes=np.array([check.minutes for check in checks]),
+                check_minutes=ways.check_minutes[rows],
                 answers=[outlook.likelihood.take(kept, axis=1).T for outlook in outlooks],
-                access=[self._check_groups[name] for name in check_ids],
-                access_minutes=self._access_minutes,
+                access=[self._group(check.access) for check in checks],
+                access_minutes=ways.access_minutes,
                 fix_access=[self._fix_groups[column] for column in kept],
                 wrong_fix_minutes=self._wrong_minutes[kept],
+                moves=Moves(
+                    ways.to_check[:, rows], ways.to_fix[:, kept], ways.ends[rows], ends[kept]
+                ),
+                closes=ways.closes[rows],
+                closing_minutes=ways.closing_minutes,
             ),
             [self._faults[column] for column in kept],
             checks,
@@ -214,3 +243,61 @@ class Planner:
         """Minutes of what must still be known before a fault's fix."""
         checks = self._knowledge.checks
         return sum(checks[name].minutes for name in fault.confirm_first if name not in answered)
+
+
+class _Ways:
+    """Walks, set-ups, openings and put-backs of a rule set as arrays: P positions, G accesses.
+
+    A position is a stand, or a station that the gauge is still at; number 0 is the door.
+
+    Attributes:
+        row: row of each check in the arrays over checks.
+        fix_stands: where each fix is done, by fault.
+        check_minutes: (C,) of each check with the gauge at hand.
+        to_check: (P, C) minutes to get there and set the gauge up; `to_fix`: (P, F).
+        ends: (C,) the position each check leaves us in; -1 for where we were.
+        closes: (C, G) what must be put back before a check.
+        access_minutes: (G,) of opening and putting back; `closing_minutes`: of the latter.
+    """
+
+    def __init__(self, knowledge: Knowledge) -> None:
+        checks, accesses = list(knowledge.checks.values()), list(knowledge.accesses.values())
+        self.row = {check.id: row for row, check in enumerate(checks)}
+        self.fix_stands = [stand_of(knowledge, fault) for fault in knowledge.faults.values()]
+        stations = {check.station: stand_of(knowledge, check) for check in checks if check.station}
+        positions: list[tuple[str, Station | None]] = [
+            *((stand, None) for stand in ("", *knowledge.stands)),
+            *((stand, station) for station, stand in stations.items()),
+        ]
+        self._number = {position: number for number, position in enumerate(positions)}
+        self.check_minutes = np.array([check.minutes - check.set_up for check in checks])
+        self.to_check = np.array(
+            [
+                [
+                    walk(knowledge, at, stand_of(knowledge, check))
+                    + (0.0 if check.station and gauge is check.station else check.set_up)
+                    for check in checks
+                ]
+                for at, gauge in positions
+            ]
+        ).reshape(len(positions), len(checks))
+        self.to_fix = np.array(
+            [[walk(knowledge, at, stand) for stand in self.fix_stands] for at, _ in positions]
+        )
+        after = [checking(knowledge, Footing(), check).after for check in checks]
+        self.ends = np.array([self.number(one) or -1 for one in after], dtype=np.intp)
+        undone = Footing(opened=frozenset(knowledge.accesses))
+        shut = [checking(knowledge, undone, check).put_back for check in checks]
+        self.closes: Flags = np.array(
+            [[one.id in names for one in accesses] for names in shut], dtype=bool
+        ).reshape(len(checks), len(accesses))
+        self.closing_minutes = np.array([one.closing for one in accesses])
+        self.access_minutes = self.closing_minutes + [
+            one.minutes + sum(knowledge.accesses[name].minutes for name in one.also)
+            for one in accesses
+        ]
+
+    def number(self, footing: Footing) -> int:
+        """Which position that is."""
+        at = self._number[footing.at, None]
+        return self._number.get((footing.at, footing.gauge), at)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
+from itertools import chain
 
 from stillflow.engine.base import Floats, Mode, Station
 from stillflow.engine.dialogue.places import Places, titled
@@ -15,10 +16,22 @@ from stillflow.engine.dialogue.steps import (
     FaultShare,
     FixStep,
     NextStep,
+    PutBackStep,
     StepKind,
 )
 from stillflow.engine.inference import Baseline, Firing, inlet_words
-from stillflow.engine.ruleset import NONE_HERE, Check, Fault, Knowledge, Warn
+from stillflow.engine.ruleset import (
+    NONE_HERE,
+    Check,
+    Fault,
+    Knowledge,
+    Outlay,
+    Warn,
+    checking,
+    fixing,
+    putting_back,
+    stand_of,
+)
 
 
 class Presenter:
@@ -51,19 +64,14 @@ class Presenter:
     ) -> NextStep:
         """A check to make, with its cautions and what opening it takes."""
         knowledge = self._knowledge
-        cautions = list(check.cautions)
-        minutes = check.minutes
-        opens = None
-        if check.access and check.access not in self._progress.opened:
-            access = knowledge.accesses[check.access]
-            cautions = [*access.cautions, *cautions]
-            minutes += access.minutes
-            opens = access.title
         inlet = self._inlet(check.station)
         to_try = self._places.to_try(check)
         if check.station is Station.OTHER:
             again = check.id in self._progress.answered
             inlet = ("" if again else inlet) or next(iter(to_try), inlet)
+        outlay = checking(knowledge, self._progress.footing, check, inlet or "")
+        opened = [knowledge.accesses[name] for name in outlay.opens]
+        cautions = [*chain.from_iterable(one.cautions for one in opened), *check.cautions]
         step = CheckStep(
             id=check.id,
             ask=check.ask_at.replace("{inlet}", inlet_words(inlet))
@@ -77,42 +85,44 @@ class Presenter:
             inlets=to_try,
             unit="inH2O" if check.kind == "reading" else None,
             answers=_options(check),
-            minutes=minutes,
+            minutes=outlay.own,
             cautions=self._cautions(cautions),
             how=check.how,
             tools=check.tools,
-            opens=opens,
+            opens=opened[0].title if opened else None,
             verifies=check.verifies,
             several=check.several,
             part=(check.part or "").replace("-", " "),
+            at=self._at(check),
+            walk=outlay.walk,
         )
-        return self._step("check", because, check=step, choice=choice, verifying=verifying)
+        made = self._step("check", because, check=step, choice=choice, verifying=verifying)
+        return self._put_back(made, outlay)
 
     def fix(self, fault: Fault, because: Sequence[str], choice: Choice | None) -> NextStep:
         """A fix to make, or to hand to whom it belongs."""
         fix = fault.fix
-        cautions = list(fix.cautions)
-        minutes = fix.minutes
-        if fix.access and fix.access not in self._progress.opened:
-            access = self._knowledge.accesses[fix.access]
-            cautions = [*access.cautions, *cautions]
-            minutes += access.minutes
+        outlay = fixing(self._knowledge, self._progress.footing, fault)
+        opened = [self._knowledge.accesses[name] for name in outlay.opens]
+        cautions = [*chain.from_iterable(one.cautions for one in opened), *fix.cautions]
         step = FixStep(
             fault=fault.id,
             title=titled(fault, self._places.of(fault)),
             inlet=self._places.of(fault) or None,
             asks_inlet=self._places.asked(fault),
             inlets=self._places.in_order() if self._places.asked(fault) else (),
-            minutes=minutes,
+            minutes=outlay.own,
             steps=fix.steps,
             parts=fix.parts,
             cautions=self._cautions(cautions),
             confirm=fault.confirm,
             after=fault.after,
             refer=fix.refer,
+            at=self._at(fault),
+            walk=outlay.walk,
         )
         kind: StepKind = "refer" if fix.refer else "fix"
-        return self._step(kind, because, fix=step, choice=choice)
+        return self._put_back(self._step(kind, because, fix=step, choice=choice), outlay)
 
     def end(
         self,
@@ -121,8 +131,31 @@ class Presenter:
         because: Sequence[str] = (),
         repair: Repair | None = None,
     ) -> NextStep:
-        """The end of the guided part; after a fix that worked, with the belief that led to it."""
-        return self._step(kind, because, ending=ending, repair=repair)
+        """The end of the guided part; after a fix that worked, with the belief that led to it.
+
+        Nothing is left undone, but where there is danger: there nothing is touched any more.
+        """
+        made = self._step(kind, because, ending=ending, repair=repair)
+        if kind == "stop":
+            return made
+        return self._put_back(made, putting_back(self._knowledge, self._progress.footing))
+
+    def _put_back(self, step: NextStep, outlay: Outlay) -> NextStep:
+        """The step, with what must be put back before it."""
+        if not outlay.put_back:
+            return step
+        shut = [self._knowledge.accesses[name] for name in outlay.put_back]
+        before = PutBackStep(
+            accesses=outlay.put_back,
+            minutes=outlay.closing,
+            steps=tuple(one.put_back.step for one in shut if one.put_back),
+            cautions=self._cautions(chain.from_iterable(one.cautions for one in shut)),
+        )
+        return step.model_copy(update={"put_back": before})
+
+    def _at(self, act: Check | Fault) -> str:
+        stand = stand_of(self._knowledge, act)
+        return self._knowledge.stands[stand].title if stand else ""
 
     def _step(
         self,

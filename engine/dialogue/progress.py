@@ -26,7 +26,19 @@ from stillflow.engine.inference import (
     Visit,
     spot_of,
 )
-from stillflow.engine.ruleset import NONE_HERE, Check, Doubt, Heard, Knowledge, heard, truth
+from stillflow.engine.ruleset import (
+    NONE_HERE,
+    Check,
+    Doubt,
+    Footing,
+    Heard,
+    Knowledge,
+    Outlay,
+    checking,
+    fixing,
+    heard,
+    truth,
+)
 
 SETTLED = "settled"
 """Why a question is closed whose answer is plain from what is known."""
@@ -129,7 +141,8 @@ class Progress:
     """The state of a visit after some of its events.
 
     Attributes:
-        spent: minutes of checks, fixes and opening so far, as the rules count them.
+        footing: where one stands, and what is undone.
+        spent: minutes so far of all that was done, as the rules count them.
         unmoved: fixes in a row after which nothing read otherwise.
         inlets: the inlets of the house as far as they have names.
         heard: answers taken from the complaint, by check, until they are given otherwise.
@@ -146,7 +159,7 @@ class Progress:
     settled: dict[str, tuple[str, str]] = field(default_factory=dict)
     accepted: list[Taken] = field(default_factory=list)
     silent: dict[str, str] = field(default_factory=dict)
-    opened: set[str] = field(default_factory=set)
+    footing: Footing = field(default_factory=Footing)
     asked: list[Asked] = field(default_factory=list)
     repairs: list[Repair] = field(default_factory=list)
     again: list[str] = field(default_factory=list)
@@ -276,7 +289,7 @@ class Progress:
         if not taken.further and self.silent.pop(check.id, "") == NONE_HERE:
             self._believe()
         self.heard.pop(check.id, None)
-        self._spend(check.minutes, check.access)
+        self._spend(checking(self.knowledge, self.footing, check, taken.inlet))
         kept = [one for one in self.accepted if not taken.replaces(one)]
         if len(kept) < len(self.accepted):
             self.accepted = kept
@@ -352,10 +365,10 @@ class Progress:
         )
         if not found:
             self._believe()
+        if done or not found:
+            self._spend(fixing(self.knowledge, self.footing, self.knowledge.faults[fault_id]))
         if not done:
             return
-        fix = self.knowledge.faults[fault_id].fix
-        self._spend(fix.minutes, fix.access)
         if self.knowledge.faults[fault_id].mode is not Mode.NORMAL:
             kept = [
                 one
@@ -371,7 +384,6 @@ class Progress:
         self.silent = {
             name: said for name, said in self.silent.items() if said not in (SKIPPED, "set aside")
         }
-        self.opened.clear()
         self.again.clear()
         self._believe()
 
@@ -388,11 +400,9 @@ class Progress:
             if fault_id in self.knowledge.shown.get((one.check.id, str(one.answer)), ())
         ]
 
-    def _spend(self, minutes: float, access: str | None) -> None:
-        self.spent += minutes
-        if access and access not in self.opened:
-            self.opened.add(access)
-            self.spent += self.knowledge.accesses[access].minutes
+    def _spend(self, outlay: Outlay) -> None:
+        self.spent += outlay.minutes
+        self.footing = outlay.after
 
     def _nothing_moved(self) -> bool:
         """Whether all that was read again after a fix is as it was."""

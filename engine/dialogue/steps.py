@@ -23,11 +23,12 @@ class AnswerOption(Model):
 
 
 class CheckStep(Model):
-    """One thing to measure, look at or ask. Readings are in `unit`.
+    """One thing to measure, look at or ask, and where (`at`, empty for anywhere).
 
-    `inlet` is the one it is made at, in words where it has no name. `asks_inlet` says that its name
-    is wanted with a reading, as an `AnswerOption` with `inlet` does; `inlets` are names that may be
-    meant, the one to begin with first.
+    Readings are in `unit`; of the minutes `walk` are those of the way there. `inlet` is the one it
+    is made at, in words where it has no name. `asks_inlet` says that its name is wanted with a
+    reading, as an `AnswerOption` with `inlet` does; `inlets` are names that may be meant, the one
+    to begin with first.
     Of `several` answers two may be given, joined by ` + `. `part` is what may not be there at all;
     that is answered with `there is none`.
     """
@@ -50,12 +51,15 @@ class CheckStep(Model):
     verifies: bool
     several: bool = False
     part: str = ""
+    at: str = ""
+    walk: float = 0.0
 
 
 class FixStep(Model):
     """One fault to put right, and how. `refer` names who must do it, empty if the technician.
 
-    `minutes` are those of the fix and of opening what must be opened for it, as in a `CheckStep`.
+    `minutes` are those of the fix, of the way there (`walk`) and of opening what must be opened for
+    it, as in a `CheckStep`.
     `inlet` is the name of the one it is made at, as far as that is told; `asks_inlet` says that
     nobody has said yet which it is, and `inlets` at which to look for it, in that order.
     """
@@ -72,6 +76,20 @@ class FixStep(Model):
     confirm: str
     after: str
     refer: str
+    at: str = ""
+    walk: float = 0.0
+
+
+class PutBackStep(Model):
+    """What stands open and must be put back before the step: a step of its own.
+
+    `accesses` are their ids; `steps` say how, one for each.
+    """
+
+    accesses: tuple[str, ...]
+    minutes: float
+    steps: tuple[str, ...]
+    cautions: tuple[str, ...]
 
 
 class Ending(Model):
@@ -113,9 +131,12 @@ class NextStep(Model):
     the belief is over what else there might be. `turn` is the rule of the course that chose this
     step, and `why_now` its reason. Where a reading is taken again, `contradiction` says what cannot
     be and `read_before` is what was read here, inH2O: who is sure of it gives it once more.
+    `put_back` comes before the step, where something stands open; the answer to the step says that
+    it was done.
     """
 
     step: StepKind
+    put_back: PutBackStep | None = None
     check: CheckStep | None = None
     fix: FixStep | None = None
     ending: Ending | None = None

@@ -26,8 +26,11 @@ from stillflow.engine.ruleset import (
     Doubt,
     FactValue,
     Fault,
+    Footing,
     Knowledge,
     Stop,
+    checking,
+    fixing,
     leaves,
 )
 
@@ -44,10 +47,16 @@ class Act(NamedTuple):
     Ends are `fixed`; `stop` with the id of the rule behind it; `doubt` with the id of the check to
     take again first; `refer` with the id of the fault that others deal with, empty where none is
     left.
+
+    Attributes:
+        opens: ids of what is opened for it, of which one is told.
+        put_back: ids of what is put back before it.
     """
 
     kind: Literal["check", "fix", "fixed", "stop", "doubt", "refer"]
     id: str = ""
+    opens: tuple[str, ...] = ()
+    put_back: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, eq=False)
@@ -57,7 +66,7 @@ class Point:
     Attributes:
         situation: what is known.
         probabilities: of every fault, shape (F,).
-        opened: accesses that stand open.
+        footing: where one stands, and what is undone.
         answered: answers by check; `silent`: why there is none.
         deferred: faults whose fix was left undone.
         again: checks to take again; `doubting`: the rule that says so.
@@ -72,7 +81,7 @@ class Point:
 
     situation: Situation
     probabilities: Floats
-    opened: frozenset[str]
+    footing: Footing
     answered: Mapping[str, float | str]
     silent: Mapping[str, str]
     deferred: tuple[str, ...]
@@ -178,7 +187,7 @@ class _Policy:
         return Point(
             situation=progress.situation,
             probabilities=progress.probabilities,
-            opened=frozenset(progress.opened),
+            footing=progress.footing,
             answered=progress.answered,
             silent=dict(progress.silent),
             deferred=tuple(progress.deferred),
@@ -237,12 +246,12 @@ class _Policy:
         [outlook] = self._model.outlooks(point.situation, [check.id])
         joint = outlook.likelihood * point.probabilities
         chances = joint.sum(axis=1)
-        cost = check.minutes + self._opening(check.access, point)
+        outlay = checking(self._knowledge, point.footing, check)
         after = replace(
             point,
-            opened=point.opened | ({check.access} if check.access else set()),
+            footing=outlay.after,
             silent={name: said for name, said in point.silent.items() if name != check.id},
-            minutes=point.minutes + cost,
+            minutes=point.minutes + outlay.minutes,
             steps=point.steps + 1,
         )
         branches = tuple(
@@ -266,14 +275,16 @@ class _Policy:
                 else row
             ]
         )
-        figures = {"minutes": cost, "elapsed": after.minutes}
-        return PolicyStep(Act("check", check.id), branches, figures)
+        figures = {"minutes": outlay.own, "elapsed": after.minutes}
+        act = Act("check", check.id, outlay.opens, outlay.put_back)
+        return PolicyStep(act, branches, figures)
 
     def _fix(self, point: Point, fault: Fault) -> PolicyStep[Point]:
         column = self._knowledge.fault_index[fault.id]
         probability = float(point.probabilities[column])
-        cost = fault.fix.minutes + self._opening(fault.fix.access, point)
-        elapsed = point.minutes + cost + self._planner.verifying_minutes(point.situation)
+        outlay = fixing(self._knowledge, point.footing, fault)
+        spent = point.minutes + outlay.minutes
+        elapsed = spent + self._planner.proving(point.situation, outlay.after)[0]
         if fault.fix.refer:
             end: PolicyStep[Point] = PolicyStep(
                 Act("refer", fault.id), handed_to=fault.fix.refer, reason=fault.title
@@ -297,19 +308,16 @@ class _Policy:
                         point,
                         probabilities=left / rest,
                         last_repair=None,
-                        minutes=point.minutes + cost,
+                        footing=outlay.after,
+                        minutes=spent,
                         steps=point.steps + 1,
                         settled=over,
                     ),
                 )
             )
-        figures = {"minutes": cost, "elapsed": elapsed, "probability": probability}
-        return PolicyStep(Act("fix", fault.id), tuple(branches), figures)
-
-    def _opening(self, access: str | None, point: Point) -> float:
-        if access is None or access in point.opened:
-            return 0.0
-        return self._knowledge.accesses[access].minutes
+        figures = {"minutes": outlay.own, "elapsed": elapsed, "probability": probability}
+        act = Act("fix", fault.id, outlay.opens, outlay.put_back)
+        return PolicyStep(act, tuple(branches), figures)
 
 
 def _watched(knowledge: Knowledge) -> tuple[str, ...]:

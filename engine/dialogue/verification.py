@@ -35,15 +35,12 @@ class Verification:
         word. Where nothing was short and the hose end was not read, the easiest of what was read
         is, so that the page has a pair.
         """
-        return self._wanted(repair.situation.readings, possible)
+        return self.wanted(repair.situation.readings, possible)
 
-    def minutes(self, before: Mapping[Spot, float]) -> float:
-        """Minutes of those checks after a fix that was made on these readings, in inH2O."""
-        return sum(check.minutes for check in self._wanted(before, lambda check: True))
-
-    def _wanted(
+    def wanted(
         self, before: Mapping[Spot, float], possible: Callable[[Check], bool]
     ) -> list[Check]:
+        """Those checks after a fix that was made on these readings, in inH2O."""
         fit = [check for check in self._checks if possible(check)]
         hose = [check for check in fit if check.station is Station.HOSE]
         choices = [check for check in fit if check.kind == "choice"]

@@ -15,7 +15,17 @@ from stillflow.engine.base import Floats
 from stillflow.engine.dialogue import NextStep, Session
 from stillflow.engine.drill.house import DrillHouse
 from stillflow.engine.inference import CANT_TELL, possible
-from stillflow.engine.ruleset import Caution, Check, Fault, Knowledge, Stop, truth
+from stillflow.engine.ruleset import (
+    Caution,
+    Check,
+    Fault,
+    Knowledge,
+    Outlay,
+    Stop,
+    checking,
+    fixing,
+    truth,
+)
 from stillflow.engine.simulate import same_fix
 
 Ending = Literal["mended", "handed-over", "stopped", "hurt", "not-mended", "stopped-for-nothing"]
@@ -161,13 +171,15 @@ class Drill:
         return (*checks, *fixes)
 
     def minutes_of(self, choice: Possible) -> float:
-        """What a choice takes now, with what must be opened for it."""
-        access = choice.check.access if choice.check else None
-        if choice.fault is not None:
-            access = choice.fault.fix.access
-        if access is None or access in self.session.progress.opened:
-            return choice.minutes
-        return choice.minutes + self.knowledge.accesses[access].minutes
+        """What a choice takes now, with the way, and what must be put back and opened for it."""
+        return self._outlay(choice).minutes
+
+    def _outlay(self, choice: Possible) -> Outlay:
+        footing = self.session.progress.footing
+        if choice.check is not None:
+            return checking(self.knowledge, footing, choice.check)
+        assert choice.fault is not None
+        return fixing(self.knowledge, footing, choice.fault)
 
     def why_not_now(self, choice: Possible) -> str:
         """Why a choice makes no sense yet; empty if it does."""
@@ -189,10 +201,9 @@ class Drill:
         if choice.check is not None and choice.check.first:
             return ()
         named = choice.check.cautions if choice.check else ()
-        access = choice.check.access if choice.check else None
         if choice.fault is not None:
-            named, access = choice.fault.fix.cautions, choice.fault.fix.access
-        if access and access not in self.session.progress.opened:
+            named = choice.fault.fix.cautions
+        for access in self._outlay(choice).opens:
             named = (*self.knowledge.accesses[access].cautions, *named)
         if choice.fault is not None and choice.fault.fix.refer:
             named = ()  # somebody else's hands

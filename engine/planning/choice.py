@@ -16,7 +16,7 @@ import numpy as np
 
 from stillflow.engine.base import Flags, InputError
 from stillflow.engine.planning.exact import count_states, exact_values
-from stillflow.engine.planning.lookahead import Effort, Rows, act_values
+from stillflow.engine.planning.lookahead import Effort, Rows, act_values, check_costs, fix_costs
 from stillflow.engine.planning.problem import Problem, Tables, chosen
 from stillflow.engine.planning.repair import repair_minutes
 
@@ -30,7 +30,7 @@ Kind = Literal["check", "fix"]
 # (tests/benchmarks/bench_planner.py).
 _EFFORTS: dict[str, Effort] = {
     "quick": Effort(steps=1, doubt_factor=2.0),
-    "normal": Effort(steps=2, doubt_factor=2.0),
+    "normal": Effort(steps=2, doubt_factor=2.5),
     "deep": Effort(steps=3, doubt_factor=3.0),
 }
 # The most states an exact search can hold; it takes some seconds.
@@ -82,6 +82,7 @@ class Action:
     exact: bool
     _tables: Tables = field(repr=False, compare=False)
     _rows: Rows = field(repr=False, compare=False)
+    _closing: float = field(repr=False, compare=False)
 
     @property
     def runner_up(self) -> Alternative | None:
@@ -92,9 +93,9 @@ class Action:
     def fixes_only(self) -> float:
         """Expected minutes if nothing were checked any more."""
         rows = self._rows
-        return float(repair_minutes(self._tables, rows.belief, rows.charges)[0]) - _refund(
-            self._tables, rows
-        )
+        ways = self._tables.moves.to_fix[rows.at]
+        fixing = float(repair_minutes(self._tables, rows.belief, rows.charges, ways)[0])
+        return fixing - _refund(self._tables, rows) + self._closing
 
     @property
     def saved(self) -> float:
@@ -108,6 +109,7 @@ def next_action(
     opened: Iterable[int] | Flags = (),
     think: Think = "normal",
     done: Iterable[int] | Flags = (),
+    at: int = 0,
 ) -> Action:
     """Choose the check or fix with the least expected minutes to the right fix.
 
@@ -134,6 +136,7 @@ def next_action(
         think: how far to look ahead. Small problems are looked at more deeply, and searched
             exactly where that is possible within the effort.
         done: checks answered or not available: numbers, or booleans (C,).
+        at: the position we are in, of the problem's moves.
 
     Returns:
         The act. Ties go to a fix before a check, then to the lowest number.
@@ -144,21 +147,23 @@ def next_action(
     """
     if think not in _EFFORTS:
         raise InputError(f"think is {think!r}", right="use quick, normal or deep")
-    rows = _start(problem, belief, opened, done)
+    rows = _start(problem, belief, opened, done, at)
     tables = problem.tables
     faults, most = int((rows.belief > 0.0).sum()), _EXACT_STATES[think]
     # Each set of fixes tried is a state at least, which settles it for most without counting.
-    exact = 2.0**faults <= most and count_states(tables, rows) <= most
+    # Where one stands, and what was closed again, hang on the order of acts, which no state has.
+    ordered = tables.moves.any or bool(tables.closes.any())
+    exact = not ordered and 2.0**faults <= most and count_states(tables, rows) <= most
     if exact:
         found = exact_values(tables, rows)
     else:
         small = think == "normal" and faults * int(rows.free.sum()) <= _SMALL
         effort = _EFFORTS["deep" if small else think]
         found = act_values(tables, rows, effort)
-    refund = _refund(tables, rows)
-    charges = rows.charges[0]
-    fix_cost = problem.fix_minutes + charges[tables.fix_group]
-    check_cost = problem.check_minutes + charges[tables.check_group]
+    closing = _closing(problem, rows)
+    refund = _refund(tables, rows) - closing
+    fix_cost = fix_costs(tables, rows)[0] - tables.refund
+    check_cost = check_costs(tables, rows)[0]
     listed = [
         Alternative("fix", int(i), float(fix_cost[i]), float(found.fix[0, i]) - refund)
         for i in np.flatnonzero(np.isfinite(found.fix[0]))
@@ -170,11 +175,16 @@ def next_action(
     best = next(c for c in listed if c.minutes <= least + _TIE * abs(least))
     others = sorted((c for c in listed if c is not best), key=lambda c: c.minutes)
     ranked = (best, *others)
-    return Action(best.kind, best.index, best.cost, best.minutes, ranked, exact, tables, rows)
+    numbers = best.cost, best.minutes, ranked, exact
+    return Action(best.kind, best.index, *numbers, tables, rows, closing)
 
 
 def _start(
-    problem: Problem, belief: ArrayLike, opened: Iterable[int] | Flags, done: Iterable[int] | Flags
+    problem: Problem,
+    belief: ArrayLike,
+    opened: Iterable[int] | Flags,
+    done: Iterable[int] | Flags,
+    at: int,
 ) -> Rows:
     weights = np.array(belief, dtype=np.float64)
     if weights.shape != problem.priors.shape:
@@ -188,13 +198,22 @@ def _start(
     groups = chosen(opened, len(problem.access_minutes), "opened")
     free = ~chosen(done, len(problem.check_minutes), "done")
     charges = np.where(np.append(groups, True), 0.0, problem.tables.access_minutes)
-    return Rows((weights / total)[None, :], charges[None, :], free[None, :])
+    positions = len(problem.tables.moves.to_check)
+    if not 0 <= at < positions:
+        raise InputError(f"at is {at}", right=f"there are positions 0 to {positions - 1}")
+    return Rows((weights / total)[None, :], charges[None, :], free[None, :], np.array([at]))
 
 
 def _exact_minutes(problem: Problem, rows: Rows) -> float:
     found = exact_values(problem.tables, rows)
     least = min(float(found.check.min(initial=np.inf)), float(found.fix.min()))
     return least - _refund(problem.tables, rows)
+
+
+def _closing(problem: Problem, rows: Rows) -> float:
+    """Minutes of closing what stands open: they were paid with the opening, but are to come."""
+    assert problem.closing_minutes is not None
+    return float(problem.closing_minutes[rows.charges[0, :-1] == 0.0].sum())
 
 
 def _refund(tables: Tables, rows: Rows) -> float:

@@ -33,11 +33,17 @@ class Rows:
         belief: (N, F) weights, 0 for what is ruled out.
         charges: (N, G + 1) minutes still to pay to open each group, the last column 0.
         free: (N, C) whether the check can still be done.
+        at: (N,) the position we are in.
     """
 
     belief: Floats
     charges: Floats
     free: Flags
+    at: Integers
+
+    def of(self, chosen: Flags | Integers) -> Rows:
+        """Some of the rows."""
+        return Rows(self.belief[chosen], self.charges[chosen], self.free[chosen], self.at[chosen])
 
 
 @dataclass(frozen=True)
@@ -127,13 +133,14 @@ class _Outcomes:
     """The answers to checks, one a row, those of one check together.
 
     Attributes:
-        belief, charges: of the states after the answer.
+        belief, charges, at: of the states after the answer.
         pair: (M,) the asked pair of row and check; start: where each pair begins.
         source: (M,) the row asked; answer: (M,) which of the K answers it is.
     """
 
     belief: Floats
     charges: Floats
+    at: Integers
     pair: Integers
     start: Integers
     source: Integers
@@ -156,7 +163,8 @@ def act_values(
         price = _doubt_price(tables, found, effort.doubt_factor)
     near = _checking(tables, rows, found, effort.shortlist, price)
     weight = rows.belief.sum(axis=1)
-    priority = fix_priority(tables, rows.belief, rows.charges)
+    ways = tables.moves.to_fix[rows.at]
+    priority = fix_priority(tables, rows.belief, rows.charges, ways)
     which, fix = _least(np.where(rows.belief > 0.0, -priority, np.inf), effort.fixes)
     asked, check = _least(near, effort.checks if effort.steps > 1 else 0)
     tried = _try(tables, rows, which, fix)
@@ -166,10 +174,10 @@ def act_values(
     if effort.steps > 1:
         costs.check.fill(np.inf)
     if len(asked):
-        minutes = tables.check_minutes[check] + rows.charges[asked, tables.check_group[check]]
+        minutes = check_costs(tables, rows)[asked, check]
         after = np.add.reduceat(left[: len(answered.belief)], start)
         costs.check[asked, check] = minutes * weight[asked] + after
-    minutes = tables.stake[fix] + rows.charges[which, tables.fix_group[fix]]
+    minutes = fix_costs(tables, rows)[which, fix]
     costs.fix[which, fix] = minutes * weight[which] + left[len(answered.belief) :]
     return costs
 
@@ -192,7 +200,7 @@ def _values(tables: Tables, rows: Rows, effort: Effort, price: DoubtPrice) -> Fl
     """Return (N,) what each state is expected to cost; rows of no weight cost nothing."""
     weight = rows.belief.sum(axis=1)
     live = weight > _NEGLIGIBLE * weight.max(initial=0.0)
-    rows = Rows(rows.belief[live], rows.charges[live], rows.free[live])
+    rows = rows.of(live)
     values = np.zeros(len(live))
     if not len(rows.belief):
         return values
@@ -221,7 +229,8 @@ def _checking(
     if len(which):
         out = _outcomes(tables, rows, which, check)
         at = out.source, out.answer
-        after = _or_fixing(tables, out.belief, out.charges, found.known[at], left[at])
+        ways = tables.moves.to_fix[out.at]
+        after = _or_fixing(tables, out.belief, out.charges, ways, found.known[at], left[at])
         costs[which, check] = np.add.reduceat(after, out.start) + found.cost[which, check]
     return costs
 
@@ -229,20 +238,34 @@ def _checking(
 def _left(tables: Tables, rows: Rows, price: DoubtPrice) -> Floats:
     """Return (N,) the estimate of what is left: fixing only, or checking at the price of doubt."""
     belief = rows.belief
-    known = (belief * (tables.stake + rows.charges[:, tables.fix_group])).sum(axis=1)
+    known = (belief * fix_costs(tables, rows)).sum(axis=1)
     left = known + price.of(_doubt(belief), belief.sum(axis=1))
-    return _or_fixing(tables, belief, rows.charges, known, left)
+    ways = tables.moves.to_fix[rows.at]
+    return _or_fixing(tables, belief, rows.charges, ways, known, left)
+
+
+def check_costs(tables: Tables, rows: Rows) -> Floats:
+    """Return (N, C) minutes of doing each check now, with what must be opened, and the way."""
+    opening = rows.charges[:, tables.check_group]
+    return np.asarray(tables.check_minutes + opening + tables.moves.to_check[rows.at])
+
+
+def fix_costs(tables: Tables, rows: Rows) -> Floats:
+    """Return (N, F) minutes of each fix now, with what must be opened, the way and the price."""
+    return np.asarray(
+        tables.stake + rows.charges[:, tables.fix_group] + tables.moves.to_fix[rows.at]
+    )
 
 
 def _or_fixing(
-    tables: Tables, belief: Floats, charges: Floats, known: Floats, left: Floats
+    tables: Tables, belief: Floats, charges: Floats, ways: Floats, known: Floats, left: Floats
 ) -> Floats:
     """Return (N,) what is left, or the minutes of fixing only where those are less."""
     # While there is much doubt fixing only cannot win, and its order need not be found.
     close = repair_at_least(tables, belief, known) < left
     if not close.any():
         return left
-    fixing = repair_minutes(tables, belief[close], charges[close])
+    fixing = repair_minutes(tables, belief[close], charges[close], ways[close])
     left = left.copy()
     left[close] = np.minimum(fixing, left[close])
     return left
@@ -255,7 +278,7 @@ def _doubt(belief: Floats) -> Floats:
 def _answered(tables: Tables, rows: Rows) -> _Answered:
     belief, likelihood = rows.belief, tables.likelihood
     states, weight = len(belief), belief.sum(axis=1)[:, None]
-    cost = (tables.check_minutes + rows.charges[:, tables.check_group]) * weight
+    cost = check_costs(tables, rows) * weight
     if not len(likelihood):
         none = np.zeros((states, 0))
         return _Answered(none, none, none, cost, np.zeros_like(cost))
@@ -264,7 +287,10 @@ def _answered(tables: Tables, rows: Rows) -> _Answered:
     mass, inner, known = together[:states], together[states : 2 * states], together[2 * states :]
     inner += belief @ tables.surprise.T
     doubt = np.maximum(information(mass) - inner, 0.0)
-    known += (belief * rows.charges[:, tables.fix_group]) @ tables.unopened.T
+    anew = tables.access_minutes[tables.fix_group]
+    ways = tables.moves.to_fix[rows.at]
+    factors = (rows.charges[:, tables.fix_group], np.broadcast_to(anew, belief.shape), 1.0, ways)
+    known += np.concatenate([belief * one for one in factors], axis=1) @ tables.onward.T
     gain = _doubt(belief)[:, None] - np.add.reduceat(doubt, tables.first, axis=1)
     gain = np.where(rows.free & (gain > _TELLS_NOTHING * weight), gain, 0.0)
     return _Answered(known, doubt, mass, cost, gain)
@@ -285,10 +311,17 @@ def _outcomes(tables: Tables, rows: Rows, which: Integers, check: Integers) -> _
     start = np.cumsum(count) - count
     answer = tables.first[check][pair] + np.arange(len(pair)) - start[pair]
     source = which[pair]
-    charges = rows.charges[source]
-    charges[np.arange(len(pair)), tables.check_group[check][pair]] = 0.0
+    asked = check[pair]
+    charges = np.where(tables.closes[asked], tables.access_minutes, rows.charges[source])
+    charges[np.arange(len(pair)), tables.check_group[asked]] = 0.0
     belief = rows.belief[source] * tables.likelihood[answer]
-    return _Outcomes(belief, charges, pair, start, source, answer)
+    at = _left_at(tables.moves.from_check[asked], rows.at[source])
+    return _Outcomes(belief, charges, at, pair, start, source, answer)
+
+
+def _left_at(ends: Integers, before: Integers) -> Integers:
+    """Return (N,) where an act leaves us, who were somewhere before it."""
+    return np.where(ends < 0, before, ends)
 
 
 def _ask(tables: Tables, rows: Rows, which: Integers, check: Integers) -> tuple[Rows, Integers]:
@@ -296,7 +329,7 @@ def _ask(tables: Tables, rows: Rows, which: Integers, check: Integers) -> tuple[
     out = _outcomes(tables, rows, which, check)
     free = rows.free[out.source]
     free[np.arange(len(free)), check[out.pair]] = False
-    return Rows(out.belief, out.charges, free), out.start
+    return Rows(out.belief, out.charges, free, out.at), out.start
 
 
 def _stack(first: Rows, second: Rows) -> Rows:
@@ -304,13 +337,14 @@ def _stack(first: Rows, second: Rows) -> Rows:
         np.concatenate((first.belief, second.belief)),
         np.concatenate((first.charges, second.charges)),
         np.concatenate((first.free, second.free)),
+        np.concatenate((first.at, second.at)),
     )
 
 
 def _try(tables: Tables, rows: Rows, which: Integers, fix: Integers) -> Rows:
     """Return the states after `fix[i]` turned out wrong in row `which[i]`."""
     each = np.arange(len(which))
-    belief, charges = rows.belief[which], rows.charges[which]
-    belief[each, fix] = 0.0
-    charges[each, tables.fix_group[fix]] = 0.0
-    return Rows(belief, charges, rows.free[which])
+    after = rows.of(which)
+    after.belief[each, fix] = 0.0
+    after.charges[each, tables.fix_group[fix]] = 0.0
+    return replace(after, at=_left_at(tables.moves.from_fix[fix], after.at))

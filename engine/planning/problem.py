@@ -39,6 +39,11 @@ class Problem:
         fix_access: for each fix the group it needs opened, or None; None for no fix access.
         wrong_fix_minutes: price of a wrong part in minutes, (F,), added only when that fix
             turns out wrong; None for no price.
+        moves: what standing somewhere makes dearer; None if that is the same everywhere.
+        closes: for each check the groups that must be closed again for it, (C, G) booleans; they
+            cost their access anew. None for none.
+        closing_minutes: of `access_minutes` those of closing again, (G,), which are still to come
+            for a group that stands open; None for none.
 
     Raises:
         InputError: a table has the wrong shape, or holds a value that cannot be used.
@@ -52,6 +57,9 @@ class Problem:
     access_minutes: Floats
     fix_access: Sequence[int | None] | None = None
     wrong_fix_minutes: Floats | None = None
+    moves: Moves | None = None
+    closes: Flags | None = None
+    closing_minutes: Floats | None = None
     _likelihood: Floats = field(init=False, repr=False)
     _check_group: Integers = field(init=False, repr=False)
     _fix_group: Integers = field(init=False, repr=False)
@@ -67,6 +75,16 @@ class Problem:
         likelihood, tables = _answer_tables(self.answers, faults)
         check_group = _group_numbers(self.access, "access", len(minutes), "checks", len(groups))
         fix_group = _group_numbers(fix_access, "fix_access", faults, "faults", len(groups))
+        moves = Moves.none(len(minutes), faults) if self.moves is None else self.moves
+        moves.check(len(minutes), faults)
+        closes = np.zeros((len(minutes), len(groups)), bool) if self.closes is None else self.closes
+        if closes.shape != (len(minutes), len(groups)):
+            right = f"it should be {(len(minutes), len(groups))}"
+            raise InputError(f"closes has shape {closes.shape}", right=right)
+        closing = np.zeros(len(groups)) if self.closing_minutes is None else self.closing_minutes
+        self._keep("moves", moves)
+        self._keep("closes", closes)
+        self._keep("closing_minutes", _numbers(closing, "closing_minutes", len(groups)))
         self._keep("priors", priors)
         self._keep("fix_minutes", _numbers(self.fix_minutes, "fix_minutes", faults))
         self._keep("check_minutes", minutes)
@@ -91,6 +109,52 @@ class Problem:
 
 
 @dataclass(frozen=True, eq=False)
+class Moves:
+    """What it takes to get to an act from wherever the last one has left us: P positions.
+
+    Args:
+        to_check: minutes to get from each position to each check, (P, C).
+        to_fix: minutes to get from each position to each fix, (P, F).
+        from_check: the position each check leaves us in, (C,); -1 for where we were.
+        from_fix: the position each fix leaves us in, (F,); -1 for where we were.
+    """
+
+    to_check: Floats
+    to_fix: Floats
+    from_check: Integers
+    from_fix: Integers
+
+    @classmethod
+    def none(cls, checks: int, faults: int) -> Moves:
+        """One position, from which all is at hand."""
+        stay = (np.full(checks, -1), np.full(faults, -1))
+        return cls(np.zeros((1, checks)), np.zeros((1, faults)), *stay)
+
+    def check(self, checks: int, faults: int) -> None:
+        """See that it fits a problem.
+
+        Raises:
+            InputError: a table has the wrong shape or names a position that is not there.
+        """
+        positions = len(self.to_check)
+        shapes = [one.shape for one in (self.to_check, self.to_fix, self.from_check, self.from_fix)]
+        wanted = [(positions, checks), (positions, faults), (checks,), (faults,)]
+        if shapes != wanted:
+            raise InputError(f"moves have shapes {shapes}", right=f"they should be {wanted}")
+        _no_bad_values(self.to_check, "moves to checks")
+        _no_bad_values(self.to_fix, "moves to fixes")
+        ends = np.concatenate((self.from_check, self.from_fix, [-1]))
+        if ends.max() >= positions or ends.min() < -1:
+            right = f"use -1 to {positions - 1}"
+            raise InputError("a move ends in a position that is not there", right=right)
+
+    @property
+    def any(self) -> bool:
+        """Whether any way takes time."""
+        return bool(self.to_check.any() or self.to_fix.any())
+
+
+@dataclass(frozen=True, eq=False)
 class Tables:
     """The problem as flat tables: K is the number of answers of all checks together.
 
@@ -102,13 +166,18 @@ class Tables:
     Attributes:
         likelihood: P(answer | fault), (K, F).
         surprise: likelihood x log2 likelihood, (K, F).
-        unopened: likelihood where the check does not open what the fix needs, else 0, (K, F).
+        onward: likelihood side by side, (K, 4F), where it has to be multiplied by what the fix's
+            access still costs, since the check leaves that as it is; by what it costs anew, since
+            it closes it; by the way to the fix, from where the check leaves us (that way is
+            multiplied in) and from where we were; 0 elsewhere.
         first: first answer of each check, (C,), and `count` how many it has, (C,).
         owner: the check each answer belongs to, (K,).
         check_minutes: (C,); check_group: (C,).
         stake: (F,), fix minutes + price of a wrong part; fix_group: (F,).
         refund: (F,), the price given back when the fix was right.
         access_minutes: (G + 1,), the last 0.
+        closes: (C, G + 1) groups that are closed for a check.
+        moves: ways from position to position.
         alone: faults whose fix shares its access with no other fix.
         shared_group: (S,) groups needed by two fixes or more.
         shared: (S, m) the faults of those fixes, filled up with the number F.
@@ -117,7 +186,7 @@ class Tables:
 
     likelihood: Floats
     surprise: Floats
-    unopened: Floats
+    onward: Floats
     first: Integers
     count: Integers
     owner: Integers
@@ -127,6 +196,8 @@ class Tables:
     refund: Floats
     fix_group: Integers
     access_minutes: Floats
+    closes: Flags
+    moves: Moves
     alone: Integers
     shared_group: Integers
     shared: Integers
@@ -148,10 +219,23 @@ class Tables:
             row[: len(crowd)] = crowd
         price = np.asarray(problem.wrong_fix_minutes)
         stake = problem.fix_minutes + price
+        assert problem.moves is not None
+        assert problem.closes is not None
+        moves = problem.moves
+        closes = np.pad(problem.closes, ((0, 0), (0, 1)))
+        opens = check_group[owner][:, None] == fix_group
+        shuts = closes[owner][:, fix_group] & ~opens
+        stays = moves.from_check[owner] < 0
+        onward = [
+            np.where(opens | shuts, 0.0, likelihood),
+            np.where(shuts, likelihood, 0.0),
+            np.where(stays[:, None], 0.0, likelihood * moves.to_fix[moves.from_check[owner]]),
+            np.where(stays[:, None], likelihood, 0.0),
+        ]
         return cls(
             likelihood=likelihood,
             surprise=information(likelihood),
-            unopened=np.where(check_group[owner][:, None] == fix_group, 0.0, likelihood),
+            onward=np.concatenate(onward, axis=1),
             first=(np.cumsum(count) - count).astype(np.intp),
             count=count,
             owner=owner,
@@ -161,6 +245,8 @@ class Tables:
             refund=price,
             fix_group=fix_group,
             access_minutes=np.append(problem.access_minutes, 0.0),
+            closes=closes,
+            moves=moves,
             alone=np.flatnonzero((size[fix_group] == 1) | (fix_group == groups)),
             shared_group=np.array(list(crowds), dtype=np.intp),
             shared=shared,

@@ -42,23 +42,30 @@ class _Clusters:
     """(N, S) weight over minutes of the compound."""
 
 
-def repair_minutes(tables: Tables, belief: Floats, charges: Floats) -> Floats:
+def repair_minutes(tables: Tables, belief: Floats, charges: Floats, ways: Floats) -> Floats:
     """Return the expected minutes if we only fixed, in the best order.
+
+    The way to a fix is counted from where we are, also where other fixes come before it.
 
     Args:
         tables: of the problem.
         belief: (N, F) weights, 0 for what is ruled out.
         charges: (N, G + 1) minutes still to pay to open each group.
+        ways: (N, F) minutes to get to each fix.
 
     Returns:
         (N,) minutes times weight, the price of every wrong part in the stakes (see `Tables`).
         Source: sum over the order of (weight not yet ruled out) x minutes.
     """
     weight = belief[:, tables.alone]
-    minutes = tables.stake[tables.alone] + charges[:, tables.fix_group[tables.alone]]
+    minutes = (
+        tables.stake[tables.alone]
+        + charges[:, tables.fix_group[tables.alone]]
+        + ways[:, tables.alone]
+    )
     inside: Floats | float = 0.0
     if tables.shared.size:
-        found = _clusters(tables, belief, charges)
+        found = _clusters(tables, belief, charges, ways)
         # A compound stands in its first place with all its weight and minutes; what is paid
         # inside it before the right member is reached is corrected for afterwards.
         head = np.where(found.taken, found.weight, 0.0)
@@ -94,28 +101,29 @@ def repair_at_least(tables: Tables, belief: Floats, known: Floats) -> Floats:
     return np.asarray(known + np.sort(belief, axis=1)[:, :-1] @ before)
 
 
-def fix_priority(tables: Tables, belief: Floats, charges: Floats) -> Floats:
+def fix_priority(tables: Tables, belief: Floats, charges: Floats, ways: Floats) -> Floats:
     """Return how early each fix comes if we only fixed: the greatest is the first of the order.
 
     Args:
         tables: of the problem.
         belief: (N, F) weights.
         charges: (N, G + 1) minutes still to pay to open each group.
+        ways: (N, F) minutes to get to each fix.
 
     Returns:
         (N, F) weight per minute; of a compound, its first member carries the compound's ratio
         and the others their own, as if nothing were shared.
     """
-    alone = tables.stake + charges[:, tables.fix_group]
+    alone = tables.stake + charges[:, tables.fix_group] + ways
     priority = np.asarray(belief / np.maximum(alone, _INSTANT))
     if tables.shared.size:
-        found = _clusters(tables, belief, charges)
+        found = _clusters(tables, belief, charges, ways)
         row = np.arange(len(belief))[:, None]
         priority[row, found.lead] = np.maximum(priority[row, found.lead], found.ratio)
     return priority
 
 
-def _clusters(tables: Tables, belief: Floats, charges: Floats) -> _Clusters:
+def _clusters(tables: Tables, belief: Floats, charges: Floats, ways: Floats) -> _Clusters:
     filled = np.concatenate((belief, np.zeros((len(belief), 1))), axis=1)
     weight = filled[:, tables.shared]
     # Stable, and what fills up comes last in its row, so a lead is always a fault.
@@ -123,7 +131,9 @@ def _clusters(tables: Tables, belief: Floats, charges: Floats) -> _Clusters:
     row, group = np.arange(len(belief))[:, None, None], np.arange(len(tables.shared))[:, None]
     weight = weight[row, group, order]
     stake = tables.shared_stake[group, order]
-    spent = np.cumsum(stake, axis=2) + charges[:, tables.shared_group, None]
+    # What lies behind one access is in one place, so the way there is paid once.
+    way = np.concatenate((ways, np.zeros((len(belief), 1))), axis=1)[:, tables.shared].max(axis=2)
+    spent = np.cumsum(stake, axis=2) + (charges[:, tables.shared_group] + way)[:, :, None]
     ratio = np.cumsum(weight, axis=2) / np.maximum(spent, _INSTANT)
     last = np.argmax(ratio, axis=2)
     row, group = row[:, :, 0], group[:, 0]

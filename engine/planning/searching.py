@@ -47,7 +47,9 @@ def search_order(
     left, walk = np.ones(len(chances), dtype=np.bool_), np.append(walks, 0.0)[None, :]
     order: list[int] = []
     while left.any():
-        early = np.where(left, fix_priority(places, belief * left, walk)[0], -1.0)
+        early = np.where(
+            left, fix_priority(places, belief * left, walk, np.zeros_like(belief))[0], -1.0
+        )
         first = int(np.argmax(early))
         order.append(first)
         left[first] = False

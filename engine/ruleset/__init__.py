@@ -39,6 +39,15 @@ from stillflow.engine.ruleset.entries import (
 from stillflow.engine.ruleset.hearing import Heard, heard
 from stillflow.engine.ruleset.knowledge import Knowledge
 from stillflow.engine.ruleset.loading import load_rules
+from stillflow.engine.ruleset.outlay import (
+    Footing,
+    Outlay,
+    checking,
+    fixing,
+    putting_back,
+    stand_of,
+    walk,
+)
 from stillflow.engine.ruleset.uses import checks_used, observation, observation_of, observed
 from stillflow.engine.ruleset.words import (
     condition_words,
@@ -64,21 +73,25 @@ __all__ = [
     "Evidence",
     "FactValue",
     "Fault",
+    "Footing",
     "Heard",
     "Knowledge",
     "Leaf",
     "Level",
     "Next",
+    "Outlay",
     "Rule",
     "Settles",
     "Stop",
     "Turn",
     "UnitClass",
     "Warn",
+    "checking",
     "checks_used",
     "condition_words",
     "effect_words",
     "fact_words",
+    "fixing",
     "fold",
     "heard",
     "leaves",
@@ -86,8 +99,11 @@ __all__ = [
     "observation",
     "observation_of",
     "observed",
+    "putting_back",
     "replaced_words",
     "say",
     "source_words",
+    "stand_of",
     "truth",
+    "walk",
 ]

@@ -95,12 +95,46 @@ class Caution(Entry):
     ]
 
 
-class Access(Entry):
-    """Something opened once that makes several checks cheap."""
+class Stand(Entry):
+    """Where the technician stands: what is done there, and what the way there takes.
+
+    `minutes` are half of every way there: from one stand to another it takes the sum of both.
+    """
 
     title: Sentence
     minutes: Minutes
+    stations: tuple[Station, ...] = ()
+    parts: tuple[Where, ...] = ()
+
+
+class PutBack(Model):
+    """How what was opened is closed again, and how long that takes."""
+
+    minutes: Minutes
+    step: Sentence
+
+
+class Access(Entry):
+    """Something opened once that makes several checks cheap.
+
+    Attributes:
+        minutes: of opening it.
+        put_back: how it is closed again; without it there is nothing to close.
+        at: where it is.
+        also: what is opened with it, unless what is done there needs that closed.
+    """
+
+    title: Sentence
+    minutes: Minutes
+    put_back: PutBack | None = None
+    at: Id | None = None
+    also: tuple[Id, ...] = ()
     cautions: tuple[Id, ...] = ()
+
+    @property
+    def closing(self) -> float:
+        """Minutes of closing it again."""
+        return self.put_back.minutes if self.put_back else 0.0
 
 
 class Tool(Entry):
@@ -176,6 +210,7 @@ class Fix(Model):
     minutes: Minutes
     steps: Annotated[tuple[Sentence, ...], Field(min_length=1)]
     access: Id | None = None
+    at: Id | None = None
     parts: tuple[str, ...] = ()
     cautions: tuple[Id, ...] = ()
     refer: str = ""
@@ -258,10 +293,12 @@ class Check(Entry):
 
     `mistaken` is the share of answers to a choice that are wrong: the thing was overlooked or
     misheard, and any of the other answers given. `usual` of the answers is the row of the
-    conditional probability table for faults that no rule ties to the check. `ask_at` is the
-    question where the inlet has a name, `{inlet}`. Of `several` answers two may be true at
-    once. `part` is what a house or unit may lack: that there is none is an answer too, and makes
-    the flag `has.PART` false.
+    conditional probability table for faults that no rule ties to the check. `closed` needs all
+    put back that was opened, but for its own access; so does every reading, of whose minutes
+    `set_up` fall away where the gauge is at the station already. `ask_at` is the question where
+    the inlet has a name, `{inlet}`. Of `several` answers two may be true at once. `part` is what a
+    house or unit may lack: that there is none is an answer too, and makes the flag `has.PART`
+    false.
     """
 
     kind: Literal["reading", "choice"]
@@ -274,6 +311,9 @@ class Check(Entry):
     answers: tuple[Answer, ...] = ()
     mistaken: Annotated[float, Field(ge=0, lt=0.5, allow_inf_nan=False)] = 0.0
     access: Id | None = None
+    at: Id | None = None
+    closed: bool = False
+    set_up: Minutes = 0.0
     tools: tuple[Id, ...] = ()
     cautions: tuple[Id, ...] = ()
     possible_when: Condition | None = None
@@ -295,11 +335,13 @@ class Check(Entry):
                 raise ValueError("a reading is one number; drop 'several:'")
             if self.mistaken:
                 raise ValueError("a reading is not mistaken, its gauge is; drop 'mistaken:'")
+            if self.set_up > self.minutes:
+                raise ValueError("'set_up:' is a part of 'minutes:', so it cannot be more")
         else:
             if len(self.answers) < 2:
                 raise ValueError("a choice needs at least two answers; list them")
-            if self.station or self.condition:
-                raise ValueError("a choice has no station and no condition; drop them")
+            if self.station or self.condition or self.set_up:
+                raise ValueError("a choice has no station, condition or set-up; drop them")
             names = [answer.id for answer in self.answers]
             if len(set(names)) < len(names):
                 raise ValueError("two answers share an id; give each its own")
@@ -307,6 +349,11 @@ class Check(Entry):
             if abs(total - 1.0) > 0.011:
                 raise ValueError(f"the usual answers add up to {total:.2f}; make them add up to 1")
         return self
+
+    @property
+    def needs_closed(self) -> bool:
+        """Whether all that was opened must be put back for it, but for its own access."""
+        return self.closed or self.kind == "reading"
 
     @cached_property
     def answer_ids(self) -> tuple[str, ...]:

@@ -36,6 +36,7 @@ from stillflow.engine.ruleset.entries import (
     Phrase,
     Rule,
     Source,
+    Stand,
     Tool,
     Turn,
     UnitClass,
@@ -46,6 +47,7 @@ from stillflow.engine.ruleset.forgetting import forget
 SECTIONS: dict[str, type[BaseModel]] = {
     "sources": Source,
     "cautions": Caution,
+    "stands": Stand,
     "accesses": Access,
     "tools": Tool,
     "levels": Level,

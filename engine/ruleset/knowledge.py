@@ -23,6 +23,7 @@ from stillflow.engine.ruleset.entries import (
     Rule,
     Settles,
     Source,
+    Stand,
     Tool,
     Turn,
     UnitClass,
@@ -42,6 +43,7 @@ class Knowledge:
 
     sources: Mapping[str, Source]
     cautions: Mapping[str, Caution]
+    stands: Mapping[str, Stand]
     accesses: Mapping[str, Access]
     tools: Mapping[str, Tool]
     levels: tuple[Level, ...]

@@ -26,6 +26,8 @@ from stillflow.engine.ruleset.selectors import selecting
 _LISTED = {
     "cautions": "cautions",
     "access": "accesses",
+    "also": "accesses",
+    "at": "stands",
     "confirm_first": "checks",
     "faults": "faults",
     "circumstances": "circumstances",
@@ -87,6 +89,8 @@ class References:
             self._known("cautions", name, "faults", fault.id, "fix", "cautions")
         if fault.fix.access:
             self._known("accesses", fault.fix.access, "faults", fault.id, "fix", "access")
+        if fault.fix.at:
+            self._known("stands", fault.fix.at, "faults", fault.id, "fix", "at")
         self._condition(fault.possible_when, "faults", fault.id, "possible_when")
 
     def _check(self, check: Check) -> None:

@@ -36,7 +36,7 @@ from stillflow.engine.base import (
     StillflowError,
     answer_fact,
 )
-from stillflow.engine.dialogue import CheckStep, Session, StepKind
+from stillflow.engine.dialogue import CheckStep, NextStep, Session, StepKind
 from stillflow.engine.inference import (
     CANT_TELL,
     NO_ANSWER,
@@ -454,7 +454,7 @@ class PlayedCall:
             likeliest left where none was; None if nothing was left to believe.
         offered: the fixes proposed in order, each with its probability then.
         checks: how many checks were made, those after a fix among them.
-        minutes: of checks, of opening things, and of fixes.
+        minutes: of checks and fixes, with walks, opening and putting back.
         remaining: hidden faults that were not put right.
     """
 
@@ -480,7 +480,7 @@ def play(session: Session, call: SimulatedCall, generator: np.random.Generator) 
         step = session.next_step()
         if step.check is not None:
             checks += 1
-            minutes += step.check.minutes
+            minutes += step.check.minutes + _putting_back(step)
             check = call.knowledge.checks[step.check.id]
             answer = call.answer(check, generator, call.inlet(step.check, 0.0))
             session.record(check.id, answer, inlet=call.inlet(step.check, answer))
@@ -489,7 +489,7 @@ def play(session: Session, call: SimulatedCall, generator: np.random.Generator) 
             chance = next(one.probability for one in step.faults if one.id == name)
             offered.append((name, chance))
             if not step.fix.refer:
-                minutes += step.fix.minutes
+                minutes += step.fix.minutes + _putting_back(step)
                 call.repair(name, step.fix.inlet)
             session.record_fix(name, done=not step.fix.refer)
         else:
@@ -497,7 +497,12 @@ def play(session: Session, call: SimulatedCall, generator: np.random.Generator) 
             last = likeliest.id if likeliest.probability > 0.0 else None
             if offered and (step.step == "done" or session.progress.deferred):
                 last = offered[-1][0]
+            minutes += _putting_back(step)
             return PlayedCall(
                 step.step, last, tuple(offered), checks, minutes, frozenset(call.remaining)
             )
     raise StillflowError(f"the dialogue did not end within {MOST_STEPS} steps")
+
+
+def _putting_back(step: NextStep) -> float:
+    return step.put_back.minutes if step.put_back is not None else 0.0

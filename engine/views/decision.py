@@ -8,7 +8,7 @@ gathered into one way on. Leaves unrolling to `tree`.
 from __future__ import annotations
 
 from collections.abc import Hashable, Iterable, Sequence
-from itertools import groupby
+from itertools import chain, groupby
 from math import ceil
 
 from stillflow.engine.base import AirState
@@ -80,11 +80,10 @@ class _Words:
         details = []
         if check.kind == "reading":
             details.append(f"100 % is {self._baseline.at(*spot_of(check)):.0f} inH2O.")
-        if check.access is not None:
-            access = self._knowledge.accesses[check.access]
-            if node.figures["minutes"] >= check.minutes + access.minutes / 2:
-                cautions += access.cautions
-                details.append(f"First: {access.title[0].lower()}{access.title[1:]}.")
+        details += self._put_back(act)
+        opened = [self._knowledge.accesses[name] for name in act.opens]
+        cautions += chain.from_iterable(one.cautions for one in opened)
+        details += [f"First: {one.title[0].lower()}{one.title[1:]}." for one in opened[:1]]
         branches = tuple(self._branches(check, node, nodes))
         if all(_left_to_visit(nodes[branch.to]) for branch in node.branches):
             # Whatever the answer, this is as far as the tree goes.
@@ -107,8 +106,7 @@ class _Words:
         fault = self._knowledge.faults[act.id]
         fix = fault.fix
         cautions = list(fix.cautions)
-        if fix.access is not None:
-            cautions += self._knowledge.accesses[fix.access].cautions
+        cautions += chain.from_iterable(self._knowledge.accesses[one].cautions for one in act.opens)
         onward = [
             TreeBranch(
                 answer="It is not there",
@@ -124,13 +122,18 @@ class _Words:
             kind="hand-over" if fix.refer else "fix",
             fault=fault.id,
             title=f"{fault.title} – for {fix.refer}" if fix.refer else fault.title,
-            detail=fault.confirm if onward else "",
+            detail=" ".join([*self._put_back(act), *([fault.confirm] if onward else [])]),
             minutes=node.figures["minutes"],
             probability=node.figures["probability"],
             expected_minutes=node.figures["elapsed"],
             caution=self._beware(cautions),
             branches=tuple(onward),
         )
+
+    def _put_back(self, act: Act) -> list[str]:
+        """What stands open and is put back before an act."""
+        shut = [self._knowledge.accesses[name].put_back for name in act.put_back]
+        return [one.step for one in shut if one is not None]
 
     def _end(self, number: int, node: PolicyStep[int]) -> TreeNode:
         check = ""

@@ -80,7 +80,7 @@ def whereabouts(session: Session) -> Whereabouts:
         likely=tuple((one.title, percent(one.probability)) for one in step.faults[:3]),
         ruled_out=tuple(knowledge.faults[name].title for name in out[:MOST_NAMED]),
         more=max(0, len(out) - MOST_NAMED),
-        open=tuple(knowledge.accesses[name].title for name in sorted(progress.opened)),
+        open=tuple(knowledge.accesses[name].title for name in sorted(progress.footing.opened)),
         undone=tuple(undone),
         known=(*taken_words(session), *settled),
         notes=note_words(session),

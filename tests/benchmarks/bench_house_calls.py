@@ -34,7 +34,7 @@ from bench_rules_planner import (
     Setting,
     print_table,
 )
-from table_calls import Act, Place, Point, just
+from table_calls import Act, Place, Point
 
 from stillflow.casebook.generated import CallKind
 from stillflow.engine import load_rules
@@ -84,7 +84,7 @@ class House(Place):
             situation,
             weights / weights.sum(),
             {**point.answers, check.id: level},
-            point.opened | just(check.access),
+            self.outlay(point, act).after,
             point.tried,
         )
 

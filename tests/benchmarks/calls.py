@@ -108,7 +108,7 @@ def p_over_c(problem: Problem, belief: Floats, opened: frozenset[int], done: Don
     """Fixes only, in the best order without checks."""
     del done
     charges = _charges(problem, opened)[None, :]
-    priority = fix_priority(problem.tables, belief[None, :], charges)
+    priority = fix_priority(problem.tables, belief[None, :], charges, np.zeros((1, len(belief))))
     return Move("fix", int(np.argmax(np.where(belief > 0.0, priority[0], -1.0))))
 
 
@@ -132,14 +132,17 @@ def information_per_minute(
 def one_step(problem: Problem, belief: Floats, opened: frozenset[int], done: Done) -> Move:
     """The check with the least cost plus fixing only after its answer, if that beats fixing now."""
     tables, charges = problem.tables, _charges(problem, opened)
-    best = float(repair_minutes(tables, belief[None, :], charges[None, :])[0])
+    ways = np.zeros((1, len(belief)))
+    best = float(repair_minutes(tables, belief[None, :], charges[None, :], ways)[0])
     choice = None
     cost = check_costs(problem, opened)
     for check in sorted(set(range(len(cost))) - set(done)):
         after = charges.copy()
         after[tables.check_group[check]] = 0.0
         answered = (belief[:, None] * problem.answers[check]).T
-        left = repair_minutes(tables, answered, np.tile(after, (len(answered), 1)))
+        left = repair_minutes(
+            tables, answered, np.tile(after, (len(answered), 1)), ways.repeat(len(answered), 0)
+        )
         total = float(cost[check] + left.sum())
         if total < best * (1.0 - 1e-9):
             best, choice = total, check

@@ -44,7 +44,7 @@ def optimal_minutes(problem: Problem) -> float:
     Raises:
         InputError: the problem has too many states to be solved exactly.
     """
-    rows = _start(problem, problem.priors, (), ())
+    rows = _start(problem, problem.priors, (), (), 0)
     states = count_states(problem.tables, rows)
     if states > OPTIMUM_STATES:
         what = f"the exact optimum of this problem needs {states:.3g} states"

@@ -44,7 +44,7 @@ from stillflow.engine.inference import (
     spot_of,
     standing_facts,
 )
-from stillflow.engine.ruleset import Check, Fault, Knowledge
+from stillflow.engine.ruleset import Check, Fault, Footing, Knowledge, checking, fixing
 from stillflow.engine.ruleset.entries import Answer
 
 Fall = tuple[float, float]
@@ -123,7 +123,7 @@ class Named:
 
 @dataclass(frozen=True)
 class CardCheck:
-    """What is to be measured, looked at or asked; minutes with what must be opened for it."""
+    """What is to be measured, looked at or asked; minutes with all that goes with it."""
 
     id: str
     minutes: float
@@ -132,7 +132,7 @@ class CardCheck:
 
 @dataclass(frozen=True)
 class CardFix:
-    """What is to be put right; minutes with what must be opened for it."""
+    """What is to be put right; minutes with all that goes with it."""
 
     fault: str
     minutes: float
@@ -247,7 +247,7 @@ class PrintedCard:
         self._answers: dict[str, str] = {}
         self._shares: dict[str, float] = {}
         self._tried: list[str] = []
-        self._opened: set[str] = set()
+        self._footing = Footing()
         self._looked: Counter[str] = Counter()
         self._vain: dict[str, float] = defaultdict(float)
         self._seen: Counter[str] = Counter()
@@ -373,16 +373,16 @@ class PrintedCard:
         fix = fault.fix
         if fix.refer and not (yield from self._confirmed(fault)):
             return False
-        minutes = fix.minutes + self._opening(fix.access)
+        outlay = fixing(self._knowledge, self._footing, fault)
         done = yield CardStep(
-            "fix", fix=CardFix(fault.id, minutes, fix.refer), faults=(Named(fault.id),)
+            "fix", fix=CardFix(fault.id, outlay.minutes, fix.refer), faults=(Named(fault.id),)
         )
+        self._footing = outlay.after if done else self._footing
         self._tried.append(fault.id)
         if not done:
             yield CardStep("refer", ending=fault.title)
         if fault.mode is Mode.NORMAL:
             yield CardStep("done", ending=fault.title)
-        self._opened.clear()
         before = self._shares.get("working-hose")
         works = yield from self._ask("works-now", again=True)
         if works != "as-it-should" and (before is None or place_of(fault) == "tool"):
@@ -409,8 +409,10 @@ class PrintedCard:
 
         def effort(check: Check) -> float:
             # Another look before the same again, by minutes that a wrong fix would cost.
-            opening = 0.0 if check.access == fault.fix.access else self._opening(check.access)
-            return check.minutes + opening + self._set.after * self._looked[check.id]
+            minutes = check.minutes
+            if check.access != fault.fix.access:
+                minutes = checking(self._knowledge, self._footing, check).minutes
+            return minutes + self._set.after * self._looked[check.id]
 
         look = min(looks, key=lambda check: (effort(check), check.id))
         seen = self._seen[fault.id]
@@ -430,10 +432,9 @@ class PrintedCard:
             return known[check_id]
         if check_id not in self._possible:
             return None
-        minutes = check.minutes + self._opening(check.access)
-        answer = yield CardStep("check", check=CardCheck(check_id, minutes, check.answers))
-        if check.access:
-            self._opened.add(check.access)
+        outlay = checking(self._knowledge, self._footing, check)
+        answer = yield CardStep("check", check=CardCheck(check_id, outlay.minutes, check.answers))
+        self._footing = outlay.after
         if check.kind != "reading":
             self._answers[check_id] = str(answer)
             shown = self._shown(check_id, answer)
@@ -495,12 +496,13 @@ class PrintedCard:
             check = self._knowledge.checks[check_id]
             worth = sum(surely * worths.get(one, 0.0) for one, surely in faults.items())
             if worth > 0.0:
-                closed = self._opening(check.access) > 0.0
+                closed = check.access is not None and check.access not in self._footing.opened
                 behind = str(check.access) if closed else check_id
                 bundles.setdefault(behind, []).append((worth, check.minutes, check_id))
-        for behind, some in bundles.items():
+        for some in bundles.values():
             some.sort(key=lambda one: (-one[0] / one[1], one[2]))
-            minutes = self._opening(behind) if behind in self._knowledge.accesses else 0.0
+            first = self._knowledge.checks[some[0][2]]
+            minutes = checking(self._knowledge, self._footing, first).minutes - first.minutes
             total = 0.0
             for worth, more, _ in some:
                 total, minutes = total + worth, minutes + more
@@ -512,18 +514,13 @@ class PrintedCard:
             if not (untold or self._seen[name]):
                 continue
             fault = self._knowledge.faults[name]
-            minutes = fault.fix.minutes + self._opening(fault.fix.access) + self._set.after
+            minutes = fixing(self._knowledge, self._footing, fault).minutes + self._set.after
             marks = mark - 2 * log10(minutes)
             if not self._seen[name]:
                 marks += self._set.untold
             if fault.fix.refer or fault.mode is Mode.NORMAL:
                 marks += self._set.explained
             yield marks, "", name
-
-    def _opening(self, access: str | None) -> float:
-        if access is None or access in self._opened:
-            return 0.0
-        return self._knowledge.accesses[access].minutes
 
 
 def _seen(left: float, fall: Fall) -> int:

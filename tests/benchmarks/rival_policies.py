@@ -19,6 +19,7 @@ from stillflow.engine.base.vocabulary import answer_fact
 from stillflow.engine.dialogue.choosing import Planner
 from stillflow.engine.planning.choice import Think
 from stillflow.engine.planning.problem import Problem, information
+from stillflow.engine.ruleset import Footing
 
 CHART = ("sealed-inlet", "working-inlet", "sealed-unit", "working-unit")
 """How printed flow charts begin: sealed, working, then the unit by itself."""
@@ -156,15 +157,21 @@ def fixing_only(place: Place, point: Point, weights: Floats) -> Act:
     ]
     left = weights[index] + 1e-12
     accesses = list(place.knowledge.accesses)
-    fixes = [place.knowledge.faults[names[column]].fix for column in index]
-    verifying = place.planner.verifying_minutes(point.situation)
+    faults = [place.knowledge.faults[names[column]] for column in index]
+    fixes = [fault.fix for fault in faults]
+    outlays = [place.outlay(point, Act("fix", fault.id)) for fault in faults]
+    verifying = [
+        place.planner.proving(point.situation, Footing(one.after.at))[0] for one in outlays
+    ]
     problem = Problem(
         priors=left / left.sum(),
-        fix_minutes=np.array([fix.minutes + verifying for fix in fixes]),
+        fix_minutes=np.array([one.walk + one.doing for one in outlays]) + verifying,
         check_minutes=np.zeros(0),
         answers=[],
         access=[],
-        access_minutes=np.array([one.minutes for one in place.knowledge.accesses.values()]),
+        access_minutes=np.array(
+            [one.minutes + one.closing for one in place.knowledge.accesses.values()]
+        ),
         fix_access=[None if fix.access is None else accesses.index(fix.access) for fix in fixes],
         wrong_fix_minutes=np.array([fix.if_wrong_minutes for fix in fixes]),
     )
@@ -175,7 +182,7 @@ def fixing_only(place: Place, point: Point, weights: Floats) -> Act:
 def groups(place: Place, point: Point) -> frozenset[int]:
     """Numbers of the accesses that stand open."""
     names = list(place.knowledge.accesses)
-    return frozenset(names.index(one) for one in point.opened)
+    return frozenset(names.index(one) for one in point.footing.opened)
 
 
 def _at_unit(place: Place, check_id: str) -> bool:

@@ -23,6 +23,7 @@ from stillflow.engine.dialogue.askable import Askable
 from stillflow.engine.dialogue.choosing import Planner
 from stillflow.engine.inference.facts import Spot
 from stillflow.engine.inference.likelihood import Situation
+from stillflow.engine.ruleset import Footing, Outlay, checking, fixing
 from stillflow.engine.simulate.calls import same_fix
 
 
@@ -40,7 +41,7 @@ class Point:
     situation: Situation
     probabilities: Floats
     answers: Mapping[str, str] = field(default_factory=dict)
-    opened: frozenset[str] = frozenset()
+    footing: Footing = Footing()  # noqa: RUF009 - it is frozen
     tried: frozenset[str] = frozenset()
     deferred: frozenset[str] = frozenset()
     ahead: Mapping[str, Spot] = field(default_factory=dict)
@@ -74,7 +75,6 @@ class Place:
         self.model = kind.model
         self.planner = Planner(kind.knowledge, kind.model, kind.baseline)
         self._askable = Askable(kind.knowledge)
-        self._accesses = kind.knowledge.accesses
         self.check_ids = list(kind.knowledge.checks)
 
     @cached_property
@@ -110,18 +110,16 @@ class Place:
 
     def cost(self, point: Point, act: Act) -> float:
         """Minutes of an act with what has to be opened, and measured after a fix."""
+        outlay = self.outlay(point, act)
         if act.kind == "check":
-            check = self.knowledge.checks[act.id]
-            return check.minutes + self.opening(point, check.access)
-        fix = self.knowledge.faults[act.id].fix
-        verifying = self.planner.verifying_minutes(point.situation)
-        return fix.minutes + self.opening(point, fix.access) + verifying
+            return outlay.minutes
+        return outlay.minutes + self.planner.proving(point.situation, outlay.after)[0]
 
-    def opening(self, point: Point, access: str | None) -> float:
-        """Minutes still to pay to open something."""
-        if access is None or access in point.opened:
-            return 0.0
-        return self._accesses[access].minutes
+    def outlay(self, point: Point, act: Act) -> Outlay:
+        """What an act takes, and how it leaves the house."""
+        if act.kind == "check":
+            return checking(self.knowledge, point.footing, self.knowledge.checks[act.id])
+        return fixing(self.knowledge, point.footing, self.knowledge.faults[act.id])
 
     def play(self, start: Point, policy: Policy, hidden: str, luck: Floats) -> Outcome:
         """Follow a policy from a point to the right fix.
@@ -186,23 +184,17 @@ class Place:
             self.kind.learnt(point.situation, check, answer),
             weights / weights.sum(),
             {**point.answers, check_id: answer},
-            point.opened | just(check.access),
+            self.outlay(point, Act("check", check_id)).after,
             point.tried,
         )
 
     def _without(self, point: Point, fault_id: str) -> Point:
         weights = point.probabilities.copy()
         weights[self.knowledge.fault_index[fault_id]] = 0.0
-        fix = self.knowledge.faults[fault_id].fix
         return Point(
             point.situation,
             weights / weights.sum(),
             point.answers,
-            point.opened | just(fix.access),
+            self.outlay(point, Act("fix", fault_id)).after,
             point.tried | {fault_id},
         )
-
-
-def just(access: str | None) -> frozenset[str]:
-    """What an act leaves open, as a set."""
-    return frozenset() if access is None else frozenset((access,))

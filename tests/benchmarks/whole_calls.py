@@ -25,7 +25,14 @@ from stillflow.engine import Session, Visit
 from stillflow.engine.base import Mode
 from stillflow.engine.dialogue import CheckStep
 from stillflow.engine.inference import CANT_TELL, NO_ANSWER, baseline_for
-from stillflow.engine.ruleset import Knowledge
+from stillflow.engine.ruleset import (
+    Footing,
+    Knowledge,
+    Outlay,
+    checking,
+    fixing,
+    putting_back,
+)
 from stillflow.engine.simulate.calls import MOST_STEPS, SimulatedCall, same_fix
 
 Begin = Callable[[Visit], Any]
@@ -46,13 +53,13 @@ class House:
         self.checks = 0
         self._luck = luck
         self._asked: Counter[str] = Counter()
-        self._opened: set[str] = set()
+        self._footing = Footing()
 
     def answer(self, check_id: str, listed: Sequence[str], inlet: str | None = None) -> float | str:
         """What is reported for a check; "can't tell" where the policy knows no such answer."""
         check = self.call.knowledge.checks[check_id]
         self.checks += 1
-        self.minutes += check.minutes + self._opening(check.access)
+        self._spend(checking(self.call.knowledge, self._footing, check))
         seed = [*self._luck, crc32(check_id.encode()), self._asked[check_id]]
         self._asked[check_id] += 1
         answer = self.call.answer(check, np.random.default_rng(seed), inlet)
@@ -60,17 +67,18 @@ class House:
         return answer if known else CANT_TELL
 
     def repair(self, fault_id: str, inlet: str | None = None) -> bool:
-        """Carry out a fix; whether it put something right. What was opened is closed again."""
-        fix = self.call.knowledge.faults[fault_id].fix
-        self.minutes += fix.minutes + self._opening(fix.access)
-        self._opened.clear()
+        """Carry out a fix; whether it put something right."""
+        knowledge = self.call.knowledge
+        self._spend(fixing(knowledge, self._footing, knowledge.faults[fault_id]))
         return self.call.repair(fault_id, inlet)
 
-    def _opening(self, access: str | None) -> float:
-        if access is None or access in self._opened:
-            return 0.0
-        self._opened.add(access)
-        return self.call.knowledge.accesses[access].minutes
+    def leave(self) -> None:
+        """Put back what stands open."""
+        self._spend(putting_back(self.call.knowledge, self._footing))
+
+    def _spend(self, outlay: Outlay) -> None:
+        self.minutes += outlay.minutes
+        self._footing = outlay.after
 
 
 @dataclass(frozen=True)
@@ -86,7 +94,7 @@ class Played:
         offered: the fixes proposed, in order: the fault, the probability given (NaN if none was),
             whether it was needed.
         checks: how many were made.
-        minutes: of checks, of opening things, and of fixes.
+        minutes: of checks and fixes, with walks, opening and putting back.
         right: whether the conclusion is a fault that was there, or one with the same fix.
         mended: whether nothing was left that was not handed to whom it belongs.
     """
@@ -135,6 +143,7 @@ def play_call(begin: Begin, call: SimulatedCall, luck: Sequence[int]) -> Played:
                 house.repair(name, getattr(step.fix, "inlet", None))
             session.record_fix(name, done=not step.fix.refer)
         else:
+            house.leave()
             break
     else:
         raise RuntimeError(f"the call did not end within {MOST_STEPS} steps")

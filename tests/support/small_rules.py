@@ -11,7 +11,8 @@ sources:
 cautions:
   - {id: unplug, about: mains, text: Unplug the unit first., source: common-practice}
 accesses:
-  - {id: lid-off, title: Lid off the unit, minutes: 4, cautions: [unplug], source: common-practice}
+  - {id: lid-off, title: Lid off the unit, minutes: 4, cautions: [unplug],
+     put_back: {minutes: 1, step: Put the lid on again.}, source: common-practice}
 levels:
   - {id: low, title: low, below: 0.85, below_class: 0.75, typical: 0.6, typical_class: 0.6,
      source: common-practice}

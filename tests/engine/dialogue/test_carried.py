@@ -40,7 +40,7 @@ def test_the_way_without_a_signal_is_the_visits_own_where_the_tree_covers_it(
     session, packed = whole
     knowledge = session.knowledge
     compared = 0
-    for seed in range(12):
+    for seed in range(20):
         draw = Random(seed)
         live = Session(knowledge, session.visit)
         at: int | None = 0

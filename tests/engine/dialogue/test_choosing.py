@@ -11,6 +11,7 @@ from stillflow.engine.dialogue.choosing import DOUBTED, NEGLIGIBLE, Planner
 from stillflow.engine.dialogue.unrolled import Point
 from stillflow.engine.planning.problem import Problem
 from stillflow.engine.ruleset.knowledge import Knowledge
+from stillflow.engine.ruleset.outlay import Footing
 
 BOTH = """when:
       all: [{fact: answer.seal-look, is: whole}, {fact: answer.hiss, is: quiet}]"""
@@ -32,7 +33,7 @@ def at(session: Session, **changes: object) -> Point:
     settings: dict[str, object] = {
         "situation": progress.situation,
         "probabilities": probabilities,
-        "opened": frozenset(progress.opened),
+        "footing": progress.footing,
         "answered": progress.answered,
         "silent": progress.silent,
         "deferred": tuple(progress.deferred),
@@ -68,7 +69,7 @@ def test_a_visit_is_posed_as_numbers_row_by_row() -> None:
     assert list(problem.check_minutes) == [1, 2]
     assert list(problem.access) == [0, None]
     assert list(problem.fix_access) == [None, None, 0]
-    assert list(problem.access_minutes) == [4]
+    assert list(problem.access_minutes) == [4 + 1]
     assert list(problem.wrong_fix_minutes) == [0, 0, 0]
     outlook = session.progress.model.outlooks(session.progress.situation, ["seal-look"])[0]
     assert problem.answers[0] == pytest.approx(outlook.likelihood[:, columns].T)
@@ -190,13 +191,15 @@ def test_a_decision_names_its_check_or_its_fault_and_what_came_close() -> None:
     alone = planner(session).decide(at(session, shares={"seal-torn": 1.0}), [])
     assert alone is not None
     assert (alone.choice.runner_up, alone.choice.runner_up_expected) == ("", None)
-    # 10 for the seal, 4 for the lid, 3 for the measuring after it.
-    assert alone.choice.expected == pytest.approx(17)
+    # 10 for the seal, 4 and 1 for the lid, 3 for the measuring after it.
+    assert alone.choice.expected == pytest.approx(18)
 
 
 def test_what_stands_open_is_not_paid_for_again() -> None:
     session = Session(small())
     alone = {"seal-torn": 1.0}
-    opened = planner(session).decide(at(session, shares=alone, opened=frozenset({"lid-off"})), [])
+    opened = planner(session).decide(
+        at(session, shares=alone, footing=Footing(opened=frozenset({"lid-off"}))), []
+    )
     assert opened is not None
-    assert opened.choice.expected == pytest.approx(13)
+    assert opened.choice.expected == pytest.approx(13 + 1)

@@ -144,8 +144,7 @@ def test_a_fix_that_nothing_could_be_measured_after_is_handed_over() -> None:
 def test_what_was_put_off_is_asked_before_a_fix_is_made() -> None:
     knowledge = small()
     session = Session(knowledge)
-    put_off = session.next_step().check
-    assert put_off is not None
+    put_off = knowledge.checks["seal-look"]
     for check_id in knowledge.checks:
         session.record(check_id, SKIPPED if check_id == put_off.id else CANT_DO)
     step = session.next_step()

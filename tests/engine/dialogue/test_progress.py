@@ -38,7 +38,7 @@ def test_at_the_start_nothing_is_known_and_the_prior_is_how_common_faults_are() 
 
 def test_an_answer_opens_its_access_and_is_noted_with_what_it_moved() -> None:
     progress = after(("seal-look", "torn")).progress
-    assert progress.opened == {"lid-off"}
+    assert progress.footing.opened == {"lid-off"}
     assert progress.situation.choices == {"seal-look": "torn"}
     [asked] = progress.asked
     assert (asked.number, asked.check_id, asked.answer, asked.round) == (1, "seal-look", "torn", 0)
@@ -56,7 +56,7 @@ def test_no_answer_closes_the_check_and_moves_nothing(word: str) -> None:
     progress = after(("seal-look", word)).progress
     assert progress.silent == {"seal-look": word}
     assert progress.closed == {"seal-look"}
-    assert progress.opened == set()
+    assert progress.footing.opened == set()
     [asked] = progress.asked
     assert asked.moved == 0
     assert asked.answer == word
@@ -142,7 +142,7 @@ def test_a_fix_makes_readings_and_looks_at_the_work_stale_and_keeps_the_rest() -
     assert repair.situation.readings == {SEALED_INLET: 70.0}
 
 
-def test_a_fix_closes_what_was_open_and_lets_what_was_put_off_be_asked() -> None:
+def test_after_a_fix_what_it_opened_is_put_back_and_what_was_put_off_may_be_asked() -> None:
     session = after(
         ("seal-look", "torn"),
         ("hiss", SKIPPED),
@@ -151,7 +151,11 @@ def test_a_fix_closes_what_was_open_and_lets_what_was_put_off_be_asked() -> None
     )
     session.record_fix("seal-torn")
     progress = session.progress
-    assert progress.opened == set()
+    assert progress.footing.opened == {"lid-off"}
+    spent = progress.spent
+    session.record("sealed-inlet", 100.0)
+    assert progress.footing.opened == set()
+    assert progress.spent == spent + 2 + 1
     assert progress.silent == {"works-now": CANT_TELL, "working-hose": CANT_DO}
 
 
@@ -171,7 +175,7 @@ def test_a_fault_that_was_not_there_is_off_the_list_and_nothing_else_changes() -
     progress = session.progress
     assert (progress.absent, progress.tried, progress.deferred) == (["seal-torn"], [], [])
     assert progress.answered == {"sealed-inlet": 70, "seal-look": "torn"}
-    assert progress.opened == {"lid-off"}
+    assert progress.footing.opened == {"lid-off"}
     assert progress.probabilities[TORN] == 0
     rest = np.delete(before, TORN)
     np.testing.assert_allclose(np.delete(progress.probabilities, TORN), rest / rest.sum())

@@ -269,8 +269,8 @@ def test_starting_facts_that_contradict_each_other_are_refused() -> None:
         visit_tree(session)
 
 
-def acts_on(way: list[tuple[PolicyStep[int], object]]) -> list[Act]:
-    return [node.act for node, _ in way if isinstance(node.act, Act)]
+def acts_on(way: list[tuple[PolicyStep[int], object]]) -> list[tuple[str, str]]:
+    return [node.act[:2] for node, _ in way if isinstance(node.act, Act)]
 
 
 def test_minutes_of_a_fix_are_its_own_what_is_opened_and_what_is_measured_after_it() -> None:
@@ -312,24 +312,24 @@ def test_what_a_look_has_opened_is_not_paid_for_again_at_the_fix() -> None:
     session = Session(small(), RATED)
     session.record("seal-look", "torn")
     tree = visit_tree(session, reach=0.0)
-    assert tree.nodes[0].act == Act("fix", "seal-torn")
+    assert tree.nodes[0].act[:2] == ("fix", "seal-torn")
     assert tree.nodes[0].figures["minutes"] == 10
     closed = Session(small(), RATED)
     behind = [
         node.figures["minutes"]
         for way in walks(visit_tree(closed, reach=0.0), 200)
         for index, (node, _) in enumerate(way)
-        if node.act == Act("fix", "seal-torn")
-        and Act("check", "seal-look") not in acts_on(way[:index])
+        if node.act[:2] == ("fix", "seal-torn")
+        and ("check", "seal-look") not in acts_on(way[:index])
     ]
     looked = [
         node.figures["minutes"]
         for way in walks(visit_tree(closed, reach=0.0), 200)
         for index, (node, _) in enumerate(way)
-        if node.act == Act("fix", "seal-torn") and Act("check", "seal-look") in acts_on(way[:index])
+        if node.act[:2] == ("fix", "seal-torn") and ("check", "seal-look") in acts_on(way[:index])
     ]
-    assert set(behind) <= {14}
-    assert set(looked) == {10}
+    assert set(behind) <= {14}, "looked and put back, or not looked"
+    assert {10} <= set(looked) <= {10, 14}
 
 
 def test_a_branch_that_ends_on_a_sure_fix_says_how_sure() -> None:
@@ -353,5 +353,5 @@ def test_the_tree_is_unrolled_by_the_planner_that_is_asked_for() -> None:
     dear = visit_tree(session, reach=0.0, wrong_part_minutes=500.0)
     order = [node.act for node in dear.nodes if isinstance(node.act, Act)]
     fixes = [act.id for act in order if act.kind == "fix"]
-    assert cheap == Act("fix", "hose-clogged")
+    assert cheap[:2] == ("fix", "hose-clogged")
     assert fixes[-1] == "seal-torn"

@@ -14,6 +14,7 @@ from stillflow.engine.dialogue.verification import Verification
 from stillflow.engine.inference import Situation
 from stillflow.engine.inference.baseline import baseline_for
 from stillflow.engine.inference.visit import Unit, Visit
+from stillflow.engine.ruleset import Footing
 
 KNOWLEDGE = small()
 CHECKS = [KNOWLEDGE.checks["sealed-inlet"], KNOWLEDGE.checks["works-now"]]
@@ -129,9 +130,11 @@ def test_minutes_counted_for_a_fix_are_those_of_what_is_asked_after_it() -> None
     baseline = baseline_for(RATED, KNOWLEDGE)
     planner = Planner(KNOWLEDGE, Session(KNOWLEDGE, RATED).progress.model, baseline)
     low = repaired({(AirState.SEALED, Station.INLET): 60.0}).situation
+    closed = Footing(gauge=Station.HOSE)
     # Hose end 2 and the customer's tool 1; with what was low 2 more.
-    assert planner.verifying_minutes(Situation({}, {}, {})) == 3
-    assert planner.verifying_minutes(low) == 5
+    assert planner.proving(Situation({}, {}, {}), Footing())[0] == 3
+    assert planner.proving(low, Footing())[0] == 5
+    assert planner.proving(low, Footing(opened=frozenset({"lid-off"}))) == (5 + 1, closed)
     with_low = Session(KNOWLEDGE, RATED)
     with_low.record("sealed-inlet", 60.0)
     problem, faults, _ = planner.pose(with_low.progress, []) or pytest.fail("no fault left")

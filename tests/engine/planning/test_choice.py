@@ -288,12 +288,13 @@ def test_the_order_of_fixes_is_the_best_of_all_orders(problem: Problem) -> None:
 
     best = min(map(cost, permutations(range(len(problem.priors)))))
     belief, charges = problem.priors[None, :], tables.access_minutes[None, :]
-    found = repair_minutes(tables, belief, charges)[0] - problem.priors @ tables.refund
+    ways = np.zeros_like(belief)
+    found = repair_minutes(tables, belief, charges, ways)[0] - problem.priors @ tables.refund
     assert found == pytest.approx(best, abs=1e-9)
     known = (belief * (tables.stake + charges[:, tables.fix_group])).sum(axis=1)
     assert repair_at_least(tables, belief, known)[0] <= found + belief[0] @ tables.refund + 1e-9
     # The first of the order is one that begins a best order.
-    first = int(np.argmax(fix_priority(tables, belief, charges)[0]))
+    first = int(np.argmax(fix_priority(tables, belief, charges, ways)[0]))
     begun = min(cost(o) for o in permutations(range(len(problem.priors))) if o[0] == first)
     assert begun == pytest.approx(best, abs=1e-9)
 

@@ -33,7 +33,7 @@ def three_faults() -> Problem:
 
 
 def rows(belief: list[float], free: list[bool]) -> Rows:
-    return Rows(np.array([belief]), np.array([[4.0, 0.0]]), np.array([free]))
+    return Rows(np.array([belief]), np.array([[4.0, 0.0]]), np.array([free]), np.array([0]))
 
 
 def test_states_are_answers_or_none_of_each_check_that_tells_times_fixes_tried() -> None:
@@ -68,9 +68,9 @@ def test_tables_are_laid_flat_answer_by_answer() -> None:
     assert tables.owner.tolist() == [0, 0, 1, 1, 1]
     assert tables.likelihood[0].tolist() == [0.9, 0.1, 0.5]
     # The first check opens what the first two fixes need.
-    assert tables.unopened[0].tolist() == [0.0, 0.0, 0.5]
+    assert tables.onward[0, :3].tolist() == [0.0, 0.0, 0.5]
     # The third fix needs nothing opened, so nothing is left to open for it.
-    assert tables.unopened[2].tolist() == pytest.approx([0.2, 0.2, 0.0])
+    assert tables.onward[2, :3].tolist() == pytest.approx([0.2, 0.2, 0.0])
     assert tables.surprise == pytest.approx(information(tables.likelihood))
     assert tables.check_group.tolist() == [0, 1]
     assert tables.fix_group.tolist() == [0, 0, 1]

@@ -35,7 +35,7 @@ def test_one_number_is_changed_and_the_rest_stands() -> None:
     assert now.model_copy(update={"fix": before.fix}) == before
     assert changed.digest != plain.digest
     assert done(changed) == [
-        "shop1.yaml:1, seal-torn: changes 'seal-torn' of faults, from small.yaml:18: "
+        "shop1.yaml:1, seal-torn: changes 'seal-torn' of faults, from small.yaml:19: "
         "fix minutes 10 -> 4"
     ]
 
@@ -113,7 +113,7 @@ def test_a_retired_fault_is_named_by_nothing_any_more() -> None:
         for item, _ in items
     )
     assert (
-        done(now)[0] == "shop1.yaml:1, seal-torn: retires 'seal-torn' of faults, from small.yaml:18"
+        done(now)[0] == "shop1.yaml:1, seal-torn: retires 'seal-torn' of faults, from small.yaml:19"
     )
     assert any("with it goes 'torn' of rules" in line for line in done(now))
 

@@ -242,17 +242,22 @@ def test_minutes_in_all_are_those_of_every_box_on_the_way_and_of_measuring_after
     tree = drawn(knowledge)
     nodes = tree.by_id
     measuring = set()
+    back = knowledge.accesses["lid-off"].put_back
+    assert back is not None
+    lid, lid_on = back.minutes, back.step
     ways = [(tree.root, 0.0)]
     while ways:
         number, spent = ways.pop()
         spent += nodes[number].minutes or 0.0
+        spent += lid if lid_on in nodes[number].detail else 0.0
         if (whole := nodes[number].expected_minutes) is not None:
             measuring.add(round(whole - spent, 6))
         ways += [(branch.to, spent) for branch in nodes[number].branches]
     minutes = {name: check.minutes for name, check in knowledge.checks.items()}
     after = minutes["working-hose"] + minutes["works-now"]
     # What was short before the fix is read again too.
-    assert measuring == {after, after + minutes["sealed-inlet"]}
+    short = after + minutes["sealed-inlet"]
+    assert measuring == {after, after + lid, short, short + lid}, "and the lid put on, if it is off"
 
 
 def test_where_several_answers_share_a_way_the_likeliest_stands_for_them() -> None:
