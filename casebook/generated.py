@@ -141,6 +141,7 @@ def generate(
     count: int,
     share: float = SHARE,
     checks: Sequence[str] | None = None,
+    together: bool = False,
 ) -> Iterator[GeneratedVisit]:
     """Draw visits: a kind, one fault as often as it is common there, and answers.
 
@@ -154,6 +155,7 @@ def generate(
         share: of the checks that are made on each visit, 0 to 1.
         checks: ids of the checks that may be made; by default all but those that come after a
             fix and those that wait for another answer.
+        together: whether sealed and working of a station are read both or not at all.
 
     Raises:
         InputError: fewer than one visit.
@@ -172,13 +174,24 @@ def generate(
     ]
     chosen.sort(key=lambda check: bool(check.answers))
     faults = list(knowledge.faults)
+    # A station is read when the first of its readings is.
+    first = [
+        next(n for n, one in enumerate(chosen) if together and one.station == check.station)
+        if together and check.station is not None
+        else number
+        for number, check in enumerate(chosen)
+    ]
     priors = [kind.model.prior(kind.start.standing).cumsum() for kind in kinds]
     for _ in range(count):
         number = int(generator.integers(len(kinds)))
         until = priors[number]
         hidden = int(np.searchsorted(until, generator.random() * until[-1], side="right"))
         luck = generator.random((2, len(chosen)))
-        made = [(check, x) for check, y, x in zip(chosen, *luck, strict=True) if y < share]
+        made = [
+            (check, x)
+            for check, at, x in zip(chosen, first, luck[1], strict=True)
+            if luck[0, at] < share
+        ]
         yield _visit(kinds[number], faults, hidden, made)
 
 

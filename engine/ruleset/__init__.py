@@ -38,7 +38,7 @@ from stillflow.engine.ruleset.entries import (
 )
 from stillflow.engine.ruleset.hearing import Heard, heard
 from stillflow.engine.ruleset.knowledge import Knowledge
-from stillflow.engine.ruleset.loading import load_rules
+from stillflow.engine.ruleset.loading import load_folders, load_rules, load_without, shipped_folder
 from stillflow.engine.ruleset.outlay import (
     Footing,
     Outlay,
@@ -95,13 +95,16 @@ __all__ = [
     "fold",
     "heard",
     "leaves",
+    "load_folders",
     "load_rules",
+    "load_without",
     "observation",
     "observation_of",
     "observed",
     "putting_back",
     "replaced_words",
     "say",
+    "shipped_folder",
     "source_words",
     "stand_of",
     "truth",

@@ -142,7 +142,9 @@ def _consequences(rule: Rule, gone: Any, emptied: Callable[[str], bool]) -> Iter
     for item in rule.then:
         if isinstance(item, Evidence):
             names = tuple(one for one in item.selector if not emptied(one))
-            if names:
+            if names == item.selector and not any(map(emptied, item.except_)):
+                yield item
+            elif names:
                 side = "for_" if item.sign > 0 else "against"
                 spared = tuple(one for one in item.except_ if not emptied(one))
                 yield item.model_copy(update={side: names, "except_": spared})

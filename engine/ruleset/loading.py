@@ -46,8 +46,40 @@ def _load_cached(folders: tuple[str, ...]) -> Knowledge:
     return load_folders(folders)
 
 
+def load_without(
+    below: Sequence[str | FilePath], above: Sequence[str | FilePath], section: str, entry_id: str
+) -> Knowledge:
+    """What folders make of those below them, but for what they do to one entry.
+
+    Args:
+        below: folders over the shipped rules.
+        above: folders over those.
+        section: of the entry, such as `rules`.
+        entry_id: its id; one that is only above goes, with what names it.
+
+    Raises:
+        KnowledgeError: without it the rules cannot be loaded. Others as `load_rules`.
+    """
+    gathered = Gathered()
+    folders = (shipped_folder(), *below)
+    for text in _texts(folders):
+        gathered.read(*text)
+    gathered.settle()
+    old = gathered.raw[section].get(entry_id)
+    for layer, name, text in _texts(above):
+        gathered.read(len(folders) + layer, name, text)
+    last = {section: [old]} if old is not None else {"retire": [f"{section}/{entry_id}"]}
+    gathered.read(len(folders) + len(above), "taken out", json.dumps(last))
+    return _finish(gathered)
+
+
 def load_folders(folders: Sequence[str | FilePath]) -> Knowledge:
     """Load exactly these folders, in order. Errors as `load_rules`."""
+    return load_texts(_texts(folders))
+
+
+def _texts(folders: Sequence[str | FilePath]) -> list[tuple[int, str, str]]:
+    """The rule files of folders: number of the folder, name, text."""
     texts: list[tuple[int, str, str]] = []
     for layer, folder in enumerate(map(FilePath, folders)):
         if not os.path.isdir(folder):  # noqa: PTH112 - no, where Path raises
@@ -58,7 +90,7 @@ def load_folders(folders: Sequence[str | FilePath]) -> Knowledge:
         if not any(one[0] == layer for one in texts):
             right = "rule files are named such as rules.yaml, not .yml or .YAML"
             raise InputError("no rule file is in this folder", Place(str(folder)), right)
-    return load_texts(texts)
+    return texts
 
 
 def _text_of(path: FilePath, name: str) -> str:

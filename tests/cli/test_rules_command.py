@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import json
+import os
 import re
+from importlib import resources
 from pathlib import Path
 
 import pytest
@@ -438,3 +440,47 @@ def test_rules_explain_says_all_for_and_against_and_the_cheapest_way_to_be_sure(
     shown = json.loads(stillflow("rules", "explain", "relief-slider-open", "--json").out)
     assert shown["sure"]
     assert stillflow("rules", "explain", "relief-slider").code == 2
+
+
+def test_rules_compare_ends_with_1_where_a_worked_case_breaks(shop: Path, tmp_path: Path) -> None:
+    cases = tmp_path / "cases"
+    cases.mkdir()
+    [case] = [one for one in load_cases() if one.name == "bare-floor-brush-on-shag"]
+    name = f"{case.name}.yaml"
+    worked = Path(str(resources.files("stillflow.casebook"))) / "worked" / name
+    (cases / name).write_text(worked.read_text("utf-8"))
+    write(shop, f"retire: [{case.expect.fixes[0]}]\n")
+    few = ("--cases", str(cases), "--calls", "40", "--db", f"sqlite:///{tmp_path / 'x.db'}")
+    outcome = stillflow("rules", "compare", "--with", str(shop), *few)
+    assert outcome.code == 1
+    said = " ".join(outcome.out.split())
+    assert "1 of 1 come out otherwise" in said
+    assert f"by faults/{case.expect.fixes[0]}" in said
+    write(shop, "change: {id: slider-look-open, misleads: Never.}\n")
+    outcome = stillflow("rules", "compare", "--with", str(shop), *few, "--json")
+    assert outcome.code == 0
+    shown = json.loads(outcome.out)
+    assert (shown["breaks"], shown["conclusions"], shown["changed"]) == (0, 0, [])
+    assert stillflow("rules", "compare", *few).code == 2, "nothing to compare"
+
+
+def test_rules_watch_checks_and_compares_again_on_every_save(
+    shop: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    write(shop, "change: {id: slider-look-open, misleads: Never.}\n")
+    saved = iter(["change: {id: slider-look-open, because: x}\n", None])
+
+    def wait(_: float) -> None:
+        text = next(saved)
+        if text is None:
+            raise KeyboardInterrupt
+        write(shop, text)
+        os.utime(shop / "extra.yaml", (1, 1))
+
+    monkeypatch.setattr("time.sleep", wait)
+    monkeypatch.setattr("stillflow.cli.rule_compare.WATCHED_CALLS", 20)
+    outcome = stillflow("rules", "watch", str(shop))
+    assert outcome.code == 130
+    assert "0 of 20 conclude otherwise" in outcome.out
+    assert "slider-look-open because: 'x' is too short" in outcome.out
+    assert stillflow("rules", "watch", str(shop / "nowhere")).code == 2

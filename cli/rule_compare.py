@@ -1,0 +1,197 @@
+"""`stillflow rules compare` and `watch`: what a change of rules changes, and by which entry."""
+
+from __future__ import annotations
+
+import sys
+import time
+from collections.abc import Sequence
+from dataclasses import asdict
+from pathlib import Path
+
+import click
+
+from stillflow.casebook.cases import Case
+from stillflow.casebook.differences import Blamed, Changed, Differences
+from stillflow.cli.options import db_option, json_option, own_rules, rules_option, user_rules
+from stillflow.cli.output import say, say_json
+from stillflow.cli.screen import Screen
+from stillflow.engine.base import InputError, KnowledgeError, in_percent
+from stillflow.engine.inference import Visit
+from stillflow.engine.ruleset import Knowledge
+
+BROKEN = 1
+SEED = 1
+CALLS = 1000
+WATCHED_CALLS = 300
+
+_LISTED = 12
+
+
+@click.command("compare")
+@click.option(
+    "--with",
+    "above",
+    multiple=True,
+    type=click.Path(),
+    metavar="FOLDER",
+    help="the rules to try, laid over the others (may be repeated)  [default: your own rules and "
+    "--rules, against the shipped ones]",
+)
+@click.option(
+    "--cases",
+    type=click.Path(),
+    metavar="FOLDER",
+    help="a folder of worked cases to play in place of the shipped ones",
+)
+@click.option(
+    "--calls",
+    type=click.IntRange(0, 100_000),
+    default=CALLS,
+    show_default=True,
+    help="how many made-up calls whose final belief is compared; drawn from the old rules",
+)
+@rules_option
+@db_option
+@json_option
+def compare(
+    above: tuple[str, ...],
+    cases: str | None,
+    calls: int,
+    rules: tuple[str, ...],
+    db: str | None,
+    as_json: bool,
+) -> int:
+    """Say what changed rules change: conclusions, first fixes, minutes and beliefs, by which entry.
+
+    Worked cases are played from start to end and kept visits replayed under the old rules and the
+    new. Of made-up calls the final belief is compared, over what was read and answered on each.
+    Every entry that was added, changed or retired is then taken out alone, to see what goes back.
+    The exit code is 1 if a worked case came out as it should and does not any more. Playing all
+    cases twice takes some minutes.
+    """
+    from stillflow.casebook.cases import load_cases
+    from stillflow.casebook.store import Casebook
+
+    with Casebook(db) as casebook:
+        items: list[Case | Visit] = [*load_cases(cases), *casebook.recent(sys.maxsize)]
+    below, above = (rules, above) if above else ((), rules)
+    found = _compared(below, above, items, calls)
+    if as_json:
+        say_json({**asdict(found), "breaks": found.breaks, "seed": SEED})
+    else:
+        _show(Screen(), found)
+    return BROKEN if found.breaks else 0
+
+
+def _compared(
+    below: Sequence[str], above: Sequence[str], items: Sequence[Case | Visit], calls: int
+) -> Differences:
+    import numpy as np
+
+    from stillflow.casebook.beliefs import ManyVisits
+    from stillflow.casebook.differences import differences
+    from stillflow.casebook.generated import KINDS, draw_kinds, generate
+    from stillflow.engine.ruleset import load_folders, load_without, shipped_folder
+
+    if not above:
+        right = "name one with --with FOLDER or --rules FOLDER"
+        raise InputError("there are no rules of your own to compare", right=right)
+    base: list[str | Path] = [shipped_folder(), *below]
+    old, new = load_folders(base), load_folders([*base, *above])
+    generator = np.random.default_rng(SEED)
+    kinds = draw_kinds(old, generator, KINDS)
+    visits = list(generate(kinds, generator, calls, together=True)) if calls else []
+
+    def taken_out(section: str, entry_id: str) -> Knowledge:
+        return load_without(below, above, section, entry_id)
+
+    return differences(old, new, items, ManyVisits(visits), taken_out)
+
+
+def _show(screen: Screen, found: Differences) -> None:
+    for kind, count in (("case", found.cases), ("visit", found.visits)):
+        moved = [one for one in found.changed if one.kind == kind]
+        title = {"case": "Worked cases", "visit": "Kept visits"}[kind]
+        screen.head(title, f"{len(moved)} of {count} come out otherwise")
+        for one in moved:
+            screen.item("-", f"{one.name}: {_moved(one)}")
+    if found.cases + found.visits:
+        word = "more" if found.minutes > 0 else "less"
+        screen.text(f"{abs(found.minutes):.0f} min {word} over all of them.")
+    if found.calls:
+        screen.head("Made-up calls", f"{found.conclusions:,} of {found.calls:,} conclude otherwise")
+        screen.text(
+            f"Belief moves by {in_percent(found.shift)} on average, "
+            f"{in_percent(found.largest)} at most (total variation distance)."
+        )
+        if found.faults:
+            rows = [(was, now, f"{count:,}") for was, now, count in found.faults[:_LISTED]]
+            screen.table(("likeliest before", "now", "calls"), rows)
+    screen.head("By which entry", "taken out one at a time")
+    for entry in found.entries[:_LISTED]:
+        screen.item("-", f"{entry.entry}, {entry.how}: {_blame(entry)}")
+    if not found.entries:
+        screen.text("No entry differs.")
+    if len(found.entries) > _LISTED:
+        screen.text(f"{len(found.entries) - _LISTED} more with --json.", 2)
+    if found.breaks:
+        screen.text(f"{found.breaks} worked cases break.", style="bold")
+
+
+def _moved(one: Changed) -> str:
+    said = f"{one.before or 'nothing'} -> {one.now or 'nothing'}"
+    if one.first_before != one.first_now:
+        said += f"; first fix {one.first_before or 'none'} -> {one.first_now or 'none'}"
+    if one.breaks or one.mends:
+        said += "; BREAKS" if one.breaks else "; as it should be now"
+    said += f"; {one.minutes:+.0f} min"
+    return f"{said}; by {', '.join(one.by)}" if one.by else f"{said}; by no entry alone"
+
+
+def _blame(entry: Blamed) -> str:
+    if entry.unknown:
+        return f"cannot be taken out alone ({entry.unknown})"
+    return (
+        f"without it {entry.rows} cases and visits and {entry.conclusions} calls go back; moves "
+        f"belief by {in_percent(entry.shift)}"
+    )
+
+
+@click.command("watch")
+@click.argument("folder", type=click.Path(), required=False)
+def watch(folder: str | None) -> None:
+    """Check and compare the rules of a folder whenever one of its files is saved.
+
+    The folder is that of your own rules where none is named. Interrupt to end. Of comparisons only
+    made-up calls are looked at; `rules compare` plays the worked cases too.
+    """
+    named = Path(folder) if folder else Path(next(iter(own_rules()[-1:]), user_rules()))
+    if not named.is_dir():
+        raise InputError(f"there is no folder {named}", right="name the folder of your rules")
+    say(f"Watching {named}. Save a file there; interrupt to end.")
+    seen: dict[Path, float] | None = None
+    while True:
+        now = {path: path.stat().st_mtime for path in named.rglob("*.yaml")}
+        if now != seen:
+            seen = now
+            _told(named)
+        time.sleep(1.0)
+
+
+def _told(folder: Path) -> None:
+    from stillflow.engine.audit import audit, refused
+    from stillflow.engine.ruleset import load_folders, shipped_folder
+
+    say(time.strftime("%H:%M:%S"))
+    try:
+        knowledge = load_folders((shipped_folder(), folder))
+    except KnowledgeError as error:
+        for one in refused(error):
+            say(str(one))
+        return
+    except InputError as error:
+        say(str(error))
+        return
+    for one in audit(knowledge):
+        say(str(one))
+    _show(Screen(), _compared((), (str(folder),), [], WATCHED_CALLS))

@@ -1,0 +1,112 @@
+"""What a change of rules changes is found, and laid at the door of the entry that does it."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from stillflow.casebook.beliefs import ManyVisits
+from stillflow.casebook.cases import Case, load_cases
+from stillflow.casebook.differences import Differences, changed_entries, differences
+from stillflow.casebook.generated import draw_kinds, generate, recorded
+from stillflow.engine import Session, load_rules
+from stillflow.engine.ruleset import Knowledge, load_without
+
+CALLS = 120
+
+
+@pytest.fixture(scope="module")
+def shipped() -> Knowledge:
+    return load_rules()
+
+
+@pytest.fixture(scope="module")
+def calls(shipped: Knowledge) -> ManyVisits:
+    generator = np.random.default_rng(3)
+    kinds = draw_kinds(shipped, generator, 2)
+    return ManyVisits(list(generate(kinds, generator, CALLS, together=True)))
+
+
+@pytest.fixture
+def compared(shipped: Knowledge, calls: ManyVisits, tmp_path: Path) -> Callable[..., Differences]:
+    def run(text: str, items: list[Case] | None = None) -> Differences:
+        (tmp_path / "own.yaml").write_text(text)
+        new = load_rules([tmp_path])
+        return differences(
+            shipped,
+            new,
+            items or [],
+            calls,
+            lambda section, name: load_without([], [tmp_path], section, name),
+        )
+
+    return run
+
+
+def test_beliefs_of_many_visits_are_those_of_live_visits(
+    shipped: Knowledge, calls: ManyVisits
+) -> None:
+    believed = calls.believed(shipped)
+    assert believed.sum(axis=1) == pytest.approx(1.0)
+    live = [Session(shipped, recorded(one, shipped)).progress for one in calls.visits[:25]]
+    held = [n for n, one in enumerate(live) if not one.doubts]
+    assert len(held) > 15
+    for number in held:
+        # Components of no account are dropped on a live visit as it goes on.
+        assert believed[number] == pytest.approx(live[number].probabilities, abs=2e-3)
+
+
+def test_what_is_worked_out_for_some_visits_is_what_it_is_among_all(
+    shipped: Knowledge, calls: ManyVisits
+) -> None:
+    some = calls.believed(shipped, only=[3, 50])
+    assert some[[3, 50]] == pytest.approx(calls.believed(shipped)[[3, 50]])
+    assert not some[4].any()
+
+
+def test_a_change_of_words_moves_no_belief(compared: Callable[..., Differences]) -> None:
+    found = compared("change: {id: slider-look-open, misleads: Never.}\n")
+    assert (found.conclusions, found.shift, found.largest) == (0, 0.0, 0.0)
+    assert [(one.entry, one.how) for one in found.entries] == [
+        ("rules/slider-look-open", "changed")
+    ]
+
+
+def test_what_moves_is_blamed_on_the_entry_that_moves_it(
+    compared: Callable[..., Differences],
+) -> None:
+    found = compared(
+        "change:\n"
+        "  - {id: slider-look-open, misleads: Never.}\n"
+        "  - {id: hose-clogged, how_common: very-rare}\n"
+    )
+    assert found.conclusions > 0
+    assert sum(count for _, _, count in found.faults) == found.conclusions
+    assert found.faults[0][0] == "hose-clogged"
+    first, last = found.entries
+    assert (first.entry, first.conclusions) == ("faults/hose-clogged", found.conclusions)
+    assert first.shift == pytest.approx(found.shift)
+    assert (last.conclusions, last.shift) == (0, 0.0)
+
+
+def test_a_worked_case_that_breaks_is_told_with_the_entry_that_breaks_it(
+    compared: Callable[..., Differences],
+) -> None:
+    [case] = [one for one in load_cases() if one.name == "bare-floor-brush-on-shag"]
+    [fault] = case.expect.fixes
+    found = compared(f"retire: [{fault}]\nchange: {{id: bag-look, minutes: 0.6}}\n", [case])
+    [changed] = found.changed
+    assert changed.breaks
+    assert changed.by == (f"faults/{fault}",)
+    assert (changed.before, changed.now) == (fault, "")
+    assert found.breaks == 1
+
+
+def test_entries_that_only_went_along_are_not_blamed(shipped: Knowledge, tmp_path: Path) -> None:
+    (tmp_path / "own.yaml").write_text("retire: [slider-look]\n")
+    new = load_rules([tmp_path])
+    assert changed_entries(shipped, new) == [("checks", "slider-look", "retired")]
+    assert "slider-look-open" not in new.rules
