@@ -10,7 +10,7 @@ from collections.abc import Callable, Iterable, Iterator, Mapping
 from contextlib import suppress
 from typing import Any
 
-from stillflow.engine.base import answer_fact, tried_fact
+from stillflow.engine.base import answer_fact, tried_fact, vocabulary
 from stillflow.engine.ruleset.complaints import Combination, Complaint
 from stillflow.engine.ruleset.conditions import All, AnyOf, Condition, Leaf, Not, parts
 from stillflow.engine.ruleset.entries import (
@@ -48,7 +48,12 @@ def forget(entries: Entries, retired: Mapping[Key, Any]) -> list[Key]:
     count = 0
     while len(gone) != count:
         count = len(gone)
-        derived = {name for rule in entries["rules"].values() for name in _derived(rule)}
+        derived = {
+            fact
+            for section in ("rules", "checks")
+            for entry_id, entry in entries[section].items()
+            for fact in _facts((section, entry_id), entry)
+        }
         unknown = {fact for key, entry in gone.items() for fact in _facts(key, entry)} - derived
         emptied = _emptied(entries["faults"].values(), gone)
         for section, group in entries.items():
@@ -62,10 +67,12 @@ def forget(entries: Entries, retired: Mapping[Key, Any]) -> list[Key]:
 
 
 def _facts(key: Key, entry: Any) -> Iterator[str]:
-    """The facts that only this entry could make known."""
+    """The facts that this entry makes known."""
     section, entry_id = key
     if section == "checks":
         yield answer_fact(entry_id)
+        if entry.part:
+            yield vocabulary.part_fact(entry.part)
     elif section == "faults":
         yield tried_fact(entry_id)
     elif section == "rules":

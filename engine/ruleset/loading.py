@@ -62,8 +62,8 @@ def load_without(
     """
     gathered = Gathered()
     folders = (shipped_folder(), *below)
-    for text in _texts(folders):
-        gathered.read(*text)
+    for layer, name, text in _texts(folders):
+        gathered.read(layer, name, text)
     gathered.settle()
     old = gathered.raw[section].get(entry_id)
     for layer, name, text in _texts(above):
