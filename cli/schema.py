@@ -8,13 +8,17 @@ from stillflow.cli.output import say_json
 
 
 @click.command("schema")
-@click.argument("what", type=click.Choice(["visit", "step"]), default="visit")
+@click.argument("what", type=click.Choice(["visit", "step", "rules"]), default="visit")
 def command(what: str) -> None:
-    """Print a JSON Schema: of the visit file, or of the step that `next --json` prints."""
+    """Print a JSON Schema: of a visit file, of the step of `next --json`, of a rule file."""
     if what == "visit":
         from stillflow.casebook.files import visit_schema
 
         schema = visit_schema()
+    elif what == "rules":
+        from stillflow.engine.ruleset import rule_file_schema
+
+        schema = rule_file_schema()
     else:
         from stillflow.engine.dialogue import NextStep
 

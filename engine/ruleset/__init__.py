@@ -48,6 +48,7 @@ from stillflow.engine.ruleset.outlay import (
     stand_of,
     walk,
 )
+from stillflow.engine.ruleset.schema import MODELINE, rule_file_schema
 from stillflow.engine.ruleset.uses import checks_used, observation, observation_of, observed
 from stillflow.engine.ruleset.words import (
     condition_words,
@@ -60,6 +61,7 @@ from stillflow.engine.ruleset.words import (
 __all__ = [
     "BOTH",
     "ENDS",
+    "MODELINE",
     "NONE_HERE",
     "Advice",
     "Caution",
@@ -103,6 +105,7 @@ __all__ = [
     "observed",
     "putting_back",
     "replaced_words",
+    "rule_file_schema",
     "say",
     "shipped_folder",
     "source_words",

@@ -11,7 +11,9 @@ from stillflow.engine.audit.coverage import cover, holes, page
 from stillflow.engine.audit.inspections import audit
 from stillflow.engine.base.errors import KnowledgeError
 from stillflow.engine.base.located import read_yaml
+from stillflow.engine.ruleset.gathering import SECTIONS
 from stillflow.engine.ruleset.loading import shipped_folder
+from stillflow.engine.ruleset.schema import MODELINE, rule_file_schema
 
 
 def test_the_audit_finds_nothing() -> None:
@@ -49,3 +51,16 @@ def test_the_examples_of_the_guide_to_writing_rules_are_the_shipped_entries() ->
         shown += [(entry["id"], json.dumps(entry, sort_keys=True)) for entry in shown_here]
     assert len(shown) >= 6
     assert [name for name, entry in shown if entry not in shipped] == []
+
+
+def test_the_schema_of_rule_files_is_fresh_and_every_file_names_it() -> None:
+    # Write it anew with: stillflow schema rules > rules/schemas/rules.json
+    folder = shipped_folder()
+    written = json.loads((folder / "schemas" / "rules.json").read_text(encoding="utf-8"))
+    assert written == rule_file_schema()
+    assert {*written["properties"]} == {*SECTIONS, "change", "retire"}
+    for path in folder.rglob("*.yaml"):
+        first = path.read_text(encoding="utf-8").split("\n")[0]
+        assert first.startswith(MODELINE), path
+        named = (path.parent / first.removeprefix(MODELINE)).resolve()
+        assert named == (folder / "schemas" / "rules.json").resolve(), path
