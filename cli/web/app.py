@@ -34,8 +34,10 @@ from stillflow.cli.web.intake import absent, as_form, filled_in
 from stillflow.cli.web.pairing import Pairing
 from stillflow.cli.web.templating import HERE, rendered
 from stillflow.engine.base import InputError, SetupError, StillflowError
-from stillflow.engine.dialogue import DETAILS
+from stillflow.engine.dialogue import DETAILS, NextStep, taken_words
 from stillflow.engine.inference import Event, Visit
+from stillflow.engine.ruleset import BOTH
+from stillflow.engine.views import note_words
 
 Form = Mapping[str, str]
 Answer = Callable[[Request, Form], Response]
@@ -176,8 +178,17 @@ class Pages:
                 len(standing.visit.events) + 1,
                 pages.shown_before(session),
             )
+            ahead, taken = pages.ahead(standing), taken_words(session)
         return self.show(
-            request, "visit.html", status, at=standing, page=page, last=last, told=told
+            request,
+            "visit.html",
+            status,
+            at=standing,
+            page=page,
+            last=last,
+            told=told,
+            ahead=ahead,
+            taken=() if len(standing.visit.events) > 1 else taken,
         )
 
     def answer(self, request: Request, form: Form) -> Response:
@@ -213,15 +224,49 @@ class Pages:
         """The stations as a strip: expected beside found."""
         standing = self.desk.standing(request.path_params["visit"])
         with self.desk.lock:
-            strip = pages.strip(standing)
-        return self.show(request, "where.html", at=standing, strip=strip)
+            strip, blocks = pages.strip(standing), pages.where(standing)
+        return self.show(request, "where.html", at=standing, strip=strip, blocks=blocks)
 
     def danger(self, request: Request, form: Form) -> Response:
-        """Every danger of this visit so far."""
+        """The question about danger, at any time, and every danger of this visit so far."""
         standing = self.desk.standing(request.path_params["visit"])
         with self.desk.lock:
             now, seen = pages.dangers(standing)
-        return self.show(request, "danger.html", at=standing, now=now, seen=seen)
+            asked = self._aside(standing, standing.session.safety_step())
+        return self.show(request, "danger.html", at=standing, now=now, seen=seen, page=asked)
+
+    def again(self, request: Request, form: Form) -> Response:
+        """What the visit ended on, asked once more."""
+        standing = self.desk.standing(request.path_params["visit"])
+        session = standing.session
+        with self.desk.lock:
+            if standing.step.step == "stop":
+                stopped = session.stopped_by()
+                step = session.once_more(stopped[-1]) if stopped else None
+            else:
+                step = session.proof_step()
+            asked = self._aside(standing, step)
+        return self.show(request, "again.html", at=standing, page=asked)
+
+    def unheard(self, request: Request, form: Form) -> Response:
+        """What was taken from the complaint was wrong: it is asked instead."""
+        standing = self.desk.standing(request.path_params["visit"])
+        visit, heard = standing.visit, standing.session.progress.heard
+        wrong = tuple(dict.fromkeys((*visit.not_taken, *heard)))
+        changed = visit.model_copy(update={"not_taken": wrong})
+        try:
+            person = request.scope["state"]["person"]
+            told = self.desk.change(visit, changed, form.get("mark", ""), person)
+        except Overtaken as error:
+            return self._step(request, self.desk.standing(visit.id), 409, str(error))
+        return self._step(request, self.desk.standing(visit.id), told=told)
+
+    def _aside(self, standing: Standing, step: NextStep | None) -> pages.StepPage | None:
+        """A check that is asked whatever comes next."""
+        if step is None or step.check is None:
+            return None
+        session, number = standing.session, len(standing.visit.events) + 1
+        return pages.step_page(session.knowledge, session.baseline, step, number)
 
     def notes(self, request: Request, form: Form) -> Response:
         """Notes and photos of a visit; posted, one note more."""
@@ -247,7 +292,7 @@ class Pages:
             422 if told else 200,
             at=standing,
             told=told,
-            notes=[event.note for event in standing.visit.events if event.beside and event.note],
+            notes=note_words(standing.session),
             photos=self.photos.listed(standing.visit.id),
         )
 
@@ -364,7 +409,12 @@ def application(
             form: dict[str, str] = {}
             if request.method == "POST":
                 async with request.form(max_files=1, max_fields=60) as sent:
-                    form = {name: v for name, v in sent.items() if isinstance(v, str)}
+                    said = [(name, v) for name, v in sent.multi_items() if isinstance(v, str)]
+                    form = dict(said)
+                    # Of some questions two answers may be ticked.
+                    ticked = [value for name, value in said if name == "answer"]
+                    if len(ticked) > 1:
+                        form["answer"] = BOTH.join(ticked[:2])
             return await run_in_threadpool(answer, request, form)
 
         return handle
@@ -422,6 +472,8 @@ def application(
         Route("/visit/{visit}/why", page(shown.why)),
         Route("/visit/{visit}/where", page(shown.where)),
         Route("/visit/{visit}/danger", page(shown.danger)),
+        Route("/visit/{visit}/again", page(shown.again)),
+        Route("/visit/{visit}/unheard", page(shown.unheard), methods=["POST"]),
         # What is written for one browser is not packed: its size would tell of the form's token.
         Mount(
             "/static", GZipMiddleware(StaticFiles(directory=HERE / "static", follow_symlink=True))

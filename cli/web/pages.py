@@ -9,15 +9,13 @@ from __future__ import annotations
 from collections.abc import Callable, Collection
 from dataclasses import dataclass
 
+from stillflow.cli.asides import show_where, show_why
 from stillflow.cli.chart import visit_stations
 from stillflow.cli.describe import (
-    show_because,
-    show_belief,
     show_check,
     show_ending,
     show_fix,
     show_how,
-    show_meanings,
     show_reading,
     show_summary,
 )
@@ -28,9 +26,10 @@ from stillflow.cli.why import show_round
 from stillflow.engine import Session
 from stillflow.engine.base import Station, quantity
 from stillflow.engine.charts import Chart, gauge_place, render
-from stillflow.engine.dialogue import CheckStep, NextStep, rounds, summarise
+from stillflow.engine.dialogue import CheckStep, NextStep, ahead_words, rounds, summarise
 from stillflow.engine.inference import CANT_DO, CANT_TELL, NO_ANSWER, SKIPPED, Baseline, judge
-from stillflow.engine.ruleset import Check, Knowledge
+from stillflow.engine.ruleset import NONE_HERE, Check, Knowledge
+from stillflow.engine.views import whereabouts
 
 SUCTION_UNITS = ("inH2O", "kPa", "mbar", "mmH2O")
 """Units a reading may be typed in, the trade's first."""
@@ -54,7 +53,7 @@ class Dial:
 
 
 @dataclass(frozen=True)
-class Whereabouts:
+class AboutInlet:
     """Which inlet an answer is about.
 
     Attributes:
@@ -97,7 +96,7 @@ class StepPage:
     answers: tuple[tuple[str, str], ...]
     others: tuple[tuple[str, str], ...]
     how: tuple[Block, ...]
-    inlet: Whereabouts
+    inlet: AboutInlet
     dial: Dial | None = None
     picture: str = ""
 
@@ -144,7 +143,7 @@ def step_page(
         how = list(written(lambda paper: show_how(paper, check)))
         question = check.ask
         answers = tuple((answer.id, answer.label) for answer in check.answers)
-        others: tuple[tuple[str, str], ...] = OTHER_ANSWERS
+        others = _others(step)
     else:
         fix = step.fix
         assert fix is not None
@@ -165,7 +164,7 @@ def step_page(
         fresh=tuple(one for one in cautions if one not in seen),
         known=tuple(one for one in cautions if one in seen),
         question=question,
-        before=tuple(rest[:at]) if at > 0 else (),
+        before=_contradiction(step) + (tuple(rest[:at]) if at > 0 else ()),
         after=tuple(after),
         answers=answers if step.check is None or step.check.kind == "choice" else (),
         others=others,
@@ -247,11 +246,8 @@ def why_now(standing: Standing) -> tuple[Block, ...]:
     """Why this step and no other, what is likely, what each answer would mean."""
 
     def show(paper: PageScreen) -> None:
-        step = standing.step
-        show_because(paper, step)
-        show_belief(paper, step)
-        if step.check is not None and not step.verifying:
-            show_meanings(paper, standing.session.meanings(step.check.id))
+        if standing.step.ending is None:
+            show_why(paper, standing.session, standing.step)
 
     return written(show)
 
@@ -269,14 +265,30 @@ def _dial(knowledge: Knowledge, baseline: Baseline, check: CheckStep) -> Dial | 
     return Dial(expected, levels, units)
 
 
-def _inlet(step: NextStep) -> Whereabouts:
+def _others(step: NextStep) -> tuple[tuple[str, str], ...]:
+    """Answers beside a reading or those listed."""
+    check = step.check
+    assert check is not None
+    more: list[tuple[str, str]] = []
+    if step.read_before is not None:
+        more.append((f"{step.read_before:g}", f"Same (it was {step.read_before:g})"))
+    if check.part and check.kind == "reading":
+        more.append((NONE_HERE, "There is none"))
+    return (*more, *OTHER_ANSWERS)
+
+
+def _contradiction(step: NextStep) -> tuple[Block, ...]:
+    return (Block("text", step.contradiction, strong=True),) if step.contradiction else ()
+
+
+def _inlet(step: NextStep) -> AboutInlet:
     if step.fix is not None:
-        return Whereabouts(WHICH_INLET if step.fix.asks_inlet else "", step.fix.inlet or "", ())
+        return AboutInlet(WHICH_INLET if step.fix.asks_inlet else "", step.fix.inlet or "", ())
     check = step.check
     assert check is not None
     asks = check.asks_inlet or any(answer.inlet for answer in check.answers)
     named = check.station is Station.OTHER and not check.asks_inlet
-    return Whereabouts(
+    return AboutInlet(
         WHICH_INLET if asks else "", (check.inlet or "") if named else "", check.inlets
     )
 
@@ -295,6 +307,19 @@ def course(standing: Standing) -> tuple[Block, ...]:
             show_round(paper, standing.session, one, None)
 
     return written(show)
+
+
+def where(standing: Standing) -> tuple[Block, ...]:
+    """Where the visit stands: readings, what is known, done, open, undone and ruled out."""
+    return written(lambda paper: show_where(paper, whereabouts(standing.session)))
+
+
+def ahead(standing: Standing) -> str:
+    """What comes after and about how long; empty where nothing is planned."""
+    session = standing.session
+    if standing.step.choice is None or session.safety_question() is not None:
+        return ""
+    return ahead_words(session)
 
 
 def strip(standing: Standing) -> str:

@@ -5,7 +5,8 @@ So that phone and command line say the same words: both are written by `describe
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass
 from typing import Literal
 
@@ -37,6 +38,15 @@ class PageScreen(Screen):
 
     def __init__(self) -> None:
         self.blocks: list[Block] = []
+
+    @contextmanager
+    def sheet(self, room: int = 4) -> Iterator[None]:
+        """A page is as long as it is."""
+        yield
+
+    def columns(self, header: Sequence[str], rows: Iterable[Sequence[str]]) -> None:
+        """Columns of words under a heading."""
+        self.table(header, rows)
 
     def gap(self) -> None:
         """Nothing: a page has its own distances."""

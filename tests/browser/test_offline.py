@@ -42,13 +42,20 @@ def on_record(page: Page) -> None:
     page.wait_for_function(
         "() => !document.body.dataset.carried && document.body.dataset.mark", timeout=120_000
     )
-    page.wait_for_function(
-        """() => new Promise((done) => { const asked = indexedDB.open("stillflow");
-        asked.onsuccess =
-        () => { const all = asked.result.transaction("answers").objectStore("answers").getAll();
-        all.onsuccess = () => { asked.result.close();
-        done(all.result.every((one) => one.sent)); }; }; })"""
-    )
+    for _ in range(600):
+        if page.evaluate(ALL_SENT):
+            return
+        page.wait_for_timeout(100)
+    raise AssertionError("answers still wait on the phone")
+
+
+ALL_SENT = """() => new Promise((done) => {
+  const asked = indexedDB.open("stillflow");
+  asked.onsuccess = () => {
+    const all = asked.result.transaction("answers").objectStore("answers").getAll();
+    all.onsuccess = () => { asked.result.close(); done(all.result.every((one) => one.sent)); };
+  };
+})"""
 
 
 @pytest.mark.parametrize("seed", range(SEEDS))

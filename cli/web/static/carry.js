@@ -30,6 +30,8 @@ function way(node, one) {
 export function draw(root, pack, at, number) {
   const step = at.step === null ? null : pack.steps[at.step];
   root.innerHTML = step?.page ?? "<h1>That is all this phone carries.</h1><p>Every answer is kept on it. Go on when there is a signal.</p>";
+  // Two answers at once want the server's word.
+  root.querySelector("form.both")?.closest("details").remove();
   const eyebrow = root.querySelector(".eyebrow");
   if (!eyebrow) return;
   const words = eyebrow.firstChild;

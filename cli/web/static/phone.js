@@ -110,7 +110,7 @@ async function back(visit) {
 
 function listen(visit) {
   typing(document);
-  for (const form of document.querySelectorAll("#step form")) {
+  for (const form of document.querySelectorAll("#step form:not(.both)")) {
     form.addEventListener("submit", async (event) => {
       event.preventDefault();
       if (document.body.dataset.busy) return;

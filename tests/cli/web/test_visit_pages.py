@@ -16,6 +16,7 @@ from stillflow.cli.web.pages import SUCTION_UNITS
 from stillflow.engine import load_rules
 from stillflow.engine.base import SetupError
 from stillflow.engine.inference import Visit
+from stillflow.engine.ruleset import BOTH
 
 UNIT = {"rated_sealed": "130", "rated_airflow": "114"}
 
@@ -208,7 +209,7 @@ def test_command_line_and_phone_show_the_same_words(tmp_path: Path) -> None:
     one.begin(name="Fern Cottage", **UNIT)
     own = {"Dangers as before", "Caution", "Keep this reading", "How to do it", "Can't tell"}
     own |= {"Can't do here", "Skip", "⌫", "Why this now", "How it came to this", "Back to the step"}
-    own |= set(SUCTION_UNITS)
+    own |= {*SUCTION_UNITS, "Two of them at once", "Keep both", "There is none"}
     compared = 0
     for answer in ("none", "everywhere", "40", "can't tell", "40"):
         typed = "?\nwhy\nstop\n"
@@ -276,3 +277,58 @@ def test_a_tool_whose_box_is_empty_is_missing_on_the_visit(tmp_path: Path) -> No
     boxes = {f"tool.{tool}": "1" for tool in load_rules().tools if tool != "gauge"}
     one.send("/new", tools="1", **boxes)
     assert kept(tmp_path).missing_tools == ("gauge",)
+
+
+def test_danger_is_asked_at_any_time_and_ends_the_visit(tmp_path: Path) -> None:
+    one = phone(tmp_path)
+    one.begin(**UNIT)
+    visit = one.visit
+    one.answer("none")
+    one.open(f"/visit/{visit}/danger")
+    assert one.about == ("check", "danger-signs")
+    one.answer("burning-smell")
+    assert "STOP HERE" in one.words
+    assert "Look once more" in one.words
+    one.open(f"/visit/{visit}/again")
+    assert one.about == ("check", "danger-signs")
+    one.answer("none")
+    assert "STOP HERE" not in one.words
+    assert kept(tmp_path).conclusion is None
+
+
+def test_what_was_taken_from_the_complaint_is_shown_and_taken_back(tmp_path: Path) -> None:
+    one = phone(tmp_path)
+    one.begin(complaint="it is weak at every inlet", **UNIT)
+    assert "Taken from the complaint" in one.words
+    visit = one.visit
+    one.send(f"/visit/{visit}/unheard", mark=one.mark)
+    assert one.status == 200
+    assert "Taken from the complaint" not in one.words
+    assert kept(tmp_path).not_taken
+
+
+def test_what_comes_after_is_told_below_the_step_and_where_it_stands_in_one_tap(
+    tmp_path: Path,
+) -> None:
+    one = phone(tmp_path)
+    one.begin(**UNIT)
+    visit = one.visit
+    one.answer("none")
+    assert 'id="ahead"' in one.page
+    one.open(f"/visit/{visit}/where")
+    assert "Where we are" in one.words
+
+
+def test_two_answers_at_once_are_kept_as_both(tmp_path: Path) -> None:
+    one = phone(tmp_path)
+    one.begin(**UNIT)
+    one.answer("none")
+    while "Keep both" not in one.page:
+        one.answer("can't tell")
+    kind, name = one.about
+    pair = next(words for words in load_rules().checks[name].words if BOTH in words)
+    first, second = pair.split(BOTH)
+    fields = {"token": one.token, "mark": one.mark, kind: name, "answer": [second, first]}
+    one._keep(one.client.post(f"/visit/{one.visit}/answer", data=fields))
+    assert one.status == 200
+    assert kept(tmp_path).events[-1].answer == pair
