@@ -29,7 +29,7 @@ from stillflow.engine import Session, load_rules
 from stillflow.engine.base import InputError, Station
 from stillflow.engine.charts import AIRFLOW_FORMATS, FORMATS, Chart, TitleBlock
 from stillflow.engine.dialogue import Believed, telling_round
-from stillflow.engine.inference import Spot, found_system
+from stillflow.engine.inference import Spot, found_system, name_of
 from stillflow.engine.ruleset import Knowledge
 
 
@@ -181,9 +181,9 @@ def _station_chart(
 
     title = titled(title.model_copy(update={"title": "Where suction is lost"}), _site(session))
     aside = [
-        f"{state} {value:.0f} inH2O"
+        f"{state} {value:.0f} inH2O" + (f" ({name})" if (name := name_of(station)) else "")
         for (state, station), value in at.situation.readings.items()
-        if station is Station.OTHER
+        if station.value == Station.OTHER
     ]
     left_out = f" Read at {Station.OTHER.words}, off this path: {', '.join(aside)}."
     words = _expected(session) + (left_out if aside else "")
@@ -204,7 +204,13 @@ def _airflow_chart(session: Session, at: Believed, title: TitleBlock) -> Chart:
     title = title.model_copy(update={"subtitle": f"{words} {_expected(session)}"})
     system = session.baseline.system
     found = found_system(session.knowledge, system, sizes)
-    data = airflow_chart(system, found, sizes.readings, sizes.expected)
+    # Where a further inlet hangs is not known, so nothing can be drawn of it.
+    drawn = [
+        (one, expected)
+        for one, expected in zip(sizes.readings, sizes.expected, strict=True)
+        if one.inlet is None
+    ]
+    data = airflow_chart(system, found, *zip(*drawn, strict=True))
     return airflow_lines_chart(data, title, words)
 
 

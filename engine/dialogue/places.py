@@ -18,6 +18,9 @@ AGAIN = 0.2
 """Of a fault that can stand at several places, how much of its usual chance is left for another
 place once it was put right at one (assumed)."""
 
+AGAIN_IN_VAIN = 0.02
+"""The same where putting it right changed nothing: then it was not there (assumed)."""
+
 LOOK_MINUTES, WALK_MINUTES = 0.5, 1.5
 """To listen at one inlet, and to come to a branch of them (assumed)."""
 

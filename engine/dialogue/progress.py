@@ -13,7 +13,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from stillflow.engine.base import Floats, Mode, part_fact, tried_fact
-from stillflow.engine.dialogue.places import AGAIN, Places
+from stillflow.engine.dialogue.places import AGAIN, AGAIN_IN_VAIN, Places
 from stillflow.engine.inference import (
     NO_ANSWER,
     SKIPPED,
@@ -170,6 +170,7 @@ class Progress:
     spent: float = 0.0
     unmoved: int = 0
     _stale: list[Taken] = field(default_factory=list)
+    _in_vain: set[int] = field(default_factory=set)
 
     def __post_init__(self) -> None:
         self.inlets = Inlets(self.visit.site)
@@ -425,6 +426,7 @@ class Progress:
         self.accepted = [*old, *self.accepted]
         self._stale = []
         self.unmoved += 1
+        self._in_vain.add(next(one.number for one in reversed(self.repairs) if one.done))
         self._believe()
 
     def _believe(self) -> None:
@@ -440,7 +442,8 @@ class Progress:
         for one in self.repairs:
             if one.done or not one.found:
                 several = self.knowledge.faults[one.fault_id].several
-                some = AGAIN if several and (one.done or one.inlet) else 0.0
+                somewhere = AGAIN_IN_VAIN if one.number in self._in_vain else AGAIN
+                some = somewhere if several and (one.done or one.inlet) else 0.0
                 left[one.fault_id] = left.get(one.fault_id, 1.0) * some
         return left
 

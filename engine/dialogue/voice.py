@@ -12,7 +12,7 @@ from typing import TypeVar
 from stillflow.engine.base import AirState, Mode, Station, Where, in_percent, percent
 from stillflow.engine.dialogue.present import mode_shares
 from stillflow.engine.dialogue.steps import FaultShare
-from stillflow.engine.inference import Baseline, Candidate, Sizes
+from stillflow.engine.inference import Baseline, Candidate, Sizes, inlet_words
 from stillflow.engine.ruleset import Knowledge
 
 Key = TypeVar("Key")
@@ -201,8 +201,9 @@ def _size_sentences(sizes: Sizes) -> list[str]:
             said.append(f"If {_name(one)} ({percent(one.chance)}): {size}.")
     if sizes.odd is not None:
         odd = sizes.odd
+        at = inlet_words(odd.inlet) if odd.inlet else odd.station.words
         said.append(
-            f"{odd.condition.capitalize()} at {odd.station.words}, {odd.inh2o:.0f} does not go "
+            f"{odd.condition.capitalize()} at {at}, {odd.inh2o:.0f} does not go "
             f"with the rest, by which it would be {odd.likely:.0f} ({odd.low:.0f} to "
             f"{odd.high:.0f}): take it again, or expect two faults."
         )

@@ -24,7 +24,7 @@ from stillflow.engine.inference.facts import (
     typical_reading,
 )
 from stillflow.engine.inference.foretelling import tail_of
-from stillflow.engine.inference.inlets import At, Further, Inlets, inlet_words, key_of
+from stillflow.engine.inference.inlets import At, Further, Inlets, inlet_words, key_of, name_of
 from stillflow.engine.inference.likelihood import (
     LikelihoodModel,
     Outlook,
@@ -118,6 +118,7 @@ __all__ = [
     "judge",
     "key_of",
     "known_check",
+    "name_of",
     "possible",
     "reading_facts",
     "readings_at_spots",

@@ -190,3 +190,21 @@ def test_what_a_further_inlet_could_read_is_what_is_then_believed(knowledge: Kno
     # At the other inlet itself nothing is open any more: it is what it was read to be.
     [there] = progress.model.outlooks(situation, ["working-other"])
     assert there.likelihood.max(axis=0).min() > 0.5
+
+
+def test_a_fix_that_changed_nothing_makes_the_same_fault_elsewhere_unlikely(
+    knowledge: Knowledge,
+) -> None:
+    def after_fix(sealed: float, working: float) -> Session:
+        session = begun(knowledge)
+        session.record_fix(GASKET, inlet="landing")
+        session.record("sealed-inlet", sealed)
+        session.record("working-inlet", working)
+        session.record("works-now", "still-weak")
+        return session
+
+    in_vain, some = after_fix(101, 72), after_fix(112, 79)
+    assert in_vain.progress.unmoved == 1
+    # Beside grit in a door, which the gauge cannot tell from it.
+    beside = [chance(one, GASKET) / chance(one, "inlet-door-grit") for one in (in_vain, some)]
+    assert 0.0 < beside[0] < 0.3 * beside[1]
