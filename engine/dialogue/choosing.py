@@ -177,7 +177,12 @@ class Planner:
         if not len(kept):
             return None
         checks = [self._knowledge.checks[name] for name in check_ids]
-        priors = position.probabilities[kept]
+        weights = position.probabilities[kept]
+        # The ways to be in order are one row: whichever is told, nothing is broken.
+        together = self._in_order_as_one(kept, weights)
+        priors = together @ weights
+        shares = together * weights / np.maximum(priors, 1e-300)[:, None]
+        leads = kept[(together * weights).argmax(axis=1)]
         ways = self._ways
         proving = {
             one: self.proving(position.situation, Footing(one)) for one in set(ways.fix_stands)
@@ -191,22 +196,30 @@ class Planner:
         return (
             Problem(
                 priors=priors / priors.sum(),
-                fix_minutes=minutes[kept],
+                fix_minutes=minutes[leads],
                 check_minutes=ways.check_minutes[rows],
-                answers=[outlook.likelihood.take(kept, axis=1).T for outlook in outlooks],
+                answers=[shares @ outlook.likelihood.take(kept, axis=1).T for outlook in outlooks],
                 access=[self._group(check.access) for check in checks],
                 access_minutes=ways.access_minutes,
-                fix_access=[self._fix_groups[column] for column in kept],
-                wrong_fix_minutes=self._wrong_minutes[kept],
+                fix_access=[self._fix_groups[column] for column in leads],
+                wrong_fix_minutes=self._wrong_minutes[leads],
                 moves=Moves(
-                    ways.to_check[:, rows], ways.to_fix[:, kept], ways.ends[rows], ends[kept]
+                    ways.to_check[:, rows], ways.to_fix[:, leads], ways.ends[rows], ends[leads]
                 ),
                 closes=ways.closes[rows],
                 closing_minutes=ways.closing_minutes,
             ),
-            [self._faults[column] for column in kept],
+            [self._faults[column] for column in leads],
             checks,
         )
+
+    def _in_order_as_one(self, kept: Integers, weights: Floats) -> Floats:
+        """Which of the faults kept go into which row, (rows, kept)."""
+        normal = np.array([self._faults[column].mode is Mode.NORMAL for column in kept])
+        row = np.cumsum(~normal) - 1
+        if normal.any():
+            row[normal] = row.max() + 1
+        return np.asarray(row == np.arange(row.max() + 1)[:, None], dtype=np.float64)
 
     def _dealt_with(self, position: Position, check_ids: Sequence[str]) -> Integers:
         """Columns of the faults that may be mended now: likely enough, and not left undone."""
