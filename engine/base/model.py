@@ -8,7 +8,7 @@ from pydantic import BaseModel, ConfigDict
 class Model(BaseModel):
     """Frozen; refuses unknown fields; takes a field by its name or its alias."""
 
-    model_config = ConfigDict(extra="forbid", frozen=True, populate_by_name=True)
+    model_config = ConfigDict(extra="forbid", frozen=True, populate_by_name=True, defer_build=True)
 
 
 class FiniteModel(Model):

@@ -33,7 +33,7 @@ from stillflow.engine.airflow import (
 )
 from stillflow.engine.base import AirState, Flags, Floats, Integers, Mode, Station
 from stillflow.engine.inference.baseline import Baseline
-from stillflow.engine.ruleset import Fault, Knowledge
+from stillflow.engine.ruleset import Knowledge
 
 SPOTS: tuple[tuple[AirState, Station], ...] = tuple(
     (state, station) for station in Station for state in AirState
@@ -77,6 +77,8 @@ _TWOFOLD = ("hole other-inlet", "throat trunk")
 or beyond it."""
 
 _ELSEWHERE, _AWAY = "elsewhere", 2
+
+_HOSE_END = SPOTS.index((AirState.WORKING, Station.HOSE))
 """The inlet that the gauge is never on, and its index."""
 
 
@@ -155,82 +157,141 @@ def losses_of(
         elsewhere: how often a leak at another inlet is not at the one that the gauge is put on.
     """
     house = _house(baseline)
-    faults = list(knowledge.faults.values())
-    named: dict[str, list[Fault]] = {}
-    for fault in faults:
-        named.setdefault(line_of(fault.effect), []).append(fault)
+    rows = _rows(knowledge, house, elsewhere)
+    expected = np.array([baseline.at(*spot) for spot in SPOTS])
+    scale = expected / readings_at_spots(house, np.ones(1, dtype=np.intp))[0]
+    variants = [rows.houses, *(_doubted(rows.houses, doubt) for doubt in doubts)]
+    reading, *doubted = _read_together(variants, rows.leaking) * scale
+    mean = logs(reading, expected)
+    slopes = [
+        (logs(table, expected) - mean) / doubt.step
+        for table, doubt in zip(doubted, doubts, strict=True)
+    ]
+    counts = [len(one) for one in rows.sizes]
+    weight = _weights(knowledge, rows, _noticed(reading[:, _HOSE_END], expected[_HOSE_END]))
+    twin, own = _twins(rows.names, rows.line)
+    first = rows.paired
+    seconds = _seconds(_common(knowledge) @ weight, rows)
+    # A second leak at an inlet is at none that the gauge is on.
+    at_inlet = np.isin(rows.line, _lines(rows.names, "hole other-inlet"))
+    beyond = np.where(at_inlet, rows.leaking, _AWAY)[first]
+    besides = [
+        apply_many(rows.houses.take(first), effect, np.tile(size, (len(first), 1)))
+        for effect, size, _ in seconds
+    ]
+    pair_reading = _read_together(besides, beyond) * scale
+    return Losses(
+        line=rows.line,
+        size=rows.size,
+        size_spread=_to_next_size(rows.size[:, None], counts)[:, 0],
+        mean=mean,
+        reading=reading,
+        slope=np.stack([*slopes, _to_next_size(mean, counts)], axis=2),
+        weight=weight,
+        twin=twin,
+        own=own,
+        pair_reading=pair_reading.reshape(-1, len(SPOTS)),
+        pair_row=np.tile(first, len(seconds)),
+        pair_chance=np.repeat([chance for *_, chance in seconds], len(first)),
+        lines=rows.names,
+        effects=rows.effects,
+    )
+
+
+@dataclass(frozen=True)
+class _Rows:
+    """The losses to be solved, one a row, by parts: a line in one variant of the house each.
+
+    Attributes:
+        houses: with the loss in them.
+        leaking: index of the inlet that `holes.other_inlet` of each is at, (rows,).
+        line: (rows,).
+        sizes: of each part, (sizes, k).
+        shares: of each part, how often its variant is the case, spread over its sizes, (sizes,).
+        names: of the lines.
+        effects: one of each line.
+    """
+
+    houses: Houses
+    leaking: Integers
+    line: Integers
+    sizes: Sequence[Floats]
+    shares: Sequence[Floats]
+    names: tuple[str, ...]
+    effects: tuple[Effect, ...]
+
+    @property
+    def parts(self) -> list[tuple[int, int]]:
+        """First row of each part, and the one after its last."""
+        return list(pairwise(np.cumsum([0, *(len(one) for one in self.sizes)]).tolist()))
+
+    @property
+    def size(self) -> Floats:
+        """Size of each row; NaN where it has none or two."""
+        return np.concatenate(
+            [s[:, 0] if s.shape[1] == 1 else s[:, 0] * np.nan for s in self.sizes]
+        )
+
+    @property
+    def paired(self) -> Integers:
+        """The rows that are solved with a second loss beside them."""
+        place = np.concatenate([np.arange(len(one)) for one in self.sizes])
+        sizeless = np.isnan(np.concatenate([one[:, 0] for one in self.sizes]))
+        return np.flatnonzero((place % PAIRED == 1) | sizeless)
+
+
+def _rows(knowledge: Knowledge, house: Houses, elsewhere: float) -> _Rows:
+    named: dict[str, list[Effect]] = {}
+    for fault in knowledge.faults.values():
+        named.setdefault(line_of(fault.effect), []).append(fault.effect)
     parts: list[Houses] = []
     lines: list[Integers] = []
     sizes: list[Floats] = []
     shares: list[Floats] = []
-    for index, fellows in enumerate(named.values()):
-        grid = _grid([fault.effect for fault in fellows])
-        for share, variant in _variants(fellows[0].effect, house, elsewhere):
-            parts.append(apply_many(variant.repeat(len(grid)), fellows[0].effect, grid))
+    for index, effects in enumerate(named.values()):
+        grid = _grid(effects)
+        for share, variant in _variants(effects[0], house, elsewhere):
+            parts.append(apply_many(variant.repeat(len(grid)), effects[0], grid))
             lines.append(np.full(len(grid), index))
             sizes.append(grid if grid.shape[1] else np.full((len(grid), 1), np.nan))
             shares.append(np.full(len(grid), share / len(grid)))
-    # Which other inlet leaks is told apart from the houses, so that they can stand side by side.
-    damaged = Houses.joined([replace(part, other=house.other) for part in parts])
-    other = np.concatenate([np.full(part.count, part.other) for part in parts])
-    line = np.concatenate(lines)
-    expected = np.array([baseline.at(*spot) for spot in SPOTS])
-    healthy = readings_at_spots(house, np.zeros(1, dtype=np.intp) + 1)[0]
-    scale = expected / healthy
-    reading = readings_at_spots(damaged, other) * scale
-    mean = logs(reading, expected)
-    slope = np.stack(
-        [
-            (logs(readings_at_spots(_doubted(damaged, doubt), other) * scale, expected) - mean)
-            / doubt.step
-            for doubt in doubts
-        ]
-        + [_to_next_size(mean, [len(one) for one in sizes])],
-        axis=2,
+    return _Rows(
+        # Which other inlet leaks is told apart from the houses, so that they can be joined.
+        houses=Houses.joined([replace(part, other=house.other) for part in parts]),
+        leaking=np.concatenate([np.full(part.count, part.other) for part in parts]),
+        line=np.concatenate(lines),
+        sizes=sizes,
+        shares=shares,
+        names=tuple(named),
+        effects=tuple(effects[0] for effects in named.values()),
     )
-    weight = np.zeros((len(faults), len(line)))
-    names = list(named)
-    twin, own = _twins(names, line)
-    working_hose = SPOTS.index((AirState.WORKING, Station.HOSE))
-    called = _noticed(reading[:, working_hose], expected[working_hose])
-    start = np.cumsum([0, *(len(one) for one in sizes)])
-    for row, fault in enumerate(faults):
-        for part, (first, last) in enumerate(pairwise(start)):
-            if names[line[first]] == line_of(fault.effect):
-                likely = _declared(fault.effect, sizes[part]) * shares[part]
+
+
+def _weights(knowledge: Knowledge, rows: _Rows, called: Floats) -> Floats:
+    """P(row | fault), (faults, rows): as declared, times how often a customer calls about it."""
+    weight = np.zeros((len(knowledge.faults), len(rows.line)))
+    for row, fault in enumerate(knowledge.faults.values()):
+        line = rows.names.index(line_of(fault.effect))
+        for (first, last), sizes, shares in zip(rows.parts, rows.sizes, rows.shares, strict=True):
+            if rows.line[first] == line:
+                likely = _declared(fault.effect, sizes) * shares
                 if fault.mode not in (Mode.NORMAL, Mode.MEASUREMENT, Mode.SETTING):
                     likely = likely * called[first:last]
                 weight[row, first:last] = likely
-        weight[row] /= weight[row].sum()
-    common = np.array([fault.how_common.weight for fault in faults]) @ weight
-    effects = tuple(fellows[0].effect for fellows in named.values())
-    place = np.concatenate([np.arange(len(one)) for one in sizes])
-    first = np.flatnonzero(place % PAIRED == 1)
-    first = np.union1d(first, np.flatnonzero(np.isnan(np.concatenate([s[:, 0] for s in sizes]))))
-    pair_reading, pair_chance = [], []
-    # A second leak at an inlet is at none that the gauge is on.
-    beyond = np.where(np.isin(line, _lines(names, "hole other-inlet")), other, _AWAY)[first]
-    for effect, size, chance in _seconds(common, line, place, sizes, start, effects):
-        beside = apply_many(damaged.take(first), effect, np.tile(size, (len(first), 1)))
-        pair_reading.append(readings_at_spots(beside, beyond) * scale)
-        pair_chance.append(np.full(len(first), chance))
-    size = np.concatenate([s[:, 0] if s.shape[1] == 1 else s[:, 0] * np.nan for s in sizes])
-    return Losses(
-        line=line,
-        size=size,
-        size_spread=_to_next_size(size[:, None], [len(one) for one in sizes])[:, 0],
-        mean=mean,
-        reading=reading,
-        slope=slope,
-        weight=weight,
-        twin=twin,
-        own=own,
-        pair_reading=np.concatenate(pair_reading),
-        pair_row=np.tile(first, len(pair_reading)),
-        pair_chance=np.concatenate(pair_chance),
-        lines=tuple(names),
-        effects=effects,
-    )
+    return np.asarray(weight / weight.sum(axis=1, keepdims=True))
+
+
+def _common(knowledge: Knowledge) -> Floats:
+    return np.array([fault.how_common.weight for fault in knowledge.faults.values()])
+
+
+def _read_together(houses: Sequence[Houses], leaking: Integers) -> Floats:
+    """Readings of several sets of n houses at `SPOTS`, solved at once, (sets, n, spots).
+
+    To solve a few hundred houses takes hardly longer than to solve one.
+    """
+    table = readings_at_spots(Houses.joined(list(houses)), np.tile(leaking, len(houses)))
+    return table.reshape(len(houses), len(leaking), len(SPOTS))
 
 
 def _lines(names: Sequence[str], *wanted: str) -> list[int]:
@@ -246,26 +307,25 @@ def _twins(names: Sequence[str], line: Integers) -> tuple[Integers, Flags]:
     return twin, own
 
 
-def _seconds(
-    common: Floats,
-    line: Integers,
-    place: Integers,
-    sizes: Sequence[Floats],
-    start: Integers,
-    effects: Sequence[Effect],
-) -> list[tuple[Effect, Floats, float]]:
-    """The second losses: effect, size (k,), chance."""
+def _seconds(common: Floats, rows: _Rows) -> list[tuple[Effect, Floats, float]]:
+    """The second losses: effect, size (k,), chance.
+
+    Args:
+        common: how common each row is, over all faults, (rows,).
+        rows: the losses.
+    """
     found = []
-    for index, effect in enumerate(effects):
+    for index, effect in enumerate(rows.effects):
         if effect.kind in ("none", "motor-dead"):
             continue
-        rows = np.flatnonzero(line == index)
-        mass = common[rows].sum()
+        mass = common[rows.line == index].sum()
         # Lines with several variants count once, at the first variant's sizes.
-        part = next(k for k, first in enumerate(start[:-1]) if line[first] == index)
-        own = common[start[part] : start[part + 1]].cumsum()
+        part, (first, last) = next(
+            (part, span) for part, span in enumerate(rows.parts) if rows.line[span[0]] == index
+        )
+        own = common[first:last].cumsum()
         median = int(np.searchsorted(own, own[-1] / 2.0))
-        found.append((effect, sizes[part][median], float(mass)))
+        found.append((effect, rows.sizes[part][median], float(mass)))
     found.sort(key=lambda one: -one[2])
     found = found[:COMPANIONS]
     total = sum(mass for *_, mass in found)
