@@ -179,7 +179,7 @@ class Planner:
         checks = [self._knowledge.checks[name] for name in check_ids]
         weights = position.probabilities[kept]
         # The ways to be in order are one row: whichever is told, nothing is broken.
-        together = self._in_order_as_one(kept, weights)
+        together = self._in_order_as_one(kept)
         priors = together @ weights
         shares = together * weights / np.maximum(priors, 1e-300)[:, None]
         leads = kept[(together * weights).argmax(axis=1)]
@@ -213,13 +213,12 @@ class Planner:
             checks,
         )
 
-    def _in_order_as_one(self, kept: Integers, weights: Floats) -> Floats:
+    def _in_order_as_one(self, kept: Integers) -> Floats:
         """Which of the faults kept go into which row, (rows, kept)."""
-        normal = np.array([self._faults[column].mode is Mode.NORMAL for column in kept])
-        row = np.cumsum(~normal) - 1
-        if normal.any():
-            row[normal] = row.max() + 1
-        return np.asarray(row == np.arange(row.max() + 1)[:, None], dtype=np.float64)
+        row = np.arange(len(kept))
+        normal = [self._faults[column].mode is Mode.NORMAL for column in kept]
+        row[normal] = row[normal].min(initial=len(kept))
+        return np.asarray(row == np.unique(row)[:, None], dtype=np.float64)
 
     def _dealt_with(self, position: Position, check_ids: Sequence[str]) -> Integers:
         """Columns of the faults that may be mended now: likely enough, and not left undone."""

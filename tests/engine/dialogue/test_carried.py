@@ -36,7 +36,7 @@ def ways(whole: Carried, number: int) -> list[int]:
 def test_the_way_without_a_signal_is_the_visits_own_where_the_tree_covers_it(
     whole: tuple[Session, Carried],
 ) -> None:
-    """With the readings by which the tree tells its levels; twelve ways drawn through it."""
+    """With the readings by which the tree tells its levels; twenty ways drawn through it."""
     session, packed = whole
     knowledge = session.knowledge
     compared = 0
