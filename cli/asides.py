@@ -57,6 +57,7 @@ def show_where(screen: Screen, at: Whereabouts) -> None:
         screen.text("Nothing has been measured yet.")
     if at.verdict:
         screen.text(at.verdict, style="bold")
+    screen.items(at.sizes)
     for mark, lines in (("known:", at.known), ("done:", at.done), ("open:", at.open)):
         for line in lines:
             screen.item(mark, line, 0)

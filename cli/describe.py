@@ -172,16 +172,23 @@ def show_said(screen: Screen, said: Said, mended: bool = False) -> None:
     screen.items(said.left)
 
 
-def show_reading(screen: Screen, session: Session, step: CheckStep | Check) -> None:
-    """A reading just taken beside what was expected there, and what all readings come to."""
+def show_share(screen: Screen, session: Session, step: CheckStep | Check) -> bool:
+    """A reading just taken beside what was expected there; whether one was taken."""
     state, station = step.condition, step.station
     taken = reversed(session.progress.accepted)
     value = next((one.answer for one in taken if one.check.id == step.id), None)
     if state is None or station is None or value is None:
-        return
+        return False
     expected = session.baseline.at(state, station)
     share = in_percent(float(value) / expected)
     screen.text(f"That is {share} of the {expected:.0f} expected from {session.baseline.note}.")
+    return True
+
+
+def show_reading(screen: Screen, session: Session, step: CheckStep | Check) -> None:
+    """A reading just taken beside what was expected there, and what all readings come to."""
+    if not show_share(screen, session, step):
+        return
     now = session.next_step()
     show_said(screen, session.said(), mended=bool(now.verifying) or now.ending is not None)
 

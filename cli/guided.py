@@ -11,9 +11,9 @@ from stillflow.cli.describe import (
     show_check,
     show_ending,
     show_fix,
-    show_reading,
     show_summary,
 )
+from stillflow.cli.keeping import Keeping
 from stillflow.cli.prompt import (
     FIX_ANSWERS,
     HINT,
@@ -28,22 +28,21 @@ from stillflow.cli.prompt import (
 )
 from stillflow.cli.screen import Screen
 from stillflow.engine import Session
-from stillflow.engine.base import InputError, SetupError, StillflowError
+from stillflow.engine.base import InputError, StillflowError
 from stillflow.engine.dialogue import (
     NextStep,
     ahead_words,
-    change_words,
     detail_said,
     missing_said,
     reminder_words,
     summarise,
     taken_words,
 )
-from stillflow.engine.inference import NO_ANSWER, Event, Visit
+from stillflow.engine.inference import NO_ANSWER, Visit
 
 
-class Guided:
-    """One guided visit from its next step to its end or a stop."""
+class Guided(Keeping):
+    """One guided visit from its next step to its end or a stop; arguments as `Keeping`."""
 
     def __init__(
         self,
@@ -52,12 +51,7 @@ class Guided:
         kept: Visit,
         opened: Callable[[Visit], Session],
     ) -> None:
-        self._screen = screen
-        self._casebook = casebook
-        self._kept = kept
-        self._opened = opened
-        self._session = opened(kept)
-        self._unsure: tuple[Event, ...] | None = None
+        super().__init__(screen, casebook, kept, opened)
         self._cautioned: set[str] = set()
 
     def run(self) -> bool:
@@ -174,17 +168,6 @@ class Guided:
         inlet = typed.inlet or self._inlet(step, answer)
         self._keep(event_for(step, answer, datetime.now(UTC), inlet))
 
-    def _keep(self, event: Event) -> None:
-        event = self._session.checked(event)
-        self._write(
-            lambda: self._casebook.add_event(self._kept, event), (*self._kept.events, event)
-        )
-        # Only what is kept is believed.
-        self._session.take(event)
-        check = self._session.knowledge.checks.get(event.check or "")
-        if check is not None and check.kind == "reading":
-            show_reading(self._screen, self._session, check)
-
     def _inlet(self, step: NextStep, answer: str) -> str | None:
         """Which inlet an answer is about, asked where only the person can say."""
         if step.check is None:
@@ -208,43 +191,6 @@ class Guided:
         detail, value = said
         return detail.put(self._kept, detail.read(value))
 
-    def _change(self, changed: Visit) -> None:
-        """Keep a visit whose house, unit or tools are now known otherwise, and believe it then."""
-        before = self._session
-        changed = changed.model_copy(update={"conclusion": None})
-        session = self._opened(changed)
-        self._kept = self._casebook.save_header(changed, self._kept)
-        self._session = session
-        self._screen.text(change_words(before, session))
-
-    def _write(self, write: Callable[[], Visit], wanted: tuple[Event, ...]) -> None:
-        """Have the casebook take something in, after which it has the `wanted` events.
-
-        Raises:
-            SetupError: it does not, or could not say whether it did.
-            Overtaken: it has others.
-        """
-        try:
-            self._kept = write()
-            self._unsure = None
-        except SetupError:
-            self._unsure = wanted
-            raise
-
-    def _read_anew(self, error: Overtaken) -> None:
-        """Go on from what the casebook has, and say so."""
-        try:
-            self._kept = self._casebook.get(self._kept.id)
-        except StillflowError as problem:
-            self._screen.text(str(problem))
-            return
-        if self._kept.events == self._unsure:
-            self._screen.text("The casebook had taken in what it could not confirm before.")
-        else:
-            self._screen.text(str(error))
-        self._unsure = None
-        self._session = self._opened(self._kept)
-
     def _help(self, what: str, step: NextStep) -> bool:
         """Do what was asked for instead of an answer; True if the step has changed."""
         if what == "back":
@@ -254,12 +200,6 @@ class Guided:
             return self._ask_again(self._session.safety_step())
         show_aside(self._screen, what, self._session, step)
         return False
-
-    def _back(self) -> None:
-        if not self._kept.events:
-            raise InputError("this is the first step", right="there is nothing to go back to")
-        self._write(lambda: self._casebook.drop_last_event(self._kept), self._kept.events[:-1])
-        self._session.undo()
 
     def _ask_again(self, step: NextStep | None) -> bool:
         """Ask one check, whatever comes next; False if it was left with `back`."""

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from stillflow.engine.base import in_percent, percent
-from stillflow.engine.dialogue import Session, rounds, ruled_out, taken_words
+from stillflow.engine.dialogue import Said, Session, rounds, ruled_out, taken_words
 from stillflow.engine.inference import SKIPPED
 
 MOST_NAMED = 4
@@ -17,7 +17,7 @@ class Whereabouts:
 
     Attributes:
         readings: place, found and expected in inH2O, share of expected in words.
-        verdict: what it comes to, in a sentence.
+        verdict: what it comes to, in a sentence; `sizes`: how big, and what cannot be told apart.
         likely: the likeliest faults with their chance in words.
         ruled_out: titles of what was likely and is not any more; `more`: how many besides.
         open: what stands open and must be put back.
@@ -31,6 +31,7 @@ class Whereabouts:
 
     readings: tuple[tuple[str, float, float, str], ...]
     verdict: str
+    sizes: tuple[str, ...]
     likely: tuple[tuple[str, str], ...]
     ruled_out: tuple[str, ...]
     more: int
@@ -47,6 +48,7 @@ def whereabouts(session: Session) -> Whereabouts:
     """Where a visit stands now."""
     knowledge, progress = session.knowledge, session.progress
     step = session.next_step()
+    said = session.said() if not step.verifying and step.ending is None else Said("")
     out = list(ruled_out(session, rounds(session)[-1])) if progress.asked else []
     read = progress.situation.readings
     spots = [
@@ -76,7 +78,8 @@ def whereabouts(session: Session) -> Whereabouts:
             )
             for state, at in spots
         ),
-        verdict="" if step.verifying else session.said().verdict,
+        verdict=said.verdict,
+        sizes=(*said.sizes, *said.left),
         likely=tuple((one.title, percent(one.probability)) for one in step.faults[:3]),
         ruled_out=tuple(knowledge.faults[name].title for name in out[:MOST_NAMED]),
         more=max(0, len(out) - MOST_NAMED),
