@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from typing import Any, get_args
 
 from stillflow.engine.base import InputError, nearest, quantity
-from stillflow.engine.inference import LIMITS, Unit, Visit
+from stillflow.engine.inference import LIMITS, NamedInlet, Unit, Visit
 from stillflow.engine.ruleset import Knowledge
 
 FILTERS: tuple[str, ...] = get_args(get_args(Unit.model_fields["filter"].annotation)[0])
@@ -41,7 +41,8 @@ class Detail:
 
     def of(self, visit: Visit) -> Any:
         """What is known of it; None, empty or the usual value where nothing is."""
-        return getattr(getattr(visit, self.part) if self.part else visit, self.name)
+        value = getattr(getattr(visit, self.part) if self.part else visit, self.name)
+        return _inlet_words(value) if self.name == "inlets" else value
 
     def read(self, line: str) -> object:
         """The value a line stands for.
@@ -57,10 +58,14 @@ class Detail:
             return _one_of(text, FILTERS, "a filter")
         if self.name == "motors":
             return int(_one_of(text, ("1", "2"), "a number of motors"))
+        if self.name == "inlets":
+            return _inlet_words(_inlets(text))
         return text[:2000] if self.name == "complaint" else text[:200]
 
     def put(self, visit: Visit, value: object) -> Visit:
         """The visit with this value."""
+        if self.name == "inlets":
+            value = _inlets(str(value))
         if not self.part:
             return visit.model_copy(update={self.name: value})
         changed = getattr(visit, self.part).model_copy(update={self.name: value})
@@ -158,6 +163,14 @@ DETAILS: tuple[Detail, ...] = (
         at_first=False,
     ),
     Detail(
+        "site",
+        "inlets",
+        "Names of all inlets, from the unit outward (such as: hall, landing (upstairs), study)",
+        "In brackets the branch that some share, where it is known.",
+        ("inlets",),
+        at_first=False,
+    ),
+    Detail(
         "gauge",
         "orifice_in",
         "Orifice of the fitting, in",
@@ -181,6 +194,25 @@ Asked at first is what the baseline needs, after whose house it is and what it i
 _LABEL_SAYS = re.compile(r"(?:the )?(?:label|nameplate) (?:says |reads |is )?(?P<value>\S.*)")
 _YEARS_OLD = re.compile(r"(?:it is |it's |the unit is )?(?P<value>[\d.,]+ (?:years|yrs?) old)")
 _FLOW = re.compile(r"[\d.,\s]+(cfm|l/s|m3/h|m³/h)")
+
+
+_INLET = re.compile(r"(?P<name>[^(),]*[^(),\s])\s*(?:\((?P<branch>[^(),]*)\))?")
+
+
+def _inlet_words(inlets: Iterable[NamedInlet]) -> str:
+    return ", ".join(f"{one.name} ({one.branch})" if one.branch else one.name for one in inlets)
+
+
+def _inlets(text: str) -> tuple[NamedInlet, ...]:
+    """Names of inlets with commas between them, each with its branch in brackets or without."""
+    found = []
+    for part in filter(None, map(str.strip, text.split(","))):
+        one = _INLET.fullmatch(part)
+        if one is None:
+            right = "such as: hall, landing (upstairs), study"
+            raise InputError(f"'{part[:40]}' is no name of an inlet", right=right)
+        found.append(NamedInlet(name=one["name"][:200], branch=(one["branch"] or "").strip()[:200]))
+    return tuple(found[:60])
 
 
 def detail_said(line: str) -> tuple[Detail, str] | None:

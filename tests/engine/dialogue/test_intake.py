@@ -76,6 +76,7 @@ def test_every_detail_can_be_put_into_a_visit_and_found_there() -> None:
         ("unit filter bag", "filter", "bag"),
         ("unit other inlet Attic Room", "other_inlet", "Attic Room"),
         ("unit inlet hall", "inlet", "hall"),
+        ("unit inlets hall, landing (up)", "inlets", "hall, landing (up)"),
         ("it is 12 years old", "age_years", "12 years old"),
     ],
 )
@@ -144,3 +145,14 @@ def test_what_is_known_is_listed_with_the_word_that_changes_it() -> None:
     assert known["inlet"] == "hall"
     assert known["label"] == "130"
     assert "gauge" in known["without"]
+
+
+def test_inlets_are_given_by_name_in_a_line_with_their_branches_in_brackets() -> None:
+    inlets = BY_NAME["inlets"]
+    visit = inlets.put(Visit(), inlets.read(" hall ,landing( upstairs), guest room (upstairs)"))
+    named = [(one.name, one.branch) for one in visit.site.inlets]
+    assert named == [("hall", ""), ("landing", "upstairs"), ("guest room", "upstairs")]
+    assert inlets.of(visit) == "hall, landing (upstairs), guest room (upstairs)"
+    with pytest.raises(InputError) as caught:
+        inlets.read("hall, (upstairs)")
+    assert "(upstairs)" in caught.value.what
