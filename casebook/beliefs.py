@@ -9,11 +9,12 @@ from __future__ import annotations
 
 import json
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from stillflow.casebook.generated import CallKind, GeneratedVisit, facts_of
-from stillflow.engine.base import Floats, Integers, answer_fact
+from stillflow.engine.base import Flags, Floats, Integers, answer_fact
 from stillflow.engine.inference import SPOTS, LikelihoodModel, Visit, baseline_for, rule_table
 from stillflow.engine.ruleset import Check, Derivation, Knowledge
 
@@ -35,15 +36,20 @@ class ManyVisits:
             self._kinds.setdefault(visit.kind, []).append(number)
         self._known: dict[tuple[CallKind, str], Floats] = {}
 
-    def believed(self, knowledge: Knowledge, only: Sequence[int] | None = None) -> Floats:
+    def believed(self, knowledge: Knowledge) -> Floats:
         """Probability of each fault at the end of each visit, shape (N, F).
 
         Args:
             knowledge: the rule set that believes; answers it does not list are left out.
-            only: visits to work out, by number; the other rows are zero. All by default.
         """
-        found = np.zeros((len(self.visits), len(knowledge.faults)))
-        wanted = set(range(len(self.visits)) if only is None else only)
+        if not self.visits:
+            return np.zeros((0, len(knowledge.faults)))
+        return self.worked_out(knowledge).believed()
+
+    def worked_out(self, knowledge: Knowledge) -> WorkedOut:
+        """All visits laid out for a rule set."""
+        start = np.zeros((len(self.visits), len(knowledge.faults)))
+        parts: dict[str, list[_Asked]] = {}
         air = json.dumps(
             [
                 [one.model_dump(mode="json", include=_OF_AIR) for one in group]
@@ -58,15 +64,25 @@ class ManyVisits:
             arrival = kind.arrival
             table = rule_table(knowledge)
             model = LikelihoodModel(knowledge, table, baseline_for(arrival, knowledge), arrival)
+            visits = [self.visits[number] for number in numbers]
             if (kind, air) not in self._known:
-                self._known[kind, air] = _read([self.visits[n] for n in numbers], model)
-            part = [place for place, number in enumerate(numbers) if number in wanted]
-            if part:
-                some = [numbers[place] for place in part]
-                read = self._known[kind, air][part]
-                visits = [self.visits[number] for number in some]
-                found[some] = _of_kind(visits, arrival, knowledge, model, read)
-        return found
+                self._known[kind, air] = _read(visits, model)
+            read = self._known[kind, air]
+            start[numbers], asked = _of_kind(visits, arrival, knowledge, model, read)
+            for one in asked:
+                here = replace(one, where=np.array(numbers)[one.where])
+                parts.setdefault(one.check.id, []).append(here)
+        # A check's answers in one piece, whatever house they are from: its numbers stand once.
+        joined = [
+            replace(
+                some[0],
+                where=np.concatenate([one.where for one in some]),
+                given=np.concatenate([one.given for one in some]),
+                fired=np.concatenate([one.fired for one in some], axis=1),
+            )
+            for some in parts.values()
+        ]
+        return WorkedOut(knowledge, start, joined)
 
 
 _OF_AIR = {
@@ -89,14 +105,88 @@ _OF_AIR = {
 _TINY = 1e-300
 
 
+@dataclass(frozen=True)
+class _Asked:
+    """All answers to one check: by whom, which, and which rules each answer fires.
+
+    Attributes:
+        check: the check.
+        where: rows of the visits that made it.
+        given: number of the answer each gave.
+        fired: (answers, visits, rules concerned).
+        rules: numbers of those rules.
+    """
+
+    check: Check
+    where: Integers
+    given: Integers
+    fired: Flags
+    rules: Integers
+
+
+class WorkedOut:
+    """Visits laid out for one rule set, so that only its numbers are still to be put in.
+
+    Attributes:
+        numbers: what may be moved: (kind, id of the entry), kinds as `how common`, `strength`,
+            `usual` (of an answer, as check.answer) and `mistaken`.
+    """
+
+    def __init__(self, knowledge: Knowledge, start: Floats, asked: Sequence[_Asked]) -> None:
+        table = rule_table(knowledge)
+        self._knowledge, self._start, self._asked = knowledge, start, asked
+        self._weights = table.weigh(np.eye(len(table.rule_ids), dtype=bool))
+        spoken = np.flatnonzero(self._weights.any(axis=1))
+        used = {int(rule) for one in asked for rule in one.rules[one.fired.any(axis=(0, 1))]}
+        self._strengths = np.array([rule for rule in spoken if int(rule) in used], dtype=np.intp)
+        self.numbers: list[tuple[str, str]] = [
+            *(("how common", name) for name in knowledge.faults),
+            *(("strength", table.rule_ids[rule]) for rule in self._strengths),
+        ]
+        for one in asked:
+            self.numbers += [("usual", f"{one.check.id}.{x}") for x in one.check.answer_ids]
+            self.numbers.append(("mistaken", one.check.id))
+
+    def believed(self, moved: Floats | None = None) -> Floats:
+        """Probability of each fault at the end of each visit, shape (N, F).
+
+        Args:
+            moved: natural logarithm of the factor each of `numbers` is moved by; none by default.
+        """
+        weights, logs = self._weights, self._start.copy()
+        at = logs.shape[1]
+        if moved is not None:
+            logs += moved[:at]
+            weights = weights.copy()
+            by = moved[at : at + len(self._strengths), None]
+            weights[self._strengths] += by * np.sign(weights[self._strengths])
+            at += len(self._strengths)
+        for one in self._asked:
+            usual = np.array([answer.usual for answer in one.check.answers])
+            mistaken = one.check.mistaken
+            if moved is not None:
+                usual = usual * np.exp(moved[at : at + len(usual)])
+                mistaken = min(mistaken * float(np.exp(moved[at + len(usual)])), 0.45)
+                at += len(usual) + 1
+            block = one.fired.astype(np.float64) @ weights[one.rules]
+            block += np.log(usual / usual.sum())[:, None, None]
+            block = np.exp(block - block.max(axis=0))
+            mine = block[one.given, np.arange(len(one.given))] / block.sum(axis=0)
+            others = (1.0 - mine) / (len(usual) - 1)
+            mine = (1.0 - mistaken) * mine + mistaken * others
+            logs[one.where] += np.log(np.maximum(mine, _TINY))
+        found = np.exp(logs - logs.max(axis=1, keepdims=True))
+        return np.asarray(found / found.sum(axis=1, keepdims=True))
+
+
 def _of_kind(
     visits: Sequence[GeneratedVisit],
     arrival: Visit,
     knowledge: Knowledge,
     model: LikelihoodModel,
     read: Floats,
-) -> Floats:
-    """The final beliefs of visits to one unit in one house."""
+) -> tuple[Floats, list[_Asked]]:
+    """Visits to one unit in one house: logs of what is believed before any answer, the answers."""
     table = rule_table(knowledge)
     prior = model.prior(model.standing(arrival))
     logs = np.log(np.maximum(prior, _TINY)) + np.log(np.maximum(read, _TINY))
@@ -118,20 +208,19 @@ def _of_kind(
         for check_id, answer in visit.answers.items():
             if check_id in knowledge.checks and answer in knowledge.checks[check_id].answer_ids:
                 made.setdefault(check_id, []).append(number)
+    asked = []
     for check_id in _in_order(visits, made):
         check = knowledge.checks[check_id]
         where = np.array(made[check_id])
         given = np.array([check.answer_ids.index(visits[n].answers[check_id]) for n in where])
-        logs[where] += _answered(knowledge, rows[where], check, given)
-        column = table.columns[answer_fact(check_id)]
-        rows[where, column] = [
-            table.code(answer_fact(check_id), check.answer_ids[n]) for n in given
-        ]
+        asked.append(_asked(knowledge, rows[where], check, where, given))
+        fact = answer_fact(check_id)
+        codes = np.array([table.code(fact, answer) for answer in check.answer_ids])
+        rows[where, table.columns[fact]] = codes[given]
         after = rows[where]
         table.fire(after, deriving)
         rows[where] = after
-    weights = np.exp(logs - logs.max(axis=1, keepdims=True))
-    return np.asarray(weights / weights.sum(axis=1, keepdims=True))
+    return logs, asked
 
 
 def _in_order(visits: Sequence[GeneratedVisit], made: Mapping[str, object]) -> list[str]:
@@ -165,22 +254,17 @@ def _read(visits: Sequence[GeneratedVisit], model: LikelihoodModel) -> Floats:
     return found
 
 
-def _answered(knowledge: Knowledge, rows: Floats, check: Check, given: Integers) -> Floats:
-    """Ln P(this answer | fault, what was known before it), (n, F), as `likelihood` has it."""
+def _asked(
+    knowledge: Knowledge, rows: Floats, check: Check, where: Integers, given: Integers
+) -> _Asked:
+    """Which of the rules concerned each answer would make fire, given what was known before it."""
     table = rule_table(knowledge)
     fact = answer_fact(check.id)
     concerned = knowledge.rules_using([fact])
-    usual = np.array([answer.usual for answer in check.answers])
-    blocks = []
-    for answer, share in zip(check.answer_ids, usual / usual.sum(), strict=True):
+    rules = np.array([table.rule_ids.index(rule) for rule in concerned], dtype=np.intp)
+    fired = []
+    for answer in check.answer_ids:
         tried = rows.copy()
         tried[:, table.columns[fact]] = table.code(fact, answer)
-        blocks.append(np.log(share) + table.weigh(table.fire(tried, concerned)))
-    block = np.array(blocks)
-    block = np.exp(block - block.max(axis=0))
-    right = block / block.sum(axis=0)
-    mine = right[given, np.arange(len(given))]
-    if check.mistaken:
-        others = (1.0 - mine) / (len(usual) - 1)
-        mine = (1.0 - check.mistaken) * mine + check.mistaken * others
-    return np.asarray(np.log(np.maximum(mine, _TINY)))
+        fired.append(table.fire(tried, concerned)[:, rules])
+    return _Asked(check, where, given, np.array(fired), rules)

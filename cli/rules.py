@@ -10,7 +10,7 @@ import click
 
 from stillflow.cli.options import json_option, rules_option
 from stillflow.cli.output import say, say_json
-from stillflow.cli.rule_compare import compare, watch
+from stillflow.cli.rule_compare import compare, doubt_, watch
 from stillflow.cli.rule_trial import explain, play, try_
 from stillflow.cli.screen import Screen
 from stillflow.engine import load_rules
@@ -29,7 +29,7 @@ def command(ctx: click.Context) -> None:
         say(ctx.get_help())
 
 
-for _one in (try_, explain, play, compare, watch):
+for _one in (try_, explain, play, compare, doubt_, watch):
     command.add_command(_one)
 
 

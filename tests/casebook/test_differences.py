@@ -59,14 +59,6 @@ def test_beliefs_of_many_visits_are_those_of_live_visits(
         assert believed[number] == pytest.approx(live[number].probabilities, abs=2e-3)
 
 
-def test_what_is_worked_out_for_some_visits_is_what_it_is_among_all(
-    shipped: Knowledge, calls: ManyVisits
-) -> None:
-    some = calls.believed(shipped, only=[3, 50])
-    assert some[[3, 50]] == pytest.approx(calls.believed(shipped)[[3, 50]])
-    assert not some[4].any()
-
-
 def test_a_change_of_words_moves_no_belief(compared: Callable[..., Differences]) -> None:
     found = compared("change: {id: slider-look-open, misleads: Never.}\n")
     assert (found.conclusions, found.shift, found.largest) == (0, 0.0, 0.0)
