@@ -88,7 +88,7 @@ def check(rules: tuple[str, ...], as_json: bool) -> int:
 def list_(what: str, rules: tuple[str, ...], as_json: bool) -> None:
     """List the faults, the checks, the rules or the course of a visit, each with its id."""
     knowledge = load_rules(rules)
-    rows = _rows(knowledge, what)
+    rows = listed(knowledge, what)
     if as_json:
         say_json(rows)
         return
@@ -257,7 +257,8 @@ def _size(knowledge: Knowledge) -> str:
     return "{} faults, {} checks and {} rules in {} files".format(*counts, len(knowledge.files))
 
 
-def _rows(knowledge: Knowledge, what: str) -> list[dict[str, str | int | None]]:
+def listed(knowledge: Knowledge, what: str) -> list[dict[str, str | int | None]]:
+    """Faults, checks, rules or course: of each its id, title, group, file and line."""
     entries: dict[str, list[tuple[str, str, str]]] = {
         "faults": [(f.place, f.id, f.title) for f in knowledge.faults.values()],
         "checks": [(c.kind, c.id, c.ask) for c in knowledge.checks.values()],

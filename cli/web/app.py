@@ -24,8 +24,10 @@ from starlette.staticfiles import StaticFiles
 
 from stillflow.casebook.phones import Phones
 from stillflow.casebook.photos import Photos
+from stillflow.casebook.sites import Sites
 from stillflow.casebook.store import Overtaken
 from stillflow.cli.prompt import fix_event
+from stillflow.cli.sites_prompt import known_facts
 from stillflow.cli.web import pages
 from stillflow.cli.web.carrying import Packer
 from stillflow.cli.web.desk import Desk, Standing
@@ -35,13 +37,14 @@ from stillflow.cli.web.pairing import Pairing
 from stillflow.cli.web.templating import HERE, rendered
 from stillflow.engine.base import InputError, SetupError, StillflowError
 from stillflow.engine.dialogue import DETAILS, NextStep, taken_words
-from stillflow.engine.inference import Event, Visit
+from stillflow.engine.inference import Event, Visit, earlier_words
 from stillflow.engine.ruleset import BOTH
 from stillflow.engine.views import note_words
 
 Form = Mapping[str, str]
 Answer = Callable[[Request, Form], Response]
 
+MOST_SITES = 20
 MOST_JOINED = 200
 """Answers that a phone may send at once."""
 
@@ -70,20 +73,61 @@ class Pages:
     def front(self, request: Request, form: Form) -> Response:
         """Open visits, the last changed first."""
         visits = self.desk.casebook.open_visits()
-        return self.show(request, "front.html", visits=visits)
+        words = request.query_params.get("q", "")[:100]
+        found = Sites(self.desk.casebook).find(words, MOST_SITES) if words.strip() else []
+        return self.show(request, "front.html", visits=visits, q=words, sites=found)
+
+    def site(self, request: Request, form: Form) -> Response:
+        """A house: what is known of it, its last good readings, its visits."""
+        sites, now = Sites(self.desk.casebook), datetime.now(UTC)
+        known = sites.known(request.path_params["site"])
+        visits = sites.visits(known.line.id)
+        begun = sites.prefilled(known, Visit())
+        return self.show(
+            request,
+            "site.html",
+            known=known,
+            facts=known_facts(known),
+            good=earlier_words(begun, self.desk.knowledge.faults, now) if begun.earlier else (),
+            history=pages.history(visits, known.line.words, self.desk.knowledge),
+            visits=visits[::-1],
+        )
+
+    def rules(self, request: Request, form: Form) -> Response:
+        """Faults, checks and rules that hold every word that is looked for."""
+        words = request.query_params.get("q", "")[:100]
+        rows = pages.entries(self.desk.knowledge, words)
+        return self.show(request, "rules.html", q=words, rows=rows)
+
+    def entry(self, request: Request, form: Form) -> Response:
+        """All about one fault, check or rule."""
+        name = request.path_params["entry"]
+        blocks = pages.entry(self.desk.knowledge, name)
+        return self.show(request, "entry.html", entry=name, blocks=blocks)
 
     def new(self, request: Request, form: Form) -> Response:
         """The few questions before the first check; posted, the visit begins."""
         wrong: dict[str, str] = {}
         if request.method == "POST":
             person = request.scope["state"]["person"]
-            visit, wrong = filled_in(self.desk.knowledge, Visit(technician=person), form)
+            begun = self._begun(form.get("site", ""))
+            begun = begun.model_copy(update={"technician": person})
+            visit, wrong = filled_in(self.desk.knowledge, begun, form)
             if not wrong:
                 kept = self.desk.casebook.written_by(person).begin(visit)
                 return _to(f"/visit/{kept.id}")
         status = 422 if wrong else 200
         missing = absent(self.desk.knowledge, Visit())
-        return self._asked(request, "new.html", status, form, wrong, missing)
+        site = form.get("site", "") or request.query_params.get("site", "")
+        given = form or as_form(self._begun(site))
+        return self._asked(request, "new.html", status, given, wrong, missing, site=site)
+
+    def _begun(self, site: str) -> Visit:
+        """A visit with what is known of its house."""
+        if not site:
+            return Visit()
+        sites = Sites(self.desk.casebook)
+        return sites.prefilled(sites.known(site), Visit())
 
     def unit(self, request: Request, form: Form) -> Response:
         """What is known of house, unit and tools; posted, it is known otherwise."""
@@ -455,6 +499,9 @@ def application(
 
     routes = [
         Route("/", page(shown.front)),
+        Route("/site/{site}", page(shown.site)),
+        Route("/rules", page(shown.rules)),
+        Route("/rules/{entry}", page(shown.entry)),
         Route("/new", page(shown.new), methods=["GET", "POST"]),
         Route("/visit/{visit}", page(shown.step)),
         Route("/visit/{visit}/answer", page(shown.answer), methods=["POST"]),

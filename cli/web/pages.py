@@ -6,7 +6,7 @@ figures are taken from the step itself.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection
+from collections.abc import Callable, Collection, Sequence
 from dataclasses import dataclass
 
 from stillflow.cli.asides import show_where, show_why
@@ -20,16 +20,27 @@ from stillflow.cli.describe import (
     show_summary,
 )
 from stillflow.cli.prompt import FIX_ANSWERS, WHICH_INLET, fix_question
+from stillflow.cli.rule_cards import show_card
+from stillflow.cli.rules import listed
 from stillflow.cli.web.desk import Standing
 from stillflow.cli.web.paper import Block, PageScreen
 from stillflow.cli.why import show_round
 from stillflow.engine import Session
+from stillflow.engine.audit import look_up
 from stillflow.engine.base import Station, quantity
-from stillflow.engine.charts import Chart, gauge_place, render
+from stillflow.engine.charts import Chart, TitleBlock, gauge_place, history_chart, render
 from stillflow.engine.dialogue import CheckStep, NextStep, ahead_words, rounds, summarise
-from stillflow.engine.inference import CANT_DO, CANT_TELL, NO_ANSWER, SKIPPED, Baseline, judge
+from stillflow.engine.inference import (
+    CANT_DO,
+    CANT_TELL,
+    NO_ANSWER,
+    SKIPPED,
+    Baseline,
+    Visit,
+    judge,
+)
 from stillflow.engine.ruleset import NONE_HERE, Check, Knowledge
-from stillflow.engine.views import whereabouts
+from stillflow.engine.views import history_chart_model, site_history, weak_share, whereabouts
 
 SUCTION_UNITS = ("inH2O", "kPa", "mbar", "mmH2O")
 """Units a reading may be typed in, the trade's first."""
@@ -344,3 +355,37 @@ def dangers(standing: Standing) -> tuple[tuple[str, ...], tuple[str, ...]]:
     elif step.fix is not None:
         now = step.fix.cautions
     return now, tuple(sorted(seen.difference(now)))
+
+
+def entries(knowledge: Knowledge, words: str) -> list[dict[str, str | int | None]]:
+    """Faults, checks and rules whose id or title holds every word."""
+    wanted = words.casefold().split()
+    rows = [
+        {**row, "group": f"{what.capitalize()}: {row['group']}"}
+        for what in ("faults", "checks", "rules")
+        for row in listed(knowledge, what)
+    ]
+    return [
+        row
+        for row in rows
+        if all(word in f"{row['id']} {row['title']}".casefold() for word in wanted)
+    ]
+
+
+def entry(knowledge: Knowledge, name: str) -> tuple[Block, ...]:
+    """All about a fault, a check or a rule."""
+
+    def show(paper: PageScreen) -> None:
+        for card in look_up(knowledge, name):
+            show_card(paper, card)
+
+    return written(show)
+
+
+def history(visits: Sequence[Visit], site: str, knowledge: Knowledge) -> str:
+    """How a house has done over its visits, as SVG; empty where no visit ended with readings."""
+    spots = site_history(visits, knowledge)
+    if not spots:
+        return ""
+    title = TitleBlock(title=f"Over the years: {site}")
+    return svg_of(history_chart(history_chart_model(spots, weak_share(knowledge), title)))

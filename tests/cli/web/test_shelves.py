@@ -1,0 +1,58 @@
+"""Houses, their history, and the rules to read and search, in a browser."""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime
+from pathlib import Path
+
+from phone import phone
+
+from stillflow.casebook.cases import load_cases, play
+from stillflow.casebook.store import Casebook
+from stillflow.engine import load_rules
+
+SCRIPT = "<script>alert(1)</script>"
+
+
+def test_a_house_is_found_and_a_new_visit_begins_with_what_is_known(tmp_path: Path) -> None:
+    casebook = Casebook(f"sqlite:///{tmp_path / 'casebook.db'}")
+    case = next(one for one in load_cases() if one.name == "bin-crooked-after-emptying")
+    opened = datetime(2025, 3, 4, 9, 30, tzinfo=UTC)
+    case = case.model_copy(update={"visit": case.visit.model_copy(update={"opened": opened})})
+    kept = casebook.put(play(case, load_rules()).visit)
+    one = phone(tmp_path)
+    one.open(f"/?q={kept.site.name.split()[0]}")
+    assert kept.site.name in one.words
+    site = one._found(r'href="(/site/[^"]*)"')
+    one.open(site)
+    assert "Last good readings" in one.words
+    assert "Over the years" in one.words
+    one.open(f"/new?site={site.removeprefix('/site/')}")
+    assert f'value="{kept.unit.rated_sealed:g}"' in one.page
+    one.send("/new", site=site.removeprefix("/site/"), complaint="weak again")
+    assert one.status == 200
+    begun = casebook.get(one.visit)
+    assert begun.unit.rated_sealed == kept.unit.rated_sealed
+    assert begun.earlier
+    assert begun.complaint == "weak again"
+
+
+def test_a_search_for_nothing_that_is_there_is_told_and_not_run(tmp_path: Path) -> None:
+    one = phone(tmp_path)
+    for path in (f"/?q={SCRIPT}", f"/rules?q={SCRIPT}", f"/rules/{SCRIPT}", f"/site/{SCRIPT}"):
+        one.open(path)
+        assert one.status in (200, 404)
+        assert SCRIPT not in one.page
+    one.open("/new?site=no-such-site")
+    assert one.status == 404
+
+
+def test_rules_are_searched_and_read_with_their_sources(tmp_path: Path) -> None:
+    one = phone(tmp_path)
+    one.open("/rules?q=bin-seat")
+    assert "/rules/bin-seat-look" in one.page
+    assert "/rules/worn-brushes" not in one.page
+    one.open("/rules/bin-seat-look")
+    assert one.status == 200
+    assert load_rules().checks["bin-seat-look"].ask in one.words
+    assert "stands in:" in one.words
