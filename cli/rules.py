@@ -10,6 +10,7 @@ import click
 
 from stillflow.cli.options import json_option, rules_option
 from stillflow.cli.output import say, say_json
+from stillflow.cli.rule_add import add
 from stillflow.cli.rule_compare import compare, doubt_, watch
 from stillflow.cli.rule_trial import explain, play, try_
 from stillflow.cli.screen import Screen
@@ -29,7 +30,7 @@ def command(ctx: click.Context) -> None:
         say(ctx.get_help())
 
 
-for _one in (try_, explain, play, compare, doubt_, watch):
+for _one in (add, try_, explain, play, compare, doubt_, watch):
     command.add_command(_one)
 
 

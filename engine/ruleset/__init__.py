@@ -4,6 +4,7 @@ Holds what a rule file may say and whether it makes sense; what rules make of a 
 `inference`.
 """
 
+from stillflow.engine.ruleset.amending import amended, slips_of
 from stillflow.engine.ruleset.complaints import Complaint
 from stillflow.engine.ruleset.conditions import (
     BOTH,
@@ -88,6 +89,7 @@ __all__ = [
     "Turn",
     "UnitClass",
     "Warn",
+    "amended",
     "checking",
     "checks_used",
     "condition_words",
@@ -108,6 +110,7 @@ __all__ = [
     "rule_file_schema",
     "say",
     "shipped_folder",
+    "slips_of",
     "source_words",
     "stand_of",
     "truth",

@@ -62,11 +62,11 @@ def load_without(
     """
     gathered = Gathered()
     folders = (shipped_folder(), *below)
-    for layer, name, text in _texts(folders):
+    for layer, name, text in texts_of(folders):
         gathered.read(layer, name, text)
     gathered.settle()
     old = gathered.raw[section].get(entry_id)
-    for layer, name, text in _texts(above):
+    for layer, name, text in texts_of(above):
         gathered.read(len(folders) + layer, name, text)
     last = {section: [old]} if old is not None else {"retire": [f"{section}/{entry_id}"]}
     gathered.read(len(folders) + len(above), "taken out", json.dumps(last))
@@ -75,10 +75,10 @@ def load_without(
 
 def load_folders(folders: Sequence[str | FilePath]) -> Knowledge:
     """Load exactly these folders, in order. Errors as `load_rules`."""
-    return load_texts(_texts(folders))
+    return load_texts(texts_of(folders))
 
 
-def _texts(folders: Sequence[str | FilePath]) -> list[tuple[int, str, str]]:
+def texts_of(folders: Sequence[str | FilePath]) -> list[tuple[int, str, str]]:
     """The rule files of folders: number of the folder, name, text."""
     texts: list[tuple[int, str, str]] = []
     for layer, folder in enumerate(map(FilePath, folders)):
