@@ -10,6 +10,7 @@ import click
 
 from stillflow.casebook.cases import measured as all_readings
 from stillflow.cli.chart_faults import faults
+from stillflow.cli.chart_legend import legend
 from stillflow.cli.chart_pareto import pareto
 from stillflow.cli.chart_tree import tree
 from stillflow.cli.drawing import (
@@ -44,6 +45,7 @@ def command() -> None:
 command.add_command(tree)
 command.add_command(faults)
 command.add_command(pareto)
+command.add_command(legend)
 
 
 def _of_visit_or_readings(formats: tuple[str, ...] = FORMATS) -> Decorator:

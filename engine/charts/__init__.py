@@ -6,7 +6,14 @@ from stillflow.engine.charts.chart import FORMATS, Chart, render
 from stillflow.engine.charts.decision import DecisionTree, TreeBranch, TreeNode, decision_chart
 from stillflow.engine.charts.faults import faulttree_chart
 from stillflow.engine.charts.gaugeplace import gauge_place
-from stillflow.engine.charts.handout import Handout, HandoutPage, HandoutPart, handout_chart
+from stillflow.engine.charts.handout import (
+    HANDOUT_FORMATS,
+    Handout,
+    HandoutPage,
+    HandoutPart,
+    handout_chart,
+    whole_key,
+)
 from stillflow.engine.charts.history import (
     HISTORY_FORMATS,
     History,
@@ -49,6 +56,7 @@ __all__ = [
     "AIRFLOW_FORMATS",
     "BLANKS",
     "FORMATS",
+    "HANDOUT_FORMATS",
     "HISTORY_FORMATS",
     "LEAST_POSTER_TYPE",
     "LEAST_TYPE",
@@ -101,4 +109,5 @@ __all__ = [
     "routes_chart",
     "sheet_chart",
     "station_chart",
+    "whole_key",
 ]

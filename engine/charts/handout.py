@@ -6,8 +6,18 @@ from collections.abc import Iterator
 
 from stillflow.engine.base import Model
 from stillflow.engine.charts.chart import Chart, Format
-from stillflow.engine.charts.page import OnPaper, Paper, Room, Sheet, paper_of
-from stillflow.engine.charts.picture import Picture, TitleBlock
+from stillflow.engine.charts.gates import GATE_WORDS, gate_key
+from stillflow.engine.charts.page import (
+    KeyItem,
+    OnPaper,
+    Paper,
+    Room,
+    Sheet,
+    kind_key,
+    line_key,
+    paper_of,
+)
+from stillflow.engine.charts.picture import NodeKind, Picture, TitleBlock
 from stillflow.engine.charts.scene import Mark, Scene, Text, polyline
 from stillflow.engine.charts.shapes import GREY, TEXT_SIZE, TITLE_SIZE
 from stillflow.engine.charts.text import LEADING, wrap
@@ -40,18 +50,37 @@ class Handout(Model):
     pages: tuple[HandoutPage, ...]
 
 
-def handout_chart(handout: Handout, name: str = "handout") -> Chart:
-    """The pages to render; without a paper, on A4 upright."""
+def whole_key() -> tuple[KeyItem, ...]:
+    """The key to every symbol that any chart of boxes uses."""
+    kinds = [kind for kind in NodeKind if kind is not NodeKind.EVENT]
+    lines = line_key([("speaks for; thicker is stronger", "for"), ("speaks against", "against")])
+    return (*kind_key(kinds), *lines, *gate_key(set(GATE_WORDS)))
+
+
+def handout_chart(handout: Handout, name: str = "handout", key: tuple[KeyItem, ...] = ()) -> Chart:
+    """The pages to render; without a paper, on A4 upright.
+
+    Args:
+        handout: the pages.
+        name: what they are.
+        key: symbols to explain at the foot of each page.
+    """
     alt = f"{len(handout.pages)} pages: " + "; ".join(page.heading for page in handout.pages)
     picture = Picture(handout.title, alt, (), ())
     data = handout.model_dump(mode="json")
-    return Chart(name, picture, data, lambda paper: _draw(handout, picture, paper), HANDOUT_FORMATS)
+
+    def pages(paper: OnPaper) -> list[Scene]:
+        return _draw(handout, picture, paper, key)
+
+    return Chart(name, picture, data, pages, HANDOUT_FORMATS)
 
 
-def _draw(handout: Handout, picture: Picture, paper: OnPaper) -> list[Scene]:
+def _draw(
+    handout: Handout, picture: Picture, paper: OnPaper, key: tuple[KeyItem, ...]
+) -> list[Scene]:
     on = paper or paper_of("a4", portrait=True)
     on = on if isinstance(on, Paper) else paper_of(on)
-    sheet = Sheet(handout.title, picture.alt, (), on)
+    sheet = Sheet(handout.title, picture.alt, key, on)
     room = sheet.room()
     assert room is not None
     sheets = [(page.heading, marks) for page in handout.pages for marks in _flow(page, room)]

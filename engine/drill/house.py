@@ -85,9 +85,13 @@ class DrillHouse:
 
     @property
     def digest(self) -> str:
-        """Twelve letters that another house does not have: what is known, hidden and read."""
+        """Twelve letters that another house does not have: what is known, hidden and read.
+
+        However much of it was mended since.
+        """
+        unmended = self.fresh().call
         readings = {
-            check.id: round(self.call.reading(check), 1)
+            check.id: round(unmended.reading(check), 1)
             for check in self.call.knowledge.checks.values()
             if check.kind == "reading"
         }

@@ -109,3 +109,12 @@ def test_some_houses_hold_a_danger_and_only_the_first_question_shows_it() -> Non
     for seed in (dangers.index("smoke"), dangers.index("")):
         house = build_house(RULES, Order(seed))
         assert house.answer(RULES.checks["danger"]) == ("smoke" if house.danger else "none")
+
+
+def test_a_house_keeps_its_digest_whatever_is_mended_in_it() -> None:
+    house = build_house(SHIPPED, Order(4, 3))
+    before = house.digest
+    for fault in house.call.faults:
+        house.call.repair(fault)
+    assert not house.call.remaining
+    assert house.digest == before
