@@ -13,6 +13,7 @@ from stillflow.engine.dialogue import (
     Meaning,
     Measured,
     NextStep,
+    PutBackStep,
     Said,
     Summary,
 )
@@ -72,6 +73,16 @@ def show_check(screen: Screen, step: CheckStep, number: int, reminder: str = "")
         screen.item("CAUTION", f"as before: {reminder}.", 0, "bold red")
     for index, answer in enumerate(step.answers, 1):
         screen.item(f"{index}", answer.label)
+
+
+def show_put_back(screen: Screen, before: PutBackStep, reminder: str = "") -> None:
+    """What stands open and is put back before a step; arguments as `show_check`."""
+    screen.gap()
+    screen.head("first put back", about(before.minutes))
+    screen.cautions(before.cautions)
+    if reminder:
+        screen.item("CAUTION", f"as before: {reminder}.", 0, "bold red")
+    screen.numbered(before.steps)
 
 
 def show_how(screen: Screen, step: CheckStep) -> None:
@@ -225,6 +236,8 @@ def show_summary(screen: Screen, summary: Summary, ended: bool = False) -> None:
     if not ended:
         screen.item("end:", summary.ending, 0)
     screen.item("rules:", summary.rules, 0)
+    for step in summary.put_back:
+        screen.item("put back:", step, 0)
 
 
 def _show_measured(screen: Screen, readings: Sequence[Measured]) -> None:

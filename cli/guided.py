@@ -11,6 +11,7 @@ from stillflow.cli.describe import (
     show_check,
     show_ending,
     show_fix,
+    show_put_back,
     show_summary,
 )
 from stillflow.cli.keeping import Keeping
@@ -85,6 +86,10 @@ class Guided(Keeping):
             if step.contradiction:
                 self._screen.gap()
                 self._screen.text(step.contradiction, style="bold")
+            if step.put_back is not None:
+                cautions, reminder = self._cautions(step.put_back.cautions)
+                before = step.put_back.model_copy(update={"cautions": cautions})
+                show_put_back(self._screen, before, reminder)
             if step.check is not None:
                 cautions, reminder = self._cautions(step.check.cautions)
                 check = step.check.model_copy(update={"cautions": cautions})
@@ -282,5 +287,7 @@ class Guided(Keeping):
             # The ending follows from the answers, which are kept; it must not be kept from sight.
             self._screen.text(f"The visit could not be closed: {error}")
         if step.step != "stop" and not ended:
+            if step.put_back is not None:
+                show_put_back(self._screen, step.put_back)
             show_ending(self._screen, step)
         show_summary(self._screen, summarise(self._session), ended=True)

@@ -36,11 +36,20 @@ def command(
         say_json({**step.model_dump(mode="json", by_alias=True), "verdict": verdict})
         return
     # What people read is laid out by rich, which a program that wants JSON need not wait for.
-    from stillflow.cli.describe import show_because, show_belief, show_check, show_ending, show_fix
+    from stillflow.cli.describe import (
+        show_because,
+        show_belief,
+        show_check,
+        show_ending,
+        show_fix,
+        show_put_back,
+    )
     from stillflow.cli.screen import Screen
 
     screen = Screen()
     number = session.progress.events + 1
+    if step.put_back is not None:
+        show_put_back(screen, step.put_back)
     if step.check is not None:
         show_check(screen, step.check, number)
     elif step.fix is not None:

@@ -16,6 +16,7 @@ from stillflow.cli.describe import (
     show_ending,
     show_fix,
     show_how,
+    show_put_back,
     show_reading,
     show_summary,
 )
@@ -163,7 +164,9 @@ def step_page(
         answers = tuple((name, words[0].upper() + words[1:]) for name, words in FIX_ANSWERS.items())
         others = ()
     head = next(one for one in blocks if one.kind == "head")
-    cautions = [one.words for one in blocks if one.kind == "caution"]
+    undone = step.put_back
+    first = written(lambda paper: show_put_back(paper, undone)) if undone is not None else ()
+    every = dict.fromkeys(one.words for one in (*first, *blocks) if one.kind == "caution")
     rest = [one for one in blocks if one.kind not in ("head", "caution")]
     at = next((i for i, one in enumerate(rest) if one.words == question), -1)
     labels = {label for _, label in answers} if step.check is not None else set()
@@ -172,10 +175,14 @@ def step_page(
         step=step,
         eyebrow=head.words if step.check is not None else head.words.partition(":")[0],
         aside=head.mark,
-        fresh=tuple(one for one in cautions if one not in seen),
-        known=tuple(one for one in cautions if one in seen),
+        fresh=tuple(one for one in every if one not in seen),
+        known=tuple(one for one in every if one in seen),
         question=question,
-        before=_contradiction(step) + (tuple(rest[:at]) if at > 0 else ()),
+        before=(
+            *_contradiction(step),
+            *(one for one in first if one.kind != "caution"),
+            *rest[: max(at, 0)],
+        ),
         after=tuple(after),
         answers=answers if step.check is None or step.check.kind == "choice" else (),
         others=others,

@@ -15,6 +15,7 @@ import numpy as np
 from stillflow.engine.base import Floats, Mode, part_fact, tried_fact
 from stillflow.engine.dialogue.places import AGAIN, AGAIN_IN_VAIN, Places
 from stillflow.engine.inference import (
+    CANT_TELL,
     NO_ANSWER,
     SKIPPED,
     Event,
@@ -267,6 +268,9 @@ class Progress:
             self._answer(taken, event)
             return
         before = self.probabilities
+        if event.answer == CANT_TELL:
+            # It was tried, so what it is behind stands open now.
+            self.footing = checking(self.knowledge, self.footing, check, taken.inlet).after
         if not taken.further:
             self.silent[check.id] = str(event.answer)
             if event.answer == NONE_HERE:

@@ -70,6 +70,10 @@ class Session:
         think: how hard to look ahead for the next check.
         wrong_part_minutes: the price, in minutes, of having fitted a part that was not needed.
 
+    Attributes:
+        climbed: minutes that the whole visit is now expected to take beyond what was foreseen when
+            this session last looked ahead; below 0 for fewer.
+
     Raises:
         InputError: an event of the visit names an unknown check or fault, or an answer that
             cannot be.
@@ -91,6 +95,8 @@ class Session:
         self._planner = Planner(knowledge, self._model, self.baseline, think, wrong_part_minutes)
         self._course = Course(knowledge, self._planner, visit, self.baseline)
         self._step: NextStep | None = None
+        self._foreseen: float | None = None
+        self.climbed = 0.0
         self.progress = self._replay(visit.events)
 
     @property
@@ -192,6 +198,10 @@ class Session:
         """What to do now. The same record gives the same step."""
         if self._step is None:
             self._step = self._decide()
+            if self._step.choice is not None:
+                whole = self.progress.spent + self._step.choice.expected
+                self.climbed = 0.0 if self._foreseen is None else whole - self._foreseen
+                self._foreseen = whole
         return self._step
 
     def step_for(self, check_id: str) -> CheckStep:

@@ -6,12 +6,14 @@ from stillflow.engine.base import Model
 from stillflow.engine.dialogue.measured import Measured, measured_by_round
 from stillflow.engine.dialogue.places import titled
 from stillflow.engine.dialogue.session import Session
+from stillflow.engine.ruleset import putting_back
 
 
 class Summary(Model):
     """The page: readings before any fix, between fixes and after the last; how it ended.
 
-    `between` has one entry for each fix that was done but the last, in order.
+    `between` has one entry for each fix that was done but the last, in order. `put_back` is what
+    stands open still, and how it is put back, unless danger has ended the visit.
     """
 
     site: str
@@ -24,6 +26,7 @@ class Summary(Model):
     cautions: tuple[str, ...]
     ending: str
     rules: str
+    put_back: tuple[str, ...] = ()
 
 
 def summarise(session: Session) -> Summary:
@@ -38,6 +41,9 @@ def summarise(session: Session) -> Summary:
         done.append(f"{titled(fault, repair.inlet)}{how}")
         cautions.update(dict.fromkeys(fault.fix.cautions))
     conclusion = visit.conclusion
+    undone = putting_back(knowledge, progress.footing).put_back
+    stopped = conclusion is not None and conclusion.step == "stop"
+    shut = [knowledge.accesses[name].put_back for name in undone if not stopped]
     # A fix that was not there, or was left, changed nothing: readings after it still belong to it.
     first = next((one for one in progress.repairs if one.done), progress)
     said = session.said(first)
@@ -53,4 +59,5 @@ def summarise(session: Session) -> Summary:
         cautions=tuple(knowledge.cautions[name].text for name in cautions),
         ending=conclusion.text if conclusion else "Still open.",
         rules=visit.rules,
+        put_back=tuple(one.step for one in shut if one is not None),
     )

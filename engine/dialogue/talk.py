@@ -46,7 +46,19 @@ def ahead_words(session: Session) -> str:
         what = "the end"
     choice = step.choice or then.choice
     left = f" About {minutes(choice.expected)} to the end." if choice is not None else ""
-    return f"After that, most likely: {what.rstrip('?.')}.{left}"
+    return f"After that, most likely: {what.rstrip('?.')}.{left}{climb_words(session)}"
+
+
+CLIMB = 5.0
+"""Minutes by which a visit may become longer than it looked without a word."""
+
+
+def climb_words(session: Session) -> str:
+    """Why the minutes to the end are more than was foreseen, where they are clearly more."""
+    if session.next_step().choice is None or session.climbed < CLIMB:
+        return ""
+    more = minutes(session.climbed)
+    return f" That is {more} more than it looked: the last answer settled less than was planned on."
 
 
 def _likeliest(session: Session, check_id: str) -> float | str:
