@@ -177,12 +177,7 @@ class Planner:
         if not len(kept):
             return None
         checks = [self._knowledge.checks[name] for name in check_ids]
-        weights = position.probabilities[kept]
-        # The ways to be in order are one row: whichever is told, nothing is broken.
-        together = self._in_order_as_one(kept)
-        priors = together @ weights
-        shares = together * weights / np.maximum(priors, 1e-300)[:, None]
-        leads = kept[(together * weights).argmax(axis=1)]
+        priors = position.probabilities[kept]
         ways = self._ways
         proving = {
             one: self.proving(position.situation, Footing(one)) for one in set(ways.fix_stands)
@@ -196,29 +191,22 @@ class Planner:
         return (
             Problem(
                 priors=priors / priors.sum(),
-                fix_minutes=minutes[leads],
+                fix_minutes=minutes[kept],
                 check_minutes=ways.check_minutes[rows],
-                answers=[shares @ outlook.likelihood.take(kept, axis=1).T for outlook in outlooks],
+                answers=[outlook.likelihood.take(kept, axis=1).T for outlook in outlooks],
                 access=[self._group(check.access) for check in checks],
                 access_minutes=ways.access_minutes,
-                fix_access=[self._fix_groups[column] for column in leads],
-                wrong_fix_minutes=self._wrong_minutes[leads],
+                fix_access=[self._fix_groups[column] for column in kept],
+                wrong_fix_minutes=self._wrong_minutes[kept],
                 moves=Moves(
-                    ways.to_check[:, rows], ways.to_fix[:, leads], ways.ends[rows], ends[leads]
+                    ways.to_check[:, rows], ways.to_fix[:, kept], ways.ends[rows], ends[kept]
                 ),
                 closes=ways.closes[rows],
                 closing_minutes=ways.closing_minutes,
             ),
-            [self._faults[column] for column in leads],
+            [self._faults[column] for column in kept],
             checks,
         )
-
-    def _in_order_as_one(self, kept: Integers) -> Floats:
-        """Which of the faults kept go into which row, (rows, kept)."""
-        row = np.arange(len(kept))
-        normal = [self._faults[column].mode is Mode.NORMAL for column in kept]
-        row[normal] = row[normal].min(initial=len(kept))
-        return np.asarray(row == np.unique(row)[:, None], dtype=np.float64)
 
     def _dealt_with(self, position: Position, check_ids: Sequence[str]) -> Integers:
         """Columns of the faults that may be mended now: likely enough, and not left undone."""
