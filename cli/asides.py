@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from datetime import datetime
 
-from stillflow.cli.describe import show_because, show_belief, show_how, show_meanings
+from stillflow.cli.describe import show_belief, show_how, show_meanings
 from stillflow.cli.intake import show_known
 from stillflow.cli.screen import Screen, suction
 from stillflow.engine import Session
@@ -39,8 +39,11 @@ def show_why(screen: Screen, session: Session, step: NextStep) -> None:
     screen.gap()
     screen.text("Why this now:", style="bold")
     screen.text(why_words(step))
-    show_because(screen, step)
-    show_belief(screen, step)
+    # What speaks loudest; `stillflow why` tells all of it.
+    screen.items(step.because[:2])
+    if step.choice is not None and step.choice.runner_up:
+        screen.item("-", f"What came next to it: {step.choice.runner_up}")
+    show_belief(screen, step, 3)
     if step.check is not None and not step.verifying:
         show_meanings(screen, session.meanings(step.check.id))
 

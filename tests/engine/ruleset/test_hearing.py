@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import pytest
 
+from stillflow.casebook.cases import load_cases
 from stillflow.engine import load_rules
 from stillflow.engine.ruleset.hearing import heard
 
@@ -50,6 +51,12 @@ def test_what_is_plainly_said_is_taken(complaint: str, taken: dict[str, str]) ->
         "I don't think there was smoke",
         "anywhere and everywhereness",
         "it was slow",
+        "I need only one inlet now",
+        "We have checked every inlet twice",
+        "I looked everywhere",
+        "There is dust everywhere",
+        "The brush turns slowly",
+        "He must have sucked up something wet",
     ],
 )
 def test_what_is_denied_doubted_or_only_like_it_is_not_taken(complaint: str) -> None:
@@ -79,3 +86,12 @@ def test_every_phrase_is_taken_as_written_and_never_when_denied(phrase: object) 
         assert answers(f"It is weak: {said}!").get(phrase.check) == phrase.answer
         assert phrase.check not in answers(f"It is not that {said}")
         assert phrase.check not in answers(f"x{said}x")
+
+
+def test_no_worked_case_is_told_otherwise_by_its_own_complaint() -> None:
+    taken = 0
+    for case in load_cases():
+        for check, answer in answers(case.visit.complaint).items():
+            taken += 1
+            assert answer in case.finds.get(check, (answer,)), case.name
+    assert taken > 10

@@ -37,7 +37,7 @@ def test_what_is_ruled_out_open_and_undone_is_named() -> None:
 def test_what_was_taken_from_the_complaint_or_settled_is_known() -> None:
     session = Session(load_rules(), Visit(complaint="It came slowly."))
     known = " ".join(whereabouts(session).known)
-    assert '"slowly": How did it begin?' in known
+    assert '"came slowly": How did it begin?' in known
     assert "Was this system ever better" in known
 
 
