@@ -62,6 +62,8 @@ def open_engine(url: str | sa.URL) -> sa.Engine:
         _make_private(engine)
         sa.event.listen(engine, "connect", _set_up_sqlite)
         sa.event.listen(engine, "begin", _begin_sqlite)
+    elif engine.dialect.name == "postgresql":
+        sa.event.listen(engine, "connect", _set_up_postgresql)
     return engine
 
 
@@ -113,6 +115,12 @@ def still_there(engine: sa.Engine, file: tuple[int, int] | None) -> bool:
     return file is not None and file_of(engine) == file
 
 
+def _set_up_postgresql(connection: Any, _record: Any) -> None:
+    # Moments come back in UTC, also those that are none in another zone (the first day of all).
+    connection.execute("SET TIME ZONE 'UTC'")
+    connection.commit()
+
+
 def _set_up_sqlite(connection: Any, _record: Any) -> None:
     # Readers do not wait for a writer, and a commit is on disk even if the power goes. Another
     # program's write is waited for: Python's sqlite3 sets SQLite's busy timeout to 5 s, or to what
@@ -142,6 +150,7 @@ _REASONS = (
         f"see that the folder is there and may be written, {_ELSEWHERE}",
     ),
     ("not a database", "it is no casebook, or is damaged", f"move it away, {_ELSEWHERE}"),
+    ("nul (0x00)", "it cannot keep a zero character", "leave it out"),
     ("malformed", "it is no casebook, or is damaged", f"move it away, {_ELSEWHERE}"),
 )
 """What databases say, what a person is told, and what would be right."""

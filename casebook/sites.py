@@ -106,8 +106,11 @@ class Sites:
             InputError: none is, or several are.
         """
         with self._casebook.transaction() as connection:
-            found = _lines(connection, _called(text), 1) or _lines(
-                connection, _holding(text), _SHOWN + 1
+            exactly = sa.or_(people.c.name == text, people.c.address == text)
+            found = (
+                _lines(connection, _called(text), 1)
+                or _lines(connection, exactly, _SHOWN + 1)
+                or _lines(connection, _holding(text), _SHOWN + 1)
             )
             if not text.strip() or not found:
                 what = f"there is no site '{text[:60]}' in the casebook"

@@ -386,6 +386,16 @@ class Casebook:
         except SQLAlchemyError as problem:
             raise explained(str(problem), self._engine) from None
 
+    @contextmanager
+    def snapshot(self) -> Iterator[Connection]:
+        """A transaction that reads, and sees one moment however many statements it takes."""
+        with self.transaction() as connection:
+            if connection.dialect.name == "postgresql":
+                connection.execute(
+                    sa.text("SET TRANSACTION ISOLATION LEVEL REPEATABLE READ READ ONLY")
+                )
+            yield connection
+
     def load(self, connection: Connection, which: sa.ColumnElement[bool]) -> list[Visit]:
         """Whole visits, the last changed first."""
         try:

@@ -15,9 +15,10 @@ from stillflow.casebook.replay import Report, Row, replay
 from stillflow.cli.casebook_cases import list_, show
 from stillflow.cli.casebook_quiz import quiz
 from stillflow.cli.options import db_option, json_option, rules_option
-from stillflow.cli.output import say_json
+from stillflow.cli.output import say, say_json
 from stillflow.cli.screen import Screen
 from stillflow.engine import load_rules
+from stillflow.engine.base import counted
 from stillflow.engine.inference import Visit
 from stillflow.engine.ruleset import Knowledge
 
@@ -206,3 +207,36 @@ def _show_changes(screen: Screen, shown: Mapping[str, Any]) -> None:
     left = max(len(rules) - _LISTED, 0) + max(len(faults) - _LISTED, 0)
     if left:
         screen.text(f"{left} more lines with --json.", 2)
+
+
+@command.command("backup")
+@click.argument("file")
+@db_option
+def backup_(file: str, db: str | None) -> None:
+    """Copy the casebook into FILE, while others may go on writing to it."""
+    from stillflow.casebook.backup import backup
+    from stillflow.casebook.store import Casebook
+
+    with Casebook(db) as casebook:
+        count = backup(casebook, file)
+    say(f"{counted(count, 'visit')} in {file}")
+
+
+@command.command("restore")
+@click.argument("file")
+@db_option
+def restore_(file: str, db: str | None) -> None:
+    """Take the backup FILE into an empty casebook.
+
+    Of a damaged file, also of a damaged casebook, all that can be read is saved, and what cannot be
+    is said.
+    """
+    from stillflow.casebook.backup import restore
+    from stillflow.casebook.store import Casebook
+
+    with Casebook(db) as casebook:
+        found = restore(file, casebook)
+    say(f"{counted(found.visits, 'visit')} restored.")
+    if found.damaged:
+        missing = "an unknown number of" if found.lost is None else f"at least {found.lost}"
+        say(f"The file is damaged: {missing} rows could not be read. Compare with an older backup.")

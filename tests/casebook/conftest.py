@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from datetime import UTC
+from pathlib import Path
 
 import pytest
+from databases import POSTGRES, fresh_database
 from hypothesis import strategies as st
 
 from stillflow.engine.base.scales import Station
@@ -19,7 +22,8 @@ from stillflow.engine.inference.visit import (
     Visit,
 )
 
-TEXT = st.text(st.characters(exclude_categories=["Cs"]), max_size=30)
+LETTERS = st.characters(exclude_categories=["Cs"], exclude_characters="\0" if POSTGRES else "")
+TEXT = st.text(LETTERS, max_size=30)
 WORDS = st.sampled_from(
     [
         "",
@@ -99,6 +103,14 @@ VISITS = st.builds(
     events=st.lists(EVENTS, max_size=6).map(tuple),
     conclusion=st.none() | st.builds(Conclusion, step=NAMES, fault=st.none() | NAMES, text=NAMES),
 )
+
+
+@pytest.fixture
+def url(tmp_path: Path) -> Iterator[str]:
+    """An empty database of the kind that is tried."""
+    with fresh_database(tmp_path) as found:
+        yield found
+
 
 st.register_type_strategy(Visit, VISITS)
 st.register_type_strategy(Event, EVENTS)

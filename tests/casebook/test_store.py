@@ -13,6 +13,7 @@ from unittest import mock
 
 import pytest
 import sqlalchemy as sa
+from databases import fresh_database, sqlite_only
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
 from sqlalchemy.dialects import postgresql
@@ -30,11 +31,6 @@ OTHER = "01957111-0000-7000-8000-000000000003"
 
 
 @pytest.fixture
-def url(tmp_path: Path) -> str:
-    return f"sqlite:///{tmp_path}/casebook.db"
-
-
-@pytest.fixture
 def casebook(url: str) -> Iterator[Casebook]:
     with Casebook(url) as opened:
         yield opened
@@ -44,7 +40,7 @@ def casebook(url: str) -> Iterator[Casebook]:
 @given(st.from_type(Visit))
 @example(Visit(id=FIRST, events=(Event(check="sealed-inlet", answer=2.9375881654036018e-300),)))
 def test_a_visit_survives_being_kept(visit: Visit) -> None:
-    with Casebook("sqlite://") as in_memory:
+    with fresh_database() as where, Casebook(where) as in_memory:
         in_memory.put(visit)
         assert in_memory.get(visit.id) == visit
 
@@ -54,7 +50,7 @@ def test_a_visit_survives_being_kept(visit: Visit) -> None:
 def test_events_come_back_in_order_and_the_last_can_be_taken_back(
     events: list[Event], dropped: int
 ) -> None:
-    with Casebook("sqlite://") as in_memory:
+    with fresh_database() as where, Casebook(where) as in_memory:
         begun = in_memory.begin(Visit())
         known = begun
         for event in events:
@@ -243,6 +239,7 @@ def test_a_header_that_somebody_else_changed_is_not_overwritten(
     assert casebook.get(begun.id).complaint == "weak"
 
 
+@sqlite_only
 def test_nothing_is_said_to_be_kept_in_a_file_that_was_deleted(
     tmp_path: Path, casebook: Casebook
 ) -> None:
@@ -256,6 +253,7 @@ def test_nothing_is_said_to_be_kept_in_a_file_that_was_deleted(
         assert not in_memory.lasting
 
 
+@sqlite_only
 def test_a_new_casebook_is_for_its_owner_only(tmp_path: Path, casebook: Casebook) -> None:
     casebook.begin(Visit())
     for file in tmp_path.glob("casebook.db*"):
@@ -301,6 +299,7 @@ def test_a_place_and_what_a_database_says_hold_no_password(url: str) -> None:
     assert "hemlock" not in said
 
 
+@sqlite_only
 @pytest.mark.parametrize("version", ["new", None])
 def test_a_version_that_is_none_is_named(tmp_path: Path, url: str, version: str | None) -> None:
     Casebook(url).close()
@@ -310,6 +309,7 @@ def test_a_version_that_is_none_is_named(tmp_path: Path, url: str, version: str 
     assert "it is no casebook, or is damaged (its version is" in failing(url, SetupError)
 
 
+@sqlite_only
 def test_a_kept_value_that_is_taken_no_more_is_left_out_and_named(
     tmp_path: Path, casebook: Casebook
 ) -> None:
@@ -403,6 +403,7 @@ def test_a_damaged_file_is_named(tmp_path: Path) -> None:
     assert said.startswith(f"{tmp_path}/junk.db: it is no casebook, or is damaged; move it away")
 
 
+@sqlite_only
 def test_a_damaged_visit_is_reported(tmp_path: Path, url: str, casebook: Casebook) -> None:
     begun = casebook.begin(Visit())
     for header in ("'{'", "'{\"sight\": 1}'", "'7'"):
@@ -412,6 +413,7 @@ def test_a_damaged_visit_is_reported(tmp_path: Path, url: str, casebook: Caseboo
             casebook.get(begun.id)
 
 
+@sqlite_only
 def test_a_locked_casebook_is_waited_for_and_then_named(tmp_path: Path, url: str) -> None:
     Casebook(url).close()
     with sqlite3.connect(tmp_path / "casebook.db", isolation_level=None) as raw:
@@ -424,6 +426,7 @@ def test_a_locked_casebook_is_waited_for_and_then_named(tmp_path: Path, url: str
     )
 
 
+@sqlite_only
 def test_a_casebook_of_a_newer_stillflow_is_left_alone(tmp_path: Path, url: str) -> None:
     Casebook(url).close()
     with sqlite3.connect(tmp_path / "casebook.db") as raw:
@@ -433,6 +436,7 @@ def test_a_casebook_of_a_newer_stillflow_is_left_alone(tmp_path: Path, url: str)
     assert f"newer stillflow (its version is {VERSION + 1}, ours {VERSION}); update" in said
 
 
+@sqlite_only
 def test_a_casebook_with_readings_as_numbers_is_still_read(tmp_path: Path, url: str) -> None:
     readings = [Event(check="sealed-inlet", answer=130.0), Event(check="hose-look", answer="sound")]
     with Casebook(url) as casebook:

@@ -1,0 +1,69 @@
+"""What a shop asks every day is answered through an index, with as many visits as there may be."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from datetime import UTC, datetime
+
+import pytest
+import sqlalchemy as sa
+from databases import sqlite_only
+
+from stillflow.casebook.listing import Wanted, lines_statement
+from stillflow.casebook.store import Casebook
+from stillflow.casebook.tables import events, sites, trail, visits, whole_visits
+from stillflow.engine.inference import Event, Site, Visit
+
+pytestmark = sqlite_only
+
+DAY = datetime(2026, 1, 5, tzinfo=UTC)
+
+
+@pytest.fixture
+def casebook(url: str) -> Iterator[Casebook]:
+    with Casebook(url) as opened:
+        for number in range(40):
+            opened.put(
+                Visit(
+                    id=f"visit-{number}",
+                    opened=DAY,
+                    site=Site(name=f"House {number % 9}"),
+                    events=(Event(note="seen"),),
+                )
+            )
+        with opened.transaction(write=True) as connection:
+            connection.execute(sa.text("ANALYZE"))
+        yield opened
+
+
+def plan(casebook: Casebook, statement: sa.Select[tuple[object, ...]]) -> list[str]:
+    with casebook.transaction() as connection:
+        text = statement.compile(connection, compile_kwargs={"literal_binds": True})
+        rows = connection.exec_driver_sql(f"EXPLAIN QUERY PLAN {text}").all()
+    return [row[-1] for row in rows]
+
+
+ASKED = {
+    "a visit by its id": whole_visits().where(visits.c.id == "visit-3"),
+    "a visit by its short id": sa.select(visits.c.id).where(visits.c.short == "abcdef"),
+    "visits to a house": whole_visits().where(visits.c.site_id.in_(["a", "b"])),
+    "the last event": sa.select(events).where(events.c.visit_id == "visit-3"),
+    "who wrote what": sa.select(trail).where(trail.c.about == "visit-3").order_by(trail.c.id),
+    "a house's entries": sa.select(sites.c.id).where(sites.c.house_id == "a"),
+    "the latest": lines_statement(Wanted(), 20),
+    "open ones": lines_statement(Wanted(status="open"), 20),
+    "of a house": lines_statement(Wanted(entries=["a"]), 20),
+    "of a technician": lines_statement(Wanted(technician="Ada"), 20),
+    "of a fault": lines_statement(Wanted(fault="hose-holed"), 20),
+    "of some days": lines_statement(Wanted(since=DAY, until=DAY), 20),
+}
+
+
+@pytest.mark.parametrize("asked", list(ASKED))
+def test_no_table_is_read_from_end_to_end(casebook: Casebook, asked: str) -> None:
+    steps = plan(casebook, ASKED[asked])
+    scans = [step for step in steps if step.startswith("SCAN") and "USING" not in step]
+    assert scans == []
+    sorts = [step for step in steps if "TEMP B-TREE FOR ORDER BY" in step]
+    # A house has few visits; the lists of all must come sorted out of the index.
+    assert not sorts or asked in ("visits to a house", "a visit by its id")
