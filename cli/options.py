@@ -11,7 +11,7 @@ from typing import Any
 import click
 from pydantic import ValidationError
 
-from stillflow.engine.base import InputError, Place, nearest, quantity
+from stillflow.engine.base import InputError, Place, nearest, quantity, vocabulary
 from stillflow.engine.inference import LIMITS, Gauge, House, Site, Unit, Visit
 from stillflow.engine.ruleset import Knowledge
 
@@ -84,7 +84,7 @@ _UNIT: tuple[tuple[str, str, click.ParamType[Any] | type[str], str], ...] = (
     (
         "--filter",
         "filter",
-        click.Choice(["bag", "cartridge", "cloth", "none"]),
+        click.Choice(vocabulary.FILTERS),
         "what keeps dust from the motor",
     ),
     ("--altitude-ft", "altitude_ft", Quantity(*LIMITS["altitude_ft"]), "feet above sea level"),

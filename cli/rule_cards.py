@@ -148,7 +148,8 @@ def _show_check(screen: Screen, card: CheckCard) -> None:
 
 
 def _show_source(screen: Screen, source: SourceCard) -> None:
-    screen.item("source:", f"{source.words}. {source.note}".strip(), 0)
+    memory = "From memory, not read again. " if source.remembered else ""
+    screen.item("source:", f"{source.words}. {memory}{source.note}".strip(), 0)
     for words in source.rests_on:
         screen.item("rests on:", words, 2)
 

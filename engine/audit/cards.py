@@ -22,6 +22,7 @@ class SourceCard(Model):
     kind: str
     words: str
     note: str
+    remembered: bool
     rests_on: tuple[str, ...]
 
 

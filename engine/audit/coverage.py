@@ -7,15 +7,17 @@ only several answers say together is listed apart.
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterator, Mapping
 from itertools import groupby
 from pathlib import PurePosixPath
 from textwrap import wrap
 
 from stillflow.engine.audit.lookup import answers_fire
+from stillflow.engine.audit.unused import entries_of
 from stillflow.engine.base import Model, Strength
 from stillflow.engine.inference import bearings_of, spot_of
-from stillflow.engine.ruleset import Check, Knowledge, checks_used
+from stillflow.engine.ruleset import Check, Knowledge, Source, checks_used
 
 WIDTH = 96
 
@@ -54,11 +56,13 @@ class Coverage(Model):
         faults: by place, then id.
         checks: check -> the group it is shown under.
         rules: how many rules there are.
+        sources: where entries come from, with how many do; remembered ones by themselves.
     """
 
     faults: tuple[FaultCover, ...]
     checks: Mapping[str, str]
     rules: int
+    sources: Mapping[str, int] = {}
 
 
 def cover(knowledge: Knowledge) -> Coverage:
@@ -92,7 +96,12 @@ def cover(knowledge: Knowledge) -> Coverage:
         faults=tuple(faults_covered),
         checks={check.id: _group(knowledge, check) for check in knowledge.checks.values()},
         rules=len(knowledge.rules),
+        sources=Counter(_origin(knowledge.sources[e.source]) for _, e in entries_of(knowledge)),
     )
+
+
+def _origin(source: Source) -> str:
+    return f"{source.id}, from memory" if source.remembered else source.id
 
 
 def _said(knowledge: Knowledge, check: Check) -> Iterator[tuple[str, int, int]]:
@@ -136,6 +145,10 @@ def page(covered: Coverage) -> str:
         "",
         *_holes(covered),
         "",
+        "## Where the entries come from",
+        "",
+        *_census(covered),
+        "",
         "## At a glance",
         "",
         *_matrix(covered),
@@ -144,6 +157,18 @@ def page(covered: Coverage) -> str:
         *_faults(covered),
     ]
     return "\n".join(lines) + "\n"
+
+
+def _census(covered: Coverage) -> Iterator[str]:
+    total = sum(covered.sources.values())
+    yield from wrap(
+        f"{total} entries name a source. What is usual, how long things take, how big faults are "
+        "and how often people are mistaken are judgements, whatever the source.",
+        WIDTH,
+    )
+    yield ""
+    ranked = sorted(covered.sources.items(), key=lambda one: (-one[1], one[0]))
+    yield from (f"- {name}: {count}" for name, count in ranked)
 
 
 def holes(covered: Coverage) -> dict[str, tuple[str, ...]]:

@@ -282,6 +282,7 @@ def _source(knowledge: Knowledge, source_id: str) -> SourceCard:
         kind=source.kind,
         words=source_words(source),
         note=source.note,
+        remembered=source.remembered,
         rests_on=tuple(source_words(knowledge.sources[name]) for name in source.rests_on),
     )
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterator
 
 from stillflow.engine.audit.finding import Severity, Slips, inspection
 from stillflow.engine.audit.subject import Subject
@@ -15,7 +15,7 @@ _PUBLISHED = ("standard", "law", "handbook", "paper")
 def unused_source(subject: Subject) -> Slips:
     """A source that nothing points at."""
     knowledge = subject.knowledge
-    used = {entry.source for entry in _entries(knowledge)}
+    used = {entry.source for _, entry in entries_of(knowledge)}
     used |= {name for source in knowledge.sources.values() for name in source.rests_on}
     for rule in knowledge.rules.values():
         used |= {i.source for i in rule.then if isinstance(i, Evidence) and i.source}
@@ -73,20 +73,41 @@ def source_not_to_be_found(subject: Subject) -> Slips:
             yield "sources", source.id, what, right
 
 
-def _entries(knowledge: Knowledge) -> Iterable[Entry]:
-    yield from knowledge.levels
-    for group in (
-        knowledge.cautions,
-        knowledge.stands,
-        knowledge.accesses,
-        knowledge.classes,
-        knowledge.faults,
-        knowledge.alike,
-        knowledge.checks,
-        knowledge.rules,
-        knowledge.course,
-        knowledge.complaints,
-        knowledge.circumstances,
-        knowledge.combinations,
-    ):
-        yield from group.values()
+@inspection(Severity.MEDIUM)
+def memory_unsaid(subject: Subject) -> Slips:
+    """An entry that rests on memory and does not say so, or says so and does not."""
+    knowledge = subject.knowledge
+    for section, entry in entries_of(knowledge):
+        remembered = knowledge.sources[entry.source].remembered
+        if remembered and not entry.from_memory:
+            what = f"'{entry.source}' was remembered and not read again, and the entry hides it"
+            yield section, entry.id, what, "add 'from_memory: true', or name what was read"
+        elif entry.from_memory and not remembered:
+            what = f"it says it rests on memory, and '{entry.source}' does not"
+            yield section, entry.id, what, "drop 'from_memory:', or name source: from-memory"
+
+
+def entries_of(knowledge: Knowledge) -> Iterator[tuple[str, Entry]]:
+    """Every entry that has a source, with the section it stands in."""
+    for level in knowledge.levels:
+        yield "levels", level
+    for section in _SECTIONS:
+        for entry in getattr(knowledge, section).values():
+            yield section, entry
+
+
+_SECTIONS = (
+    "cautions",
+    "stands",
+    "accesses",
+    "tools",
+    "classes",
+    "faults",
+    "alike",
+    "checks",
+    "rules",
+    "course",
+    "complaints",
+    "circumstances",
+    "combinations",
+)

@@ -25,7 +25,7 @@ KEPT_PAIRS = (
 GAUGED = ("reading", "share", "level", "kept", "drop", "margin")
 """First words of the facts that readings alone make true, and the airflow model can weigh."""
 
-FILTERS = ("bag", "cartridge", "cloth", "none")
+FILTERS = ("bag", "cartridge", "cloth", "foam", "hybrid-cloth", "hybrid-cartridge", "none")
 PURPOSES = ("call", "measuring")
 BASELINES = ("last-visit", "rated", "class")
 

@@ -8,13 +8,13 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable
 from dataclasses import dataclass
-from typing import Any, get_args
+from typing import Any
 
-from stillflow.engine.base import InputError, nearest, quantity
-from stillflow.engine.inference import LIMITS, NamedInlet, Unit, Visit
+from stillflow.engine.base import InputError, nearest, quantity, vocabulary
+from stillflow.engine.inference import LIMITS, NamedInlet, Visit
 from stillflow.engine.ruleset import Knowledge
 
-FILTERS: tuple[str, ...] = get_args(get_args(Unit.model_fields["filter"].annotation)[0])
+FILTERS: tuple[str, ...] = vocabulary.FILTERS
 
 
 @dataclass(frozen=True)

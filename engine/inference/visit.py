@@ -121,6 +121,10 @@ class Site(Model):
     )
 
 
+Filter = Literal["bag", "cartridge", "cloth", "foam", "hybrid-cloth", "hybrid-cartridge", "none"]
+"""What keeps dust from the motor; in a hybrid a bag hangs before the other filter."""
+
+
 class Unit(Model):
     """The power unit, as far as it is known."""
 
@@ -135,9 +139,7 @@ class Unit(Model):
     )
     rated_airflow: Airflow | None = Field(None, description="rated airflow, cfm, or such as 54 L/s")
     motors: Literal[1, 2] | None = Field(None, description="how many motors")
-    filter: Literal["bag", "cartridge", "cloth", "none"] | None = Field(
-        None, description="what keeps dust from the motor"
-    )
+    filter: Filter | None = Field(None, description="what keeps dust from the motor")
     fitted: date | None = Field(
         None, description="the day it took the place of another unit; nothing before it counts"
     )

@@ -52,18 +52,23 @@ NONE_HERE = "there is none"
 
 
 class Entry(Model):
-    """What every entry has: an id, and where its claims come from."""
+    """What every entry has: an id, and where its claims come from.
+
+    `from_memory` says that what the source says was remembered and not read again.
+    """
 
     model_config = ConfigDict(extra="forbid", frozen=True, arbitrary_types_allowed=True)
 
     id: Id
     source: Id
+    from_memory: bool = False
 
 
 class Source(Model):
     """A published text, or the honest lack of one.
 
-    `rests_on` names the texts that something worked out by ourselves is built on.
+    `rests_on` names the texts that something worked out by ourselves is built on. What is taken
+    from a `remembered` one was not read again, and the entries say so too.
     """
 
     id: Id
@@ -73,6 +78,7 @@ class Source(Model):
     year: int | None = None
     clause: str = ""
     note: str = ""
+    remembered: bool = False
     rests_on: tuple[Id, ...] = ()
 
 

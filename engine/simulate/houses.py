@@ -49,7 +49,15 @@ from stillflow.engine.ruleset import FactValue, Knowledge
 ALTITUDE_FT = (0.0, 7000.0)
 OLDEST_YEARS = 35.0
 ORIGIN_SHARES: Mapping[str, float] = {"rated": 0.55, "class": 0.30, "last-visit": 0.15}
-FILTER_SHARES: Mapping[str, float] = {"bag": 0.3, "cartridge": 0.3, "cloth": 0.25, "none": 0.15}
+FILTER_SHARES: Mapping[str, float] = {
+    "bag": 0.28,
+    "cartridge": 0.28,
+    "cloth": 0.2,
+    "foam": 0.04,
+    "hybrid-cloth": 0.05,
+    "hybrid-cartridge": 0.05,
+    "none": 0.1,
+}
 TWO_MOTORS, PARALLEL_SHARE = 0.25, 0.5
 FILTER_KNOWN, MOTORS_KNOWN, AGE_KNOWN = 0.8, 0.8, 0.7
 TUBING_KNOWN, HOSE_KNOWN = 0.5, 0.6

@@ -98,3 +98,15 @@ def test_the_first_question_stops_for_what_is_worse_than_weak_suction(
 ) -> None:
     assert answer in knowledge.checks["danger-signs"].answer_ids
     assert knowledge.checks["danger-signs"].first
+
+
+def test_a_step_that_takes_two_asks_for_a_helper(knowledge: Knowledge) -> None:
+    two = re.compile(
+        r"\b(have|let) (somebody|someone|another|the customer) (run|start|hold)|"
+        r"have the unit started|second person|from the other end",
+        re.IGNORECASE,
+    )
+    assert "helper" in knowledge.tools
+    for check in knowledge.checks.values():
+        if two.search(" ".join(check.how)):
+            assert "helper" in check.tools, check.id

@@ -6,11 +6,15 @@ import json
 import re
 from itertools import pairwise
 
+from command import stillflow
+
 from stillflow.engine import load_rules
 from stillflow.engine.audit.coverage import cover, holes, page
 from stillflow.engine.audit.inspections import audit
+from stillflow.engine.audit.unused import entries_of
 from stillflow.engine.base.errors import KnowledgeError
 from stillflow.engine.base.located import read_yaml
+from stillflow.engine.ruleset import Check
 from stillflow.engine.ruleset.gathering import SECTIONS
 from stillflow.engine.ruleset.loading import shipped_folder
 from stillflow.engine.ruleset.schema import MODELINE, rule_file_schema
@@ -64,3 +68,19 @@ def test_the_schema_of_rule_files_is_fresh_and_every_file_names_it() -> None:
         assert first.startswith(MODELINE), path
         named = (path.parent / first.removeprefix(MODELINE)).resolve()
         assert named == (folder / "schemas" / "rules.json").resolve(), path
+
+
+def test_what_rests_on_memory_says_so_in_its_entry_and_where_it_is_shown() -> None:
+    knowledge = load_rules()
+    remembered = [entry.id for _, entry in entries_of(knowledge) if entry.from_memory]
+    assert "brushes-worn" in remembered
+    said = " ".join(stillflow("rules", "show", "brushes-worn").out.split())
+    assert "From memory, not read again." in said
+    assert "From memory" not in stillflow("rules", "show", "bag-full").out
+
+
+def test_no_standard_of_a_test_bench_or_of_a_service_is_named_for_a_wall_or_an_outlet() -> None:
+    # A plate held on a wall inlet and a meter in an outlet are what people in the trade do.
+    for _, entry in entries_of(load_rules()):
+        if isinstance(entry, Check):
+            assert entry.source in ("common-practice", "from-memory"), entry.id

@@ -186,6 +186,14 @@ BROKEN: list[tuple[str, str, str, list[str]]] = [
         ["the airflow model, which cannot weigh it"],
     ),
     (
+        "memory-unsaid",
+        rule("{fact: answer.hiss, is: quiet}", "{against: leak, strength: slight}").replace(
+            "because: It is said.", "because: It is said.\n    from_memory: true"
+        ),
+        "extra",
+        ["it says it rests on memory, and 'common-practice' does not"],
+    ),
+    (
         "once-alone",
         rule("{fact: answer.hiss, is: quiet}", "{against: leak, strength: slight}").replace(
             "because: It is said.", "because: It is said.\n    once: heard"
