@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Collection, Sequence
 from dataclasses import dataclass
+from functools import cache
 
 from stillflow.cli.asides import show_where, show_why
 from stillflow.cli.chart import visit_stations
@@ -279,8 +280,15 @@ def _dial(knowledge: Knowledge, baseline: Baseline, check: CheckStep) -> Dial | 
         for level in knowledge.levels
         for edge in [level.below_class if baseline.wide else level.below]
     )
-    units = tuple((name, quantity(f"1 {name}", "inH2O", "", 0.0, 1e6)) for name in SUCTION_UNITS)
-    return Dial(expected, levels, units)
+    return Dial(expected, levels, _units())
+
+
+@cache
+def _units() -> tuple[tuple[str, float], ...]:
+    return tuple((name, quantity(f"1 {name}", "inH2O", "", 0.0, 1e6)) for name in SUCTION_UNITS)
+
+
+_drawn = cache(gauge_place)
 
 
 def _others(step: NextStep) -> tuple[tuple[str, str], ...]:
@@ -314,7 +322,7 @@ def _inlet(step: NextStep) -> AboutInlet:
 def _picture(check: CheckStep | None) -> str:
     if check is None or check.station is None or check.condition is None:
         return ""
-    return gauge_place(check.station, check.condition)
+    return _drawn(check.station, check.condition)
 
 
 def course(standing: Standing) -> tuple[Block, ...]:
