@@ -529,7 +529,7 @@ class Turn(Entry):
     @model_validator(mode="after")
     def _says_how_it_ends(self) -> Turn:
         if bool(self.says) != (self.next in ("refer", "done")):
-            raise ValueError("'says:' is the words of next: refer and next: done, and of no other")
+            raise ValueError("'says:' goes with next: refer and done alone; add or drop it")
         unknown = set(re.findall(r"{(.*?)}", self.says + self.because)).difference(BLANKS)
         if unknown:
             listed = ", ".join(f"{{{blank}}}" for blank in BLANKS)
