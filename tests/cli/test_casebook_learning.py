@@ -1,0 +1,46 @@
+"""`stillflow casebook stats`: what closed, verified visits add up to, as a person asks for it."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import pytest
+from command import stillflow
+
+from stillflow.casebook.store import Casebook
+from stillflow.engine.inference.visit import Conclusion, Event, GoodReading, Visit
+
+GOOD = GoodReading.model_validate({"station": "inlet", "state": "sealed", "suction": 120})
+
+
+@pytest.fixture
+def db(tmp_path: Path) -> str:
+    """A casebook with two verified visits that came to the same, by two people."""
+    url = f"sqlite:///{tmp_path / 'visits.db'}"
+    conclusion = Conclusion(step="done", fault="bin-not-seated", readings=(GOOD,))
+    events = (
+        Event(check="bin-seat-look", answer="crooked"),
+        Event(fix="bin-not-seated", done=True),
+    )
+    with Casebook(url) as casebook:
+        for who in ("Ada", "Ben"):
+            casebook.put(Visit(technician=who, events=events, conclusion=conclusion))
+    return url
+
+
+def test_an_empty_casebook_says_what_would_count(tmp_path: Path) -> None:
+    outcome = stillflow("casebook", "stats", "--db", f"sqlite:///{tmp_path / 'none.db'}")
+    assert outcome.code == 0
+    assert "None yet: a visit counts once its fix is proved by readings." in outcome.out
+
+
+def test_statistics_are_of_all_or_of_one_technician(db: str) -> None:
+    shown = stillflow("casebook", "stats", "--db", db)
+    assert "2 visits" in shown.out
+    assert "First fix right in 2 of 2" in shown.out
+    assert "bin-seat-look" in shown.out
+    ada = json.loads(
+        stillflow("casebook", "stats", "--technician", "Ada", "--db", db, "--json").out
+    )
+    assert (ada["visits"], ada["faults"][0]["fault"]) == (1, "bin-not-seated")
