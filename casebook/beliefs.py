@@ -89,6 +89,7 @@ _OF_AIR = {
     "id",
     "effect",
     "how_common",
+    "often",
     "mode",
     "below",
     "below_class",

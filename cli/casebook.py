@@ -13,7 +13,7 @@ import click
 from stillflow.casebook.cases import Case, load_cases
 from stillflow.casebook.replay import Report, Row, replay
 from stillflow.cli.casebook_cases import list_, show
-from stillflow.cli.casebook_learning import stats
+from stillflow.cli.casebook_learning import learn, stats
 from stillflow.cli.casebook_quiz import quiz
 from stillflow.cli.options import db_option, json_option, rules_option
 from stillflow.cli.output import say, say_json
@@ -41,6 +41,7 @@ command.add_command(list_)
 command.add_command(show)
 command.add_command(quiz)
 command.add_command(stats)
+command.add_command(learn)
 
 
 @command.command("replay")

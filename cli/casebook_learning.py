@@ -1,16 +1,17 @@
-"""`stillflow casebook stats`: what closed, verified visits add up to."""
+"""`stillflow casebook stats` and `learn`: what closed, verified visits add up to and teach."""
 
 from __future__ import annotations
 
 from dataclasses import asdict
+from pathlib import Path
 
 import click
 
 from stillflow.cli.options import db_option, json_option, rules_option
-from stillflow.cli.output import say_json
+from stillflow.cli.output import say, say_json
 from stillflow.cli.screen import Screen
 from stillflow.engine import load_rules
-from stillflow.engine.base import counted, in_percent
+from stillflow.engine.base import InputError, Place, SetupError, counted, in_percent
 
 
 @click.command("stats")
@@ -84,3 +85,82 @@ def stats(technician: str | None, rules: tuple[str, ...], db: str | None, as_jso
                 for one in found.checks
             ],
         )
+
+
+@click.command("learn")
+@click.option(
+    "--to", metavar="FOLDER", help="write what moved into FOLDER/learnt.yaml, to be laid over"
+)
+@click.option(
+    "--counts-as",
+    type=click.FloatRange(1, 1e6),
+    metavar="CALLS",
+    help="so many calls the rules' own shares count as  [default: 200]",
+)
+@rules_option
+@db_option
+@json_option
+def learn(
+    to: str | None, counts_as: float | None, rules: tuple[str, ...], db: str | None, as_json: bool
+) -> None:
+    """Re-weigh how common each fault is by the visits that were closed and verified.
+
+    What comes out is laid over the rules only by whoever names its folder; the shipped rules stay.
+    Look at what it would change with: stillflow rules compare --with FOLDER.
+    """
+    from stillflow.casebook.learning import (
+        SHIPPED_CALLS,
+        counted_faults,
+        lesson,
+        next_to_move,
+        overlay,
+    )
+    from stillflow.casebook.store import Casebook
+
+    knowledge = load_rules(rules)
+    with Casebook(db) as casebook:
+        found = lesson(counted_faults(casebook), knowledge, counts_as or SHIPPED_CALLS)
+    if to is not None:
+        _write(Path(to) / "learnt.yaml", overlay(found))
+    moved = [one for one in found.faults if one.moved]
+    if as_json:
+        rows = [
+            {**asdict(one), "moves_after": None} if one.moves_after == float("inf") else asdict(one)
+            for one in found.faults
+        ]
+        say_json({**asdict(found), "faults": rows, "next": next_to_move(found)})
+        return
+    screen = Screen()
+    screen.head("Learnt from closed, verified visits", counted(found.visits, "visit"))
+    screen.text(f"The rules' own shares count as {found.counts_as:g} calls.")
+    if found.unknown:
+        screen.text(f"Not counted, as these rules lack their fault: {found.unknown}.")
+    if moved:
+        moved.sort(key=lambda one: one.shipped - one.now)
+        screen.columns(
+            ("fault", "visits", "share", "now"),
+            [
+                (o.fault, str(o.visits), f"{100 * o.shipped:.1f} %", f"{100 * o.now:.1f} %")
+                for o in moved
+            ],
+        )
+    else:
+        screen.text("No number has moved.")
+    screen.text(next_to_move(found))
+    if to is not None:
+        say(f"Written. What it changes: stillflow rules compare --with {to}")
+
+
+def _write(file: Path, text: str) -> None:
+    from stillflow.engine.ruleset import shipped_folder
+
+    if file.parent.resolve().is_relative_to(Path(str(shipped_folder())).resolve()):
+        right = "name a folder of your own"
+        raise InputError("the shipped rules are not written to", Place(key="--to"), right)
+    try:
+        file.parent.mkdir(parents=True, exist_ok=True)
+        file.write_text(text, encoding="utf-8")
+    except OSError as problem:
+        reason = (problem.strerror or str(problem)).lower()
+        right = "name another folder with --to"
+        raise SetupError(f"it cannot be written ({reason})", Place(str(file)), right) from None

@@ -146,7 +146,9 @@ def fault_card(knowledge: Knowledge, fault: Fault) -> FaultCard:
         title=fault.title,
         place=fault.place,
         mode=fault.mode,
-        how_common=fault.how_common,
+        how_common=fault.how_common
+        if fault.often is None
+        else f"{fault.often:.3g} to 1 beside an occasional one",
         effect=effect_words(fault.effect),
         confirm=fault.confirm,
         possible_when=_words(knowledge, fault.possible_when),

@@ -157,11 +157,10 @@ def _among(knowledge: Knowledge, order: Order) -> Collection[str] | None:
         return {order.fault}
     if order.level > 1:
         return None
-    common = {HowCommon.COMMON, HowCommon.VERY_COMMON}
     return {
         fault.id
         for fault in knowledge.faults.values()
-        if fault.how_common in common and not fault.fix.refer
+        if fault.weight >= HowCommon.COMMON.weight and not fault.fix.refer
     }
 
 

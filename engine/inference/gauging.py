@@ -135,7 +135,7 @@ class GaugeModel:
         self._listed = max(len(visit.site.inlets) - 1, 0)
         losses = losses_of(knowledge, baseline, doubts, 1.0 - chance_at(1, self._listed))
         self.losses = losses
-        common = np.array([fault.how_common.weight for fault in knowledge.faults.values()])
+        common = np.array([fault.weight for fault in knowledge.faults.values()])
         tolerance = visit.gauge.tolerance / sqrt(3.0)
         reading = np.concatenate([losses.reading, losses.pair_reading])
         noise = (tolerance * reading) ** 2 + RESOLUTION_INH2O**2

@@ -164,7 +164,7 @@ class LikelihoodModel:
         """
         weights = np.array(
             [
-                fault.how_common.weight * left.get(fault.id, 1.0)
+                fault.weight * left.get(fault.id, 1.0)
                 if possible(fault.possible_when, standing)
                 else 0.0
                 for fault in self._knowledge.faults.values()

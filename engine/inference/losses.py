@@ -282,7 +282,7 @@ def _weights(knowledge: Knowledge, rows: _Rows, called: Floats) -> Floats:
 
 
 def _common(knowledge: Knowledge) -> Floats:
-    return np.array([fault.how_common.weight for fault in knowledge.faults.values()])
+    return np.array([fault.weight for fault in knowledge.faults.values()])
 
 
 def _read_together(houses: Sequence[Houses], leaking: Integers) -> Floats:

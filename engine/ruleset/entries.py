@@ -232,6 +232,8 @@ class Fault(Entry):
 
     `several` says that it can stand at more than one place of a house: once it is put right at one,
     it may still be at another. `title_at` is the title where the inlet has a name, `{inlet}`.
+    `often` is how common it was found to be, 1 for an occasional one, and counts in place of the
+    word `how_common`.
     """
 
     title: Sentence
@@ -246,6 +248,12 @@ class Fault(Entry):
     confirm_first: tuple[Id, ...] = ()
     several: bool = False
     title_at: NamesInlet = ""
+    often: Annotated[float, Field(gt=0, le=1000, allow_inf_nan=False)] | None = None
+
+    @property
+    def weight(self) -> float:
+        """Relative frequency among calls (dimensionless, 1 for an occasional one)."""
+        return self.how_common.weight if self.often is None else self.often
 
     @property
     def elsewhere(self) -> bool:

@@ -1,7 +1,13 @@
 """Houses with hidden faults, callers who answer, and rules and readings held against physics."""
 
-from stillflow.engine.simulate.calls import SimulatedCall, draw_calls, same_fix
+from stillflow.engine.simulate.calls import (
+    SimulatedCall,
+    draw_calls,
+    fault_weights,
+    same_fix,
+)
 from stillflow.engine.simulate.extremes import Extreme, at_extremes
+from stillflow.engine.simulate.houses import draw_callers
 from stillflow.engine.simulate.weighing import (
     FAR_OUT,
     HOUSES,
@@ -21,7 +27,9 @@ __all__ = [
     "Weighed",
     "Weighing",
     "at_extremes",
+    "draw_callers",
     "draw_calls",
+    "fault_weights",
     "foretold",
     "same_fix",
     "weigh",

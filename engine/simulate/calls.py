@@ -304,7 +304,7 @@ def fault_weights(knowledge: Knowledge, truths: Sequence[Mapping[str, FactValue]
     common = np.array(
         [
             [
-                fault.how_common.weight if possible(fault.possible_when, truth) else 0.0
+                fault.weight if possible(fault.possible_when, truth) else 0.0
                 for fault in knowledge.faults.values()
             ]
             for truth in truths

@@ -9,7 +9,9 @@ import pytest
 from command import stillflow
 
 from stillflow.casebook.store import Casebook
+from stillflow.engine import load_rules
 from stillflow.engine.inference.visit import Conclusion, Event, GoodReading, Visit
+from stillflow.engine.ruleset import shipped_folder
 
 GOOD = GoodReading.model_validate({"station": "inlet", "state": "sealed", "suction": 120})
 
@@ -44,3 +46,21 @@ def test_statistics_are_of_all_or_of_one_technician(db: str) -> None:
         stillflow("casebook", "stats", "--technician", "Ada", "--db", db, "--json").out
     )
     assert (ada["visits"], ada["faults"][0]["fault"]) == (1, "bin-not-seated")
+
+
+def test_what_was_learnt_is_written_as_rules_to_lay_over(db: str, tmp_path: Path) -> None:
+    folder = tmp_path / "learnt"
+    shown = stillflow("casebook", "learn", "--counts-as", "10", "--to", str(folder), "--db", db)
+    assert (shown.code, shown.err) == (0, "")
+    assert "bin-not-seated" in shown.out
+    assert f"rules compare --with {folder}" in shown.out
+    now, shipped = load_rules([folder]), load_rules()
+    assert now.faults["bin-not-seated"].weight > shipped.faults["bin-not-seated"].weight
+    card = stillflow("rules", "show", "bin-not-seated", "--rules", str(folder))
+    assert "to 1 beside an occasional one" in card.out
+
+
+def test_what_was_learnt_never_goes_into_the_shipped_rules(db: str) -> None:
+    refused = stillflow("casebook", "learn", "--to", str(shipped_folder()), "--db", db)
+    assert refused.code == 2
+    assert "the shipped rules are not written to" in refused.err
