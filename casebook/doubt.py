@@ -72,7 +72,7 @@ class Shaky:
 
 
 @dataclass(frozen=True)
-class Doubt:
+class Sensitivity:
     """What is in doubt.
 
     Attributes:
@@ -114,7 +114,7 @@ def doubt(
     knowledge: Knowledge,
     generator: np.random.Generator,
     draws: int = 200,
-) -> Doubt:
+) -> Sensitivity:
     """Draw every judged number many times, and see which conclusions move and with which number.
 
     Args:
@@ -155,7 +155,7 @@ def doubt(
         Held(*names[i], float(weights[i]), tuple(name for _, name in sorted(some, reverse=True)))
         for i, some in hung.items()
     ]
-    return Doubt(
+    return Sensitivity(
         items=len(visits),
         draws=draws,
         numbers=len(names),

@@ -109,7 +109,9 @@ def test_nothing_hides_anything_leaves_its_box_or_falls_off_the_sheet(
     upright = [paper_of("a4", portrait=True), paper_of("tabloid", portrait=True, text_size=12)]
     # Of the posters one stands for all: they differ in nothing but size.
     lying = [paper for paper in PAPERS if paper not in POSTERS] + [POSTERS[0]]
-    for paper in (None, *lying, *upright):
+    # A complaint's fault tree is part of the whole one: the smallest sheet cuts it most.
+    sheets = (None, "a4") if name.startswith("fault tree: ") else (None, *lying, *upright)
+    for paper in sheets:
         for scene in chart.pages(paper):
             assert flaws(scene) == [], paper
             if name not in ("stations", "airflow"):
