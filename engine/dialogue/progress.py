@@ -8,6 +8,7 @@ takes its fault off the list and makes the readings stale.
 from __future__ import annotations
 
 from collections import Counter
+from collections.abc import Container, Mapping
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -31,6 +32,7 @@ from stillflow.engine.ruleset import (
     NONE_HERE,
     Check,
     Doubt,
+    FactValue,
     Footing,
     Heard,
     Knowledge,
@@ -135,6 +137,23 @@ class Repair:
     probabilities: Floats
     situation: Situation
     inlet: str = ""
+
+
+def settled_by(
+    knowledge: Knowledge, facts: Mapping[str, FactValue], closed: Container[str]
+) -> dict[str, tuple[str, str]]:
+    """Questions whose answer is plain from what is known: by check, the rule and the answer.
+
+    Args:
+        knowledge: whose rules.
+        facts: all that is known.
+        closed: checks that were answered or given up.
+    """
+    return {
+        item.settles: (rule.id, item.as_)
+        for rule, item in reversed(knowledge.settling)
+        if item.settles not in closed and truth(rule.when, facts) is True
+    }
 
 
 @dataclass
@@ -316,13 +335,10 @@ class Progress:
 
     def _settle(self) -> None:
         """Close the questions whose answer is plain from what is known."""
+        asked = {name: said for name, said in self.silent.items() if said != SETTLED}
         facts = self.model.facts(self.situation)
-        self.silent = {name: said for name, said in self.silent.items() if said != SETTLED}
-        self.settled = {}
-        for rule, item in self.knowledge.settling:
-            if item.settles not in self.closed and truth(rule.when, facts) is True:
-                self.settled[item.settles] = rule.id, item.as_
-                self.silent[item.settles] = SETTLED
+        self.settled = settled_by(self.knowledge, facts, {*self.answered, *asked})
+        self.silent = {**asked, **dict.fromkeys(self.settled, SETTLED)}
 
     def _contradiction(self) -> tuple[str, tuple[str, ...]] | None:
         """The first rule by id that doubts readings taken so far, and the checks it doubts."""

@@ -15,7 +15,7 @@ from stillflow.engine.base import Floats, InputError, in_percent
 from stillflow.engine.dialogue.answers import given, learnt
 from stillflow.engine.dialogue.choosing import Planner
 from stillflow.engine.dialogue.course import Course, Move
-from stillflow.engine.dialogue.progress import Repair
+from stillflow.engine.dialogue.progress import SETTLED, Repair, settled_by
 from stillflow.engine.dialogue.session import Session
 from stillflow.engine.dialogue.steps import Ending
 from stillflow.engine.inference import Situation, Spot, rule_table
@@ -201,6 +201,9 @@ class _Policy:
         if point.settled is not None:
             return point.settled
         facts, fired = self._concluded(point)
+        asked = {name: said for name, said in point.silent.items() if said != SETTLED}
+        settled = settled_by(self._knowledge, facts, {*point.answered, *asked})
+        point = replace(point, silent={**asked, **dict.fromkeys(settled, SETTLED)})
         point = self._doubting(point, fired)
         if self._depth is not None and point.steps >= self._depth:
             last = self._course.unplanned(point, fired, facts)

@@ -13,6 +13,7 @@ from unittest import mock
 import pytest
 from command import Outcome, stillflow
 
+from stillflow.casebook.ids import short_id
 from stillflow.casebook.store import Casebook
 from stillflow.engine import Session, load_rules
 from stillflow.engine.base import SetupError
@@ -78,7 +79,7 @@ def test_how_and_why_are_answered_and_record_nothing(tmp_path: Path) -> None:
     assert outcome.code == 0
     assert "How to:" in outcome.out
     assert "Why this now:" in outcome.out
-    assert "min to a verified fix" in outcome.out
+    assert "min to the end" in outcome.out
     assert len(kept(tmp_path).events) == 1
 
 
@@ -232,7 +233,7 @@ def test_the_questions_of_the_call_take_back_help_and_stop(tmp_path: Path) -> No
     assert "As it was said" in outcome.out
     assert kept(tmp_path).site.name == "Fern Cottage"
     assert kept(tmp_path).complaint == "weak"
-    assert f"--resume {kept(tmp_path).id}" in " ".join(outcome.out.split())
+    assert f"--resume {short_id(kept(tmp_path).id)}" in " ".join(outcome.out.split())
     assert "Stopped." in outcome.out
 
 

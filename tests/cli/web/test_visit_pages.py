@@ -215,7 +215,7 @@ def test_command_line_and_phone_show_the_same_words(tmp_path: Path) -> None:
         typed = "?\nwhy\nstop\n"
         out = stillflow("visit", "--db", url(tmp_path), "--resume", one.visit, typed=typed).out
         line = " ".join(out.split())
-        step = one.page[one.page.index('<div id="step">') : one.page.index("<nav")]
+        step = one.page[one.page.index('<div id="step">') : one.page.index("</main")]
         why = one.open(f"/visit/{one.visit}/why")
         why = why[why.index("<main") : why.index("How it came to this")]
         pieces = [*Text(step).pieces, *Text(why).pieces]

@@ -300,11 +300,12 @@ def test_minutes_of_a_fix_are_its_own_what_is_opened_and_what_is_measured_after_
             pytest.approx(1 - there.probability),
         )
         number = on.to
-    # The hose end and the tool take 3 minutes after a fix; the lid takes 4 before the seal.
+    # The hose end and the tool take 3 minutes after a fix; the lid takes 4 before the seal and is
+    # put on again in 1.
     assert told == [
         ("hose-clogged", 5, 5 + 3),
-        ("seal-torn", 14, 5 + 14 + 3),
-        ("motor-worn", 60, 5 + 14 + 60 + 3),
+        ("seal-torn", 14, 5 + 14 + 1 + 3),
+        ("motor-worn", 60, 5 + 14 + 1 + 60 + 3),
     ]
 
 
