@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from pathlib import Path
 from unittest import mock
 
@@ -220,6 +221,8 @@ def test_command_line_and_phone_show_the_same_words(tmp_path: Path) -> None:
         why = why[why.index("<main") : why.index("How it came to this")]
         pieces = [*Text(step).pieces, *Text(why).pieces]
         for words in pieces:
+            # Who resumes was told no minutes before, with which to compare.
+            words = re.sub(r" That is .* more than it looked: .*", "", words)
             if words not in own and len(words) > 3 and not words.endswith(" expected"):
                 assert words in line or f"{words}." in line, words
                 compared += 1

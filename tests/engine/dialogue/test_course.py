@@ -191,7 +191,11 @@ def test_a_course_that_leaves_a_moment_open_says_so_in_a_line() -> None:
 @pytest.mark.parametrize(
     ("old", "new", "words"),
     [
-        ("    says: Two fixes did not bring it back, the last on '{fault}'.\n", "", "'says:' goes with"),
+        (
+            "    says: Two fixes did not bring it back, the last on '{fault}'.\n",
+            "",
+            "'says:' goes with",
+        ),
         ("next: refer", "next: ask", "'says:' goes with next:"),
         ("{fault}", "{fualt}", "nothing stands for {fualt}"),
         ("next: refer", "next: hand-over", "next"),
