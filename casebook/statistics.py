@@ -32,7 +32,7 @@ _NEVER = 1e-9
 
 
 @dataclass(frozen=True)
-class Share:
+class Counted:
     """So many of so many, with the interval of that share.
 
     Attributes:
@@ -57,7 +57,7 @@ class FaultCount:
     """
 
     fault: str
-    share: Share
+    share: Counted
     minutes: float | None
 
 
@@ -98,7 +98,7 @@ class Statistics:
     visits: int
     unusable: int
     minutes: float | None
-    first_fix_right: Share
+    first_fix_right: Counted
     faults: tuple[FaultCount, ...]
     checks: tuple[CheckWorth, ...]
 
@@ -114,19 +114,19 @@ def verified(wanted: Wanted = EVERY) -> sa.ColumnElement[bool]:
     )
 
 
-def share_of(count: int, of: int, credible: float = CREDIBLE) -> Share:
+def share_of(count: int, of: int, credible: float = CREDIBLE) -> Counted:
     """A share with its interval by the score, which holds at 0 and at all of few as well.
 
     Source: E. B. Wilson, "Probable Inference, the Law of Succession, and Statistical Inference",
     Journal of the American Statistical Association 22 (1927), 209-212.
     """
     if not of:
-        return Share(0, 0, 0.0, 1.0)
+        return Counted(0, 0, 0.0, 1.0)
     z = NormalDist().inv_cdf(0.5 + credible / 2)
     share, spread = count / of, z * z / of
     middle = (share + spread / 2) / (1 + spread)
     half = z * sqrt(share * (1 - share) / of + spread / of / 4) / (1 + spread)
-    return Share(count, of, max(0.0, middle - half), min(1.0, middle + half))
+    return Counted(count, of, max(0.0, middle - half), min(1.0, middle + half))
 
 
 def statistics(found: Iterable[Visit], knowledge: Knowledge) -> Statistics:
