@@ -135,7 +135,7 @@ class WorkedOut:
 
     def __init__(self, knowledge: Knowledge, start: Floats, asked: Sequence[_Asked]) -> None:
         table = rule_table(knowledge)
-        self._knowledge, self._start, self._asked = knowledge, start, asked
+        self._table, self._start, self._asked = table, start, asked
         self._weights = table.weigh(np.eye(len(table.rule_ids), dtype=bool))
         spoken = np.flatnonzero(self._weights.any(axis=1))
         used = {int(rule) for one in asked for rule in one.rules[one.fired.any(axis=(0, 1))]}
@@ -169,7 +169,9 @@ class WorkedOut:
                 usual = usual * np.exp(moved[at : at + len(usual)])
                 mistaken = min(mistaken * float(np.exp(moved[at + len(usual)])), 0.45)
                 at += len(usual) + 1
-            block = one.fired.astype(np.float64) @ weights[one.rules]
+            rows = one.fired.reshape(-1, len(one.rules))
+            block = self._table.weigh(rows, weights, one.rules)
+            block = block.reshape(*one.fired.shape[:2], -1)
             block += np.log(usual / usual.sum())[:, None, None]
             block = np.exp(block - block.max(axis=0))
             mine = block[one.given, np.arange(len(one.given))] / block.sum(axis=0)

@@ -12,7 +12,7 @@ from functools import lru_cache
 
 import numpy as np
 
-from stillflow.engine.base import Flags, Floats
+from stillflow.engine.base import Flags, Floats, Integers
 from stillflow.engine.ruleset import BOTH, Comparand, Derivation, FactValue, Knowledge, Leaf, fold
 
 _Test = Callable[[Floats], Flags]
@@ -89,18 +89,28 @@ class RuleTable:
                 table[holds, column] = 1.0
         return fired
 
-    def weigh(self, fired: Flags) -> Floats:
+    def weigh(
+        self, fired: Flags, weights: Floats | None = None, among: Integers | None = None
+    ) -> Floats:
         """Natural logarithm of the evidence on each fault: (R, rules) -> (R, faults).
 
         Of rules that see one thing in several ways (`once`) only the strongest counts.
+
+        Args:
+            fired: which rules fire in each row.
+            weights: of all rules, (rules, faults), in place of those that were declared.
+            among: numbers of the rules that the columns of `fired` stand for; all by default.
         """
+        weights = self._weights if weights is None else weights
+        weights = weights if among is None else weights[among]
         # Few rules fire in any row, and the others add nothing but time.
         spoke = fired.any(axis=0)
-        weighed = np.asarray(fired[:, spoke].astype(np.float64) @ self._weights[spoke])
-        for rules in self._once:
+        weighed = np.asarray(fired[:, spoke].astype(np.float64) @ weights[spoke])
+        for group in self._once:
+            rules = group if among is None else np.flatnonzero(np.isin(among, group))
             several = np.flatnonzero(fired[:, rules].sum(axis=1) > 1)
             if several.size:
-                each = fired[np.ix_(several, rules)][:, :, None] * self._weights[rules]
+                each = fired[np.ix_(several, rules)][:, :, None] * weights[rules]
                 strongest = each.max(axis=1).clip(0.0) + each.min(axis=1).clip(max=0.0)
                 weighed[several] += strongest - each.sum(axis=1)
         return weighed

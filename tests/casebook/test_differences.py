@@ -46,9 +46,6 @@ def compared(shipped: Knowledge, calls: ManyVisits, tmp_path: Path) -> Callable[
     return run
 
 
-@pytest.mark.xfail(
-    strict=False, reason="known: beliefs of kept readings at once are up to 0.012 off the live ones"
-)
 def test_beliefs_of_many_visits_are_those_of_live_visits(
     shipped: Knowledge, calls: ManyVisits
 ) -> None:
