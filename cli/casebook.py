@@ -15,7 +15,7 @@ from stillflow.casebook.replay import Report, Row, replay
 from stillflow.cli.casebook_cases import list_, show
 from stillflow.cli.casebook_learning import learn, stats
 from stillflow.cli.casebook_quiz import quiz
-from stillflow.cli.options import db_option, json_option, rules_option
+from stillflow.cli.options import cases_option, db_option, json_option, rules_option
 from stillflow.cli.output import say, say_json
 from stillflow.cli.screen import Screen
 from stillflow.engine import load_rules
@@ -45,12 +45,7 @@ command.add_command(learn)
 
 
 @command.command("replay")
-@click.option(
-    "--cases",
-    type=click.Path(),
-    metavar="FOLDER",
-    help="a folder of worked cases to play in place of the shipped ones",
-)
+@cases_option
 @click.option(
     "--generated",
     type=click.IntRange(1, 1_000_000),

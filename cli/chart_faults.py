@@ -227,13 +227,5 @@ def _csv(tree: FaultTree, analysis: Analysis) -> str:
 
 
 def _json(tree: FaultTree, analysis: Analysis) -> str:
-    content = {
-        "top": tree.by_id[tree.top].title,
-        "method": analysis.method,
-        "probability": analysis.probability,
-        "remark": analysis.remark,
-        "gates": dict(analysis.gates),
-        "cut_sets": analysis.cut_set_rows(),
-        "importance": analysis.rows(),
-    }
+    content = {"top": tree.by_id[tree.top].title, **analysis.as_data()}
     return json.dumps(content, indent=2, ensure_ascii=False) + "\n"

@@ -14,8 +14,10 @@ from stillflow.cli.options import (
     check_tools,
     planning_options,
     rules_option,
+    start_options,
     system_options,
     visit_from,
+    without_option,
 )
 from stillflow.cli.output import say
 from stillflow.engine import Session, load_rules
@@ -35,13 +37,7 @@ stillflow chart tree --rated-sealed 130 --rated-airflow 114 --until 95%
 
 
 @click.command("tree", help=HELP)
-@click.option("--complaint", metavar="ID", help="what the customer calls about")
-@click.option(
-    "--given",
-    multiple=True,
-    metavar="CHECK=ANSWER",
-    help="an answer known at the start (may be repeated)",
-)
+@start_options
 @click.option("--depth", type=click.IntRange(min=1), help="steps after which it ends")
 @click.option(
     "--until",
@@ -58,9 +54,7 @@ stillflow chart tree --rated-sealed 130 --rated-airflow 114 --until 95%
     metavar="SHARE",
     help="leave what fewer calls come to to the guided visit",
 )
-@click.option(
-    "--without", multiple=True, metavar="TOOL", help="a tool that is not here (may be repeated)"
-)
+@without_option
 @system_options
 @planning_options
 @chart_options()

@@ -9,7 +9,14 @@ import click
 
 from stillflow.cli.chart_tree import start_with
 from stillflow.cli.drawing import write_file
-from stillflow.cli.options import check_tools, rules_option, system_options, visit_from
+from stillflow.cli.options import (
+    check_tools,
+    rules_option,
+    start_options,
+    system_options,
+    visit_from,
+    without_option,
+)
 from stillflow.cli.output import say
 from stillflow.cli.serve import missing_package
 from stillflow.engine import Session, load_rules
@@ -26,16 +33,8 @@ MOST_BYTES = 1_000_000
     show_default=True,
     help="where to",
 )
-@click.option("--complaint", metavar="ID", help="what the customer calls about")
-@click.option(
-    "--given",
-    multiple=True,
-    metavar="CHECK=ANSWER",
-    help="an answer known at the start (may be repeated)",
-)
-@click.option(
-    "--without", multiple=True, metavar="TOOL", help="a tool that is not here (may be repeated)"
-)
+@start_options
+@without_option
 @system_options
 @rules_option
 def command(

@@ -17,7 +17,7 @@ import click
 
 from stillflow.cli.output import say
 
-# The tables here are small: handing them out to threads takes longer than working them out.
+# Look-ahead is many small products: to share each out among threads takes twice the time.
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 COMMANDS: dict[str, tuple[str, str]] = {
@@ -95,8 +95,6 @@ def main(args: list[str] | None = None) -> None:
     The exit code is 0, 2 for bad input, 1 where the machine is at fault or something was found,
     130 when interrupted.
     """
-    # Look-ahead is many small products: to share each out among threads takes twice the time.
-    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     # Start-up makes many objects that live to the end; collecting garbage while they are made
     # takes a tenth of a cold `next` and finds none.
     gc.set_threshold(100_000, 20, 20)

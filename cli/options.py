@@ -217,6 +217,38 @@ def user_rules() -> Path:
     return Path(user_data_dir("stillflow", appauthor=False)) / "rules"
 
 
+def start_options(command: Command) -> Command:
+    """Add what is known at the start of a tree: the complaint, and answers."""
+    for option in (
+        click.option(
+            "--given",
+            multiple=True,
+            metavar="CHECK=ANSWER",
+            help="an answer known at the start (may be repeated)",
+        ),
+        click.option("--complaint", metavar="ID", help="what the customer calls about"),
+    ):
+        command = option(command)
+    return command
+
+
+def without_option(command: Command) -> Command:
+    """Add the option that names the tools that are not here, of a chart."""
+    return click.option(
+        "--without", multiple=True, metavar="TOOL", help="a tool that is not here (may be repeated)"
+    )(command)
+
+
+def cases_option(command: Command) -> Command:
+    """Add the option for a folder of worked cases."""
+    return click.option(
+        "--cases",
+        type=click.Path(),
+        metavar="FOLDER",
+        help="a folder of worked cases in place of the shipped ones",
+    )(command)
+
+
 def rules_option(command: Command) -> Command:
     """Add the option that lays further rule folders over the shipped rules."""
     return click.option(

@@ -12,7 +12,14 @@ import click
 
 from stillflow.casebook.cases import Case
 from stillflow.casebook.differences import Blamed, Changed, Differences
-from stillflow.cli.options import db_option, json_option, own_rules, rules_option, user_rules
+from stillflow.cli.options import (
+    cases_option,
+    db_option,
+    json_option,
+    own_rules,
+    rules_option,
+    user_rules,
+)
 from stillflow.cli.output import say, say_json
 from stillflow.cli.screen import Screen
 from stillflow.engine import load_rules
@@ -39,12 +46,7 @@ _BAR = 20
     help="the rules to try, laid over the others (may be repeated)  [default: your own rules and "
     "--rules, against the shipped ones]",
 )
-@click.option(
-    "--cases",
-    type=click.Path(),
-    metavar="FOLDER",
-    help="a folder of worked cases to play in place of the shipped ones",
-)
+@cases_option
 @click.option(
     "--calls",
     type=click.IntRange(0, 100_000),
@@ -174,12 +176,7 @@ def _blame(entry: Blamed) -> str:
     show_default=True,
     help="how many made-up calls are looked at beside the worked cases",
 )
-@click.option(
-    "--cases",
-    type=click.Path(),
-    metavar="FOLDER",
-    help="a folder of worked cases in place of the shipped ones",
-)
+@cases_option
 @rules_option
 @json_option
 def doubt_(

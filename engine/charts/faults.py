@@ -76,14 +76,7 @@ def faulttree_chart(tree: FaultTree, title: TitleBlock, analysis: Analysis | Non
 
     data = {"title": title.model_dump(mode="json"), "tree": tree.model_dump(mode="json")}
     if analysis is not None:
-        data["analysis"] = {
-            "method": analysis.method,
-            "probability": analysis.probability,
-            "remark": analysis.remark,
-            "gates": dict(analysis.gates),
-            "cut_sets": analysis.cut_set_rows(),
-            "importance": analysis.rows(),
-        }
+        data["analysis"] = analysis.as_data()
     return Chart("fault-tree", picture, data, pages)
 
 

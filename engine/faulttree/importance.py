@@ -111,6 +111,17 @@ class Analysis:
             for cut, probability in self.cut_sets
         ]
 
+    def as_data(self) -> dict[str, object]:
+        """All of it as plain data, for JSON."""
+        return {
+            "method": self.method,
+            "probability": self.probability,
+            "remark": self.remark,
+            "gates": dict(self.gates),
+            "cut_sets": self.cut_set_rows(),
+            "importance": self.rows(),
+        }
+
 
 def analyse(tree: FaultTree, method: Method = "rare-event") -> Analysis:
     """Cut sets, probability of the top event and importance of every event.
