@@ -95,8 +95,8 @@ def show_how(screen: Screen, step: CheckStep) -> None:
     if looks:
         screen.text("What the answers look like:", style="bold")
         screen.items(f"{label}: {words}" for label, words in looks)
-    if step.tools:
-        screen.text(f"You need: {', '.join(tool.replace('-', ' ') for tool in step.tools)}.")
+    if step.needs:
+        screen.text(f"You need: {', '.join(step.needs)}.")
 
 
 def show_fix(screen: Screen, fix: FixStep, number: int, reminder: str = "") -> None:

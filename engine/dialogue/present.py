@@ -89,6 +89,7 @@ class Presenter:
             cautions=self._cautions(cautions),
             how=check.how,
             tools=check.tools,
+            needs=tuple(self._tool_words(name) for name in check.tools),
             opens=opened[0].title if opened else None,
             verifies=check.verifies,
             several=check.several,
@@ -183,6 +184,11 @@ class Presenter:
             choice=choice,
             verifying=verifying,
         )
+
+    def _tool_words(self, name: str) -> str:
+        """What people call a tool; its id in plain words where the rules do not say."""
+        tool = self._knowledge.tools.get(name)
+        return tool.words[0] if tool else name.replace("-", " ")
 
     def _inlet(self, station: Station | None) -> str:
         inlets = self._progress.inlets

@@ -192,6 +192,8 @@ class Session:
             return None
         *kept, last = self._visit.events
         self.progress = self._replay(kept)
+        # What was foreseen after an answer that is taken back is nothing to compare with.
+        self._foreseen, self.climbed = None, 0.0
         return last
 
     def next_step(self) -> NextStep:

@@ -30,7 +30,7 @@ class CheckStep(Model):
     reading, as an `AnswerOption` with `inlet` does; `inlets` are names that may be meant, the one
     to begin with first.
     Of `several` answers two may be given, joined by ` + `. `part` is what may not be there at all;
-    that is answered with `there is none`.
+    that is answered with `there is none`. `tools` are ids, `needs` what people call them.
     """
 
     id: str
@@ -47,6 +47,7 @@ class CheckStep(Model):
     cautions: tuple[str, ...]
     how: tuple[str, ...]
     tools: tuple[str, ...]
+    needs: tuple[str, ...] = ()
     opens: str | None
     verifies: bool
     several: bool = False

@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 from small_rules import SMALL, small
 
-from stillflow.engine import Session, Site, Visit
+from stillflow.engine import Session, Site, Visit, load_rules
 from stillflow.engine.base.scales import Mode
 from stillflow.engine.dialogue.present import Presenter, fault_shares, mode_shares
 from stillflow.engine.dialogue.steps import Choice, NextStep
@@ -180,3 +180,13 @@ def test_after_a_fix_that_worked_belief_is_shown_as_it_led_to_it() -> None:
 def test_what_a_step_saves_is_against_fixing_only_and_never_less_than_nothing() -> None:
     assert Choice(expected=20.0, fixing_only=20.5).saved == 0.5
     assert Choice(expected=20.0, fixing_only=19.0).saved == 0.0
+
+
+def test_what_is_needed_is_called_as_people_call_it() -> None:
+    session = Session(load_rules())
+    checks = session.knowledge.checks.values()
+    name = next(check.id for check in checks if "torch" in check.tools)
+    step = shown(session, name).check
+    assert step is not None
+    assert "torch" in step.tools
+    assert "flashlight" in step.needs

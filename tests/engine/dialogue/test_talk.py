@@ -70,3 +70,14 @@ def test_a_fix_that_was_proved_can_be_called_in_question_again() -> None:
     session.record(step.check.id, "weak-still")
     session.record("working-hose", 20.0)
     assert session.next_step().ending is None
+
+
+def test_what_is_taken_back_is_no_reason_why_it_takes_longer() -> None:
+    session = Session(small())
+    session.next_step()
+    session.record("sealed-inlet", 120.0)
+    session.next_step()
+    assert session.climbed != 0.0
+    session.undo()
+    session.next_step()
+    assert session.climbed == 0.0
