@@ -18,16 +18,21 @@ from stillflow.engine.inference import Baseline, LikelihoodModel, Situation, Spo
 from stillflow.engine.planning import Action, Moves, Problem, Think, next_action
 from stillflow.engine.ruleset import (
     Check,
+    FactValue,
     Fault,
     Footing,
     Knowledge,
     checking,
     stand_of,
+    truth,
     walk,
 )
 
 DOUBTED = 0.3
 """A fault this likely is in question again whatever was seen: looks deceive now and then."""
+
+_FORESEEN = 20
+"""Fixes looked ahead for the one after which a call is handed over."""
 
 NEGLIGIBLE = 1e-6
 """Faults less likely than this are left out of the look-ahead, not out of the model."""
@@ -57,6 +62,10 @@ class Position(Protocol):
         """Ids of the faults whose fix was left undone."""
 
     @property
+    def unmoved(self) -> int:
+        """Fixes in a row that changed nothing."""
+
+    @property
     def ahead(self) -> Mapping[str, Spot]:
         """Reading checks that may be made again at a further inlet, and where."""
 
@@ -70,19 +79,27 @@ class Decision:
     _action: Action
     _checks: Sequence[Check]
     _faults: Sequence[Fault]
+    _fixes_left: int
 
     @property
     def choice(self) -> Choice:
-        """What it is expected to cost and to save, and what came close to it."""
+        """What it is expected to cost and to save, and what came close to it.
+
+        The planner prices doubt by what is left to check, without an end: late in a call, where
+        little tells any more, that comes to hours. But a visit ends: by the course, after so many
+        fixes in vain. It takes no longer than to try those.
+        """
         runner_up = self._action.runner_up
+        expected = min(self._action.minutes, self._action.fixes_at_most(self._fixes_left))
         if runner_up is None:
             title, minutes = "", None
         else:
-            index, minutes = runner_up.index, runner_up.minutes
+            index = runner_up.index
+            minutes = expected + runner_up.minutes - self._action.minutes
             check = runner_up.kind == "check"
             title = self._checks[index].ask if check else f"fix: {self._faults[index].title}"
         return Choice(
-            expected=self._action.minutes,
+            expected=expected,
             fixing_only=self._action.fixes_only,
             runner_up=title,
             runner_up_expected=minutes,
@@ -125,6 +142,7 @@ class Planner:
         )
         self._fix_groups = [self._group(fault.fix.access) for fault in faults]
         self._ways = _Ways(knowledge)
+        self._fixes_in_vain = _fixes_in_vain(knowledge)
         self._confirmed = [
             (column, fault) for column, fault in enumerate(faults) if fault.confirm_first
         ]
@@ -163,7 +181,8 @@ class Planner:
         action = next_action(problem, problem.priors, opened, self._think, at=at)
         check_id = checks[action.index].id if action.kind == "check" else None
         fault_id = faults[action.index].id if action.kind == "fix" else None
-        return Decision(check_id, fault_id, action, checks, faults)
+        left = max(1, self._fixes_in_vain - position.unmoved)
+        return Decision(check_id, fault_id, action, checks, faults, left)
 
     def has_faults(self, position: Position, check_ids: Sequence[str]) -> bool:
         """Whether any fault is left to deal with; arguments as `decide`."""
@@ -243,6 +262,20 @@ class Planner:
         """Minutes of what must still be known before a fault's fix."""
         checks = self._knowledge.checks
         return sum(checks[name].minutes for name in fault.confirm_first if name not in answered)
+
+
+def _fixes_in_vain(knowledge: Knowledge) -> int:
+    """After how many fixes that changed nothing the course hands a call over, in good time."""
+    short: dict[str, FactValue] = {"fix.came-to": "done", "fix.proved": "short", "now.minutes": 0.0}
+    over = [turn.when for turn in knowledge.course.values() if turn.next == "refer"]
+    return next(
+        (
+            many
+            for many in range(1, _FORESEEN)
+            if any(truth(when, {**short, "fix.unmoved": float(many)}) for when in over)
+        ),
+        _FORESEEN,
+    )
 
 
 class _Ways:

@@ -18,7 +18,7 @@ from stillflow.engine.base import Flags, InputError
 from stillflow.engine.planning.exact import count_states, exact_values
 from stillflow.engine.planning.lookahead import Effort, Rows, act_values, check_costs, fix_costs
 from stillflow.engine.planning.problem import Problem, Tables, chosen
-from stillflow.engine.planning.repair import repair_minutes
+from stillflow.engine.planning.repair import repair_at_most, repair_minutes
 
 if TYPE_CHECKING:
     from numpy.typing import ArrayLike
@@ -96,6 +96,13 @@ class Action:
         ways = self._tables.moves.to_fix[rows.at]
         fixing = float(repair_minutes(self._tables, rows.belief, rows.charges, ways)[0])
         return fixing - _refund(self._tables, rows) + self._closing
+
+    def fixes_at_most(self, most: int) -> float:
+        """Expected minutes if nothing were checked, and others took over after so many fixes."""
+        paid = repair_at_most(
+            self._tables, self._rows.belief, fix_costs(self._tables, self._rows), most
+        )
+        return float(paid[0]) + self._closing
 
     @property
     def saved(self) -> float:

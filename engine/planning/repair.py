@@ -101,6 +101,27 @@ def repair_at_least(tables: Tables, belief: Floats, known: Floats) -> Floats:
     return np.asarray(known + np.sort(belief, axis=1)[:, :-1] @ before)
 
 
+def repair_at_most(tables: Tables, belief: Floats, costs: Floats, most: int) -> Floats:
+    """Return the expected minutes of a few fixes, after which the rest is left to others.
+
+    They go by probability over minutes, as if no two shared an access.
+
+    Args:
+        tables: of the problem.
+        belief: (N, F) weights.
+        costs: (N, F) minutes of each fix now, the price of its part included.
+        most: fixes that are tried.
+
+    Returns:
+        (N,) minutes times weight, the price of the right part given back (see `Tables`).
+    """
+    order = np.argsort(-belief / np.maximum(costs, _INSTANT), axis=1, kind="stable")[:, :most]
+    row = np.arange(len(belief))[:, None]
+    weight = belief[row, order]
+    left = belief.sum(axis=1, keepdims=True) - np.cumsum(weight, axis=1) + weight
+    return np.asarray((left * costs[row, order] - weight * tables.refund[order]).sum(axis=1))
+
+
 def fix_priority(tables: Tables, belief: Floats, charges: Floats, ways: Floats) -> Floats:
     """Return how early each fix comes if we only fixed: the greatest is the first of the order.
 

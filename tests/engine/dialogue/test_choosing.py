@@ -6,9 +6,10 @@ import numpy as np
 import pytest
 from small_rules import SMALL, small
 
-from stillflow.engine import Session
+from stillflow.engine import Session, load_rules
 from stillflow.engine.dialogue.choosing import DOUBTED, NEGLIGIBLE, Planner
 from stillflow.engine.dialogue.unrolled import Point
+from stillflow.engine.inference import CANT_TELL
 from stillflow.engine.planning.problem import Problem
 from stillflow.engine.ruleset.knowledge import Knowledge
 from stillflow.engine.ruleset.outlay import Footing
@@ -203,3 +204,34 @@ def test_what_stands_open_is_not_paid_for_again() -> None:
     )
     assert opened is not None
     assert opened.choice.expected == pytest.approx(13 + 1)
+
+
+def test_the_minutes_to_the_end_count_no_fix_after_the_call_is_handed_over() -> None:
+    """Where nothing tells any more, a call costs the fixes tried before a senior is called."""
+    knowledge = load_rules()
+    session = Session(knowledge)
+    shown = []
+    for _ in range(40):
+        step = session.next_step()
+        if step.check is None or step.choice is None:
+            if step.check is None:
+                break
+            session.record(step.check.id, "none")
+            continue
+        shown.append(step.choice.expected)
+        session.record(step.check.id, CANT_TELL)
+    dearest = max(fault.fix.minutes for fault in knowledge.faults.values())
+    assert len(shown) > 10
+    assert max(shown) < 5 * dearest
+    assert max(shown) < 2.5 * shown[0]
+
+
+def test_the_fewer_fixes_are_left_before_it_is_handed_over_the_fewer_minutes() -> None:
+    session = Session(load_rules())
+    minutes = []
+    for unmoved in (0, 3, 4):
+        decision = planner(session).decide(at(session, unmoved=unmoved), [])
+        assert decision is not None
+        minutes.append(decision.choice.expected)
+    assert minutes == sorted(minutes, reverse=True)
+    assert minutes[0] > minutes[1] > minutes[2]

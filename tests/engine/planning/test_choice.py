@@ -17,7 +17,12 @@ from hypothesis import strategies as st
 from stillflow.engine.base.errors import InputError
 from stillflow.engine.planning.choice import Think, next_action
 from stillflow.engine.planning.problem import Problem
-from stillflow.engine.planning.repair import fix_priority, repair_at_least, repair_minutes
+from stillflow.engine.planning.repair import (
+    fix_priority,
+    repair_at_least,
+    repair_at_most,
+    repair_minutes,
+)
 
 sys.path.append(str(Path(__file__).parents[2] / "benchmarks"))
 drawn: Any = importlib.import_module("drawn_problems")
@@ -297,6 +302,16 @@ def test_the_order_of_fixes_is_the_best_of_all_orders(problem: Problem) -> None:
     first = int(np.argmax(fix_priority(tables, belief, charges, ways)[0]))
     begun = min(cost(o) for o in permutations(range(len(problem.priors))) if o[0] == first)
     assert begun == pytest.approx(best, abs=1e-9)
+
+
+def test_a_few_fixes_cost_what_is_paid_for_them_in_turn() -> None:
+    """By hand: .5 in 5 min, .3 in 10, .2 in 40; what comes after is not paid for."""
+    problem = Problem([0.2, 0.5, 0.3], [40.0, 5.0, 10.0], [], [], [], [])
+    tables, belief = problem.tables, np.array([[0.2, 0.5, 0.3]])
+    paid = [repair_at_most(tables, belief, tables.stake[None, :], most)[0] for most in range(5)]
+    assert paid == pytest.approx([0.0, 5.0, 5.0 + 0.5 * 10.0, 10.0 + 0.2 * 40.0, 18.0])
+    everything = repair_minutes(tables, belief, np.zeros((1, 1)), np.zeros((1, 3)))
+    assert paid[-1] == pytest.approx(everything[0])
 
 
 @given(st.floats(0.01, 0.99), st.floats(0.5, 60.0), st.floats(0.5, 60.0), st.sampled_from(THINK))
