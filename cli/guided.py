@@ -109,7 +109,7 @@ class Guided(Keeping):
 
     def _show_standing(self, step: NextStep) -> None:
         """Below the step: what comes after, and what all comes to so far, so that it stays seen."""
-        if self._session.safety_question() is not None or step.choice is None:
+        if step.choice is None:
             return
         self._screen.text(ahead_words(self._session))
         if self._session.progress.situation.readings:

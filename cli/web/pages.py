@@ -342,10 +342,7 @@ def where(standing: Standing) -> tuple[Block, ...]:
 
 def ahead(standing: Standing) -> str:
     """What comes after and about how long; empty where nothing is planned."""
-    session = standing.session
-    if standing.step.choice is None or session.safety_question() is not None:
-        return ""
-    return ahead_words(session)
+    return ahead_words(standing.session) if standing.step.choice is not None else ""
 
 
 def strip(standing: Standing) -> str:

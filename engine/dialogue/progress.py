@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Container, Mapping
+from copy import copy, deepcopy
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -204,6 +205,15 @@ class Progress:
             self._believe()
             self._note(Event(check=one.check, answer=one.answer), before)
         self._settle()
+
+    def copied(self) -> Progress:
+        """This moment, to go on from by itself."""
+        other = copy(self)
+        for name, kept in vars(self).items():
+            if isinstance(kept, list | dict | set):
+                setattr(other, name, copy(kept))
+        other.inlets = deepcopy(self.inlets)
+        return other
 
     @property
     def tried(self) -> list[str]:

@@ -95,6 +95,7 @@ class Session:
         self._planner = Planner(knowledge, self._model, self.baseline, think, wrong_part_minutes)
         self._course = Course(knowledge, self._planner, visit, self.baseline)
         self._step: NextStep | None = None
+        self._concluded: Conclusions | None = None
         self._foreseen: float | None = None
         self.climbed = 0.0
         self.progress = self._replay(visit.events)
@@ -229,7 +230,11 @@ class Session:
 
     def conclude(self, situation: Situation | None = None) -> Conclusions:
         """What the rules make, by experta, of what is known now or was at an earlier moment."""
-        return self._inference.run(self._model.facts(situation or self.progress.situation))
+        if situation is not None:
+            return self._inference.run(self._model.facts(situation))
+        if self._concluded is None:
+            self._concluded = self._inference.run(self._model.facts(self.progress.situation))
+        return self._concluded
 
     def sizes(self, at: Believed | None = None) -> Sizes | None:
         """What readings and belief say of losses, and how big; None without readings.
@@ -273,7 +278,7 @@ class Session:
             return
         self.progress.apply(event)
         self._visit = visit
-        self._step = None
+        self._step = self._concluded = None
 
     def _replay(self, events: Sequence[Event]) -> Progress:
         progress = Progress(self.knowledge, self._model, self._visit)
@@ -286,7 +291,7 @@ class Session:
         visit = self._visit.model_copy(update={"events": tuple(checked)})
         checked_strikes(visit)
         self._visit = visit
-        self._step = None
+        self._step = self._concluded = None
         return progress
 
     def _unplanned(self, concluded: Conclusions) -> Move | None:
@@ -348,7 +353,8 @@ class Session:
             InputError: it cannot be.
         """
         other = copy(self)
-        other.progress = other._replay([*self.events, event])
+        other.progress = self.progress.copied()
+        other.take(event)
         return other
 
     def outlook(self, check_id: str) -> Outlook:

@@ -9,6 +9,7 @@ from __future__ import annotations
 import collections
 import collections.abc
 import logging
+from functools import lru_cache
 
 from stillflow.engine.base import SetupError
 
@@ -41,5 +42,25 @@ def _load() -> None:
 _load()
 
 from experta import AND, OR, Fact, KnowledgeEngine, P, Rule  # noqa: E402
+from experta.matchers.rete import ReteMatcher  # noqa: E402
+from experta.matchers.rete.check import TypeCheck  # noqa: E402
+from experta.matchers.rete.nodes import BusNode  # noqa: E402
+from experta.matchers.rete.token import Token  # noqa: E402
+
+# It remembers where rules end for one network, and here are two: the trade's and the course's.
+ReteMatcher._get_conflict_set_nodes = lru_cache(maxsize=8)(
+    ReteMatcher._get_conflict_set_nodes.__wrapped__
+)
+
+
+def _add(bus: BusNode, fact: Fact) -> None:
+    """Hand a fact to those who wait for its kind; experta copies it for every kind there is."""
+    token, kind = Token.valid(fact), TypeCheck(type(fact))
+    for child in bus.children:
+        if child.node.matcher is kind:
+            child.callback(token)
+
+
+BusNode.add = _add
 
 __all__ = ["AND", "OR", "Fact", "KnowledgeEngine", "P", "Rule"]

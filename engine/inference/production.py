@@ -116,8 +116,7 @@ class Inference:
         if fresh or any(facts.get(name) != value for name, value in self._known.items()):
             self._engine.reset()
             self._known, self._facts, self._fired = {}, {}, set()
-        for name in sorted(facts.keys() - self._known.keys()):
-            self._declare(name, facts[name])
+        self._declare({name: facts[name] for name in sorted(facts.keys() - self._known.keys())})
         self._known = dict(facts)
         self._engine.run()
         # Told of all that is known now, in the order of the rules: what fired in an earlier run
@@ -150,18 +149,18 @@ class Inference:
         self._built = chosen
         return True
 
-    def _declare(self, name: str, value: FactValue) -> None:
-        self._facts[name] = value
-        kind = self._kinds.get(name)
-        if kind is not None:
-            self._engine.declare(kind(value=value))
+    def _declare(self, facts: Mapping[str, FactValue]) -> None:
+        """Tell the engine, all at once: after each time it looks through all of its rules."""
+        self._facts.update(facts)
+        kinds = self._kinds
+        told = [kinds[name](value=value) for name, value in facts.items() if name in kinds]
+        if told:
+            self._engine.declare(*told)
 
     def _action(self, rule: TradeRule | Turn) -> Any:
         def fire(engine: Any) -> None:
             self._fired.add(rule.id)
-            for name in _found(rule):
-                if name not in self._facts:
-                    self._declare(name, True)
+            self._declare({name: True for name in _found(rule) if name not in self._facts})
 
         return fire
 

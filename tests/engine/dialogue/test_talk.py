@@ -2,9 +2,13 @@
 
 from __future__ import annotations
 
+from copy import deepcopy
+
+import pytest
 from small_rules import DANGER, SMALL, small
 
-from stillflow.engine import Session
+from stillflow.casebook.cases import load_cases, play
+from stillflow.engine import Session, load_rules
 from stillflow.engine.dialogue.talk import ahead_words, reminder_words, why_words
 from stillflow.engine.inference.visit import Event
 
@@ -37,9 +41,33 @@ def test_the_plan_after_a_fix_is_to_prove_it() -> None:
 
 def test_supposing_leaves_the_visit_as_it_is() -> None:
     session = Session(small())
-    other = session.supposing(Event(check="hiss", answer="quiet"))
+    other = session.supposing(Event(check="hiss", answer="quiet", inlet="attic"))
     assert other.progress.answered == {"hiss": "quiet"}
     assert session.progress.answered == {}
+    assert (other.progress.inlets.names, session.progress.inlets.names) == (("attic",), ())
+
+
+@pytest.mark.parametrize("name", ["clogged-hose", "gasket-where-no-gauge-had-been"])
+def test_supposing_is_what_the_visit_comes_to_and_changes_nothing_of_it(name: str) -> None:
+    """The next event of a worked case supposed, then recorded, beside the record replayed."""
+    case = next(one for one in load_cases() if one.name == name)
+    played = play(case, load_rules()).visit
+    live = Session(load_rules(), played.model_copy(update={"events": (), "conclusion": None}))
+    for event in played.events:
+        before = deepcopy(vars(live.progress))
+        other = live.supposing(event)
+        replayed = Session(load_rules(), other.visit)
+        assert other.next_step() == replayed.next_step()
+        assert other.progress.probabilities.tolist() == replayed.progress.probabilities.tolist()
+        assert _plain(vars(live.progress)) == _plain(before)
+        live.take(event)
+        assert live.next_step() == other.next_step()
+
+
+def _plain(kept: dict[str, object]) -> dict[str, str]:
+    apart = ("model", "knowledge", "inlets")
+    inlets = repr(vars(kept["inlets"]))
+    return {name: repr(one) for name, one in kept.items() if name not in apart} | {"inlets": inlets}
 
 
 def test_cautions_shown_before_become_a_few_words() -> None:
