@@ -52,6 +52,10 @@ WIDENED = 1.5
 SOFT = 0.12
 """Standard deviation of ln(size) past a declared range: judgements, not measurements (assumed)."""
 
+SOFT_DIRT, WIDENED_DIRT = 0.5, 3.0
+"""The same past the largest size for dirt, which is counted in clean filters: what a clean one
+holds back, and the dust it has carried all along, differ from unit to unit (assumed)."""
+
 NOTICED, NOTICED_SPREAD = 0.06, 0.02
 """Loss of working suction at the hose end that half of all customers call about, and how sharply
 (assumed); from a prototype's tuning on simulated houses."""
@@ -421,7 +425,12 @@ def _grid(effects: Sequence[Effect]) -> Floats:
         return np.linspace(low[0], high[0], SIZES)[:, None]
     if isinstance(effects[0], SpeedEffect):
         return np.linspace(low[0] / 1.1, max(high[0], min(1.0, high[0] * 1.05)), SIZES)[:, None]
-    return np.geomspace(low[0] / WIDENED, min(high[0] * WIDENED, _most(effects[0])), SIZES)[:, None]
+    by = WIDENED_DIRT if _is_dirt(effects[0]) else WIDENED
+    return np.geomspace(low[0] / WIDENED, min(high[0] * by, _most(effects[0])), SIZES)[:, None]
+
+
+def _is_dirt(effect: Effect) -> bool:
+    return isinstance(effect, LoadingEffect) and effect.times[1] > 1.0
 
 
 def _most(effect: Effect) -> float:
@@ -438,12 +447,13 @@ def _declared(effect: Effect, sizes: Floats) -> Floats:
             inside = np.clip(np.maximum(low - size, size - high), 0.0, None) / (high - low + 1e-9)
             likely *= np.exp(-0.5 * (inside / SOFT) ** 2)
             continue
-        past = np.clip(np.maximum(np.log(low / size), np.log(size / high)), 0.0, None)
         # A grid of equal factors; sizes are drawn evenly, loadings by equal factors.
         even = 1.0 if isinstance(effect, LoadingEffect | SpeedEffect) or len(ranges) > 1 else size
         # Suction goes with the square of speed.
         soft = 0.6 * SOFT if isinstance(effect, SpeedEffect) else SOFT
-        likely *= even * np.exp(-0.5 * (past / soft) ** 2)
+        under, over = np.log(low / size) / soft, np.log(size / high)
+        over = over / (SOFT_DIRT if _is_dirt(effect) else soft)
+        likely *= even * np.exp(-0.5 * np.clip(np.maximum(under, over), 0.0, None) ** 2)
     return likely
 
 

@@ -100,6 +100,14 @@ def test_a_loss_put_into_the_house_is_found_at_its_kind_and_place(
     assert float(weights[alike].sum()) > 0.5
 
 
+def test_a_bag_that_holds_more_than_any_range_says_is_still_likelier_than_a_rare_blockage() -> None:
+    """Working falls to a fifth at the unit: three times the largest size of a full bag."""
+    largest = KNOWLEDGE.faults["bag-full"].effect.ranges()[0][1]
+    found = posterior(damaged("bag-full", 3.0 * largest, (Station.UTILITY, Station.INLET)))
+    bag, hood = (KNOWLEDGE.fault_index[name] for name in ("bag-full", "exhaust-hood-blocked"))
+    assert found[bag] > 0.3 * found[hood] > 0.01
+
+
 def test_what_lowers_sealed_suction_is_no_obstruction() -> None:
     # No air flows, so nothing in the way takes anything: the fan's own sealed suction is read.
     weights = posterior(damaged("bin-seal-leaks", 0.5, (Station.INLET,)))
