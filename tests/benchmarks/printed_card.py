@@ -391,7 +391,7 @@ class PrintedCard:
         now = self._shares.get("working-hose", 1.0)
         if works == "as-it-should" and now >= self._set.enough:
             yield CardStep("done", ending=fault.title)
-        if before is None or abs(now / before - 1.0) <= self._set.moved:
+        if before is None or abs(now - before) <= self._set.moved * before:
             return False
         self._shares = {"working-hose": now}
         self._looked.clear()
