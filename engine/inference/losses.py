@@ -66,10 +66,11 @@ FEEBLE_INH2O = 40.0
 SELDOM = 0.02
 """Share of customers who call about a loss too small to be noticed (assumed)."""
 
-COMPANIONS = 8
-"""Second losses that stand for all: the likeliest lines, each at its median size."""
+COMPANIONS, COMPANION_SIZES = 8, (0.3, 0.8)
+"""Second losses that stand for all: the likeliest lines, each at two of its sizes, as the share of
+such losses that are no larger."""
 
-PAIRED = 3
+PAIRED = 2
 """Every so manieth size of a line is solved with a second loss beside it."""
 
 ELSEWHERE = 0.7
@@ -328,12 +329,11 @@ def _seconds(common: Floats, rows: _Rows) -> list[tuple[Effect, Floats, float]]:
             (part, span) for part, span in enumerate(rows.parts) if rows.line[span[0]] == index
         )
         own = common[first:last].cumsum()
-        median = int(np.searchsorted(own, own[-1] / 2.0))
-        found.append((effect, rows.sizes[part][median], float(mass)))
-    found.sort(key=lambda one: -one[2])
-    found = found[:COMPANIONS]
-    total = sum(mass for *_, mass in found)
-    return [(effect, size, mass / total) for effect, size, mass in found]
+        sizes = rows.sizes[part][np.searchsorted(own, own[-1] * np.array(COMPANION_SIZES))]
+        found.append((effect, sizes, float(mass)))
+    found = sorted(found, key=lambda one: -one[2])[:COMPANIONS]
+    total = sum(mass * len(sizes) for _, sizes, mass in found)
+    return [(effect, size, mass / total) for effect, sizes, mass in found for size in sizes]
 
 
 def logs(reading: Floats, expected: Floats) -> Floats:
