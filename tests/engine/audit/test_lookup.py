@@ -205,7 +205,7 @@ def test_holes_are_named_on_the_page() -> None:
     assert "hose-clogged" in thin[0]
     text = page(covered)
     assert "nothing very strong or decisive for them): hose-clogged," in text
-    assert "- raised by seal-look 5, working-inlet 2, sealed-inlet 1" in text
+    assert "- raised by seal-look 5, sealed-inlet 2, working-inlet 2" in text
 
 
 def test_a_fault_that_only_one_check_raises_is_a_hole() -> None:
