@@ -20,7 +20,7 @@ from stillflow.casebook.store import Casebook
 from stillflow.casebook.tables import TABLES, casebook, sites, visits
 from stillflow.engine.base import InputError, Place, SetupError
 
-_AT_ONCE = 500
+_AT_ONCE = 100
 """Rows that are carried together."""
 
 
@@ -107,7 +107,9 @@ def _copy(source: Casebook, target: Casebook) -> None:
         for table in TABLES.sorted_tables:
             if table is casebook:
                 continue
-            for rows in reading.execute(sa.select(table)).mappings().partitions(_AT_ONCE):
+            # A server sends them as they are carried, since photos are large.
+            asked = sa.select(table).execution_options(yield_per=_AT_ONCE)
+            for rows in reading.execute(asked).mappings().partitions():
                 values = [dict(row) for row in rows]
                 if table is sites:
                     # An entry may stand before the one it was merged into.

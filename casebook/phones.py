@@ -1,7 +1,7 @@
 """The phones that may see the casebook: each a named person's, until that is taken back.
 
 Of the token in a phone's cookie only a hash is kept, so that nobody who reads the database can use
-it. The table stands beside those of the visits and is made when it is first needed.
+it.
 """
 
 from __future__ import annotations
@@ -14,19 +14,8 @@ from datetime import UTC, datetime, timedelta
 import sqlalchemy as sa
 
 from stillflow.casebook.store import Casebook
-from stillflow.casebook.tables import UtcMoment
+from stillflow.casebook.tables import phones
 from stillflow.engine.base import InputError, nearest
-
-_BESIDE = sa.MetaData()
-
-phones = sa.Table(
-    "phones",
-    _BESIDE,
-    sa.Column("token", sa.String(64), primary_key=True),
-    sa.Column("name", sa.String(80), nullable=False),
-    sa.Column("paired", UtcMoment, nullable=False),
-    sa.Column("seen", UtcMoment, nullable=False),
-)
 
 LONGEST_NAME = 80
 _A_WHILE = timedelta(minutes=5)
@@ -46,8 +35,6 @@ class Phones:
 
     def __init__(self, casebook: Casebook) -> None:
         self._casebook = casebook
-        with casebook.transaction(write=True) as connection:
-            connection.execute(sa.schema.CreateTable(phones, if_not_exists=True))
 
     def pair(self, name: str) -> str:
         """Let a person's phone in.

@@ -1,7 +1,6 @@
 """Photos of a visit, as they come from a phone: decoded, made smaller, and written anew.
 
-What is kept is a JPEG of our own making, without place, time or camera, whatever was sent. The
-table stands beside those of the visits and is made when it is first needed.
+What is kept is a JPEG of our own making, without place, time or camera, whatever was sent.
 """
 
 from __future__ import annotations
@@ -15,20 +14,8 @@ import sqlalchemy as sa
 
 from stillflow.casebook.ids import new_id
 from stillflow.casebook.store import Casebook
-from stillflow.casebook.tables import UtcMoment, visits
+from stillflow.casebook.tables import photos, visits
 from stillflow.engine.base import InputError
-
-_BESIDE = sa.MetaData()
-
-photos = sa.Table(
-    "photos",
-    _BESIDE,
-    sa.Column("id", sa.String(80), primary_key=True),
-    sa.Column("visit_id", sa.String(80), nullable=False, index=True),
-    sa.Column("at", UtcMoment, nullable=False),
-    sa.Column("who", sa.String(200), nullable=False),
-    sa.Column("jpeg", sa.LargeBinary, nullable=False),
-)
 
 MOST_PIXELS = 60_000_000
 """Of what is sent; it is looked at before anything is decoded."""
@@ -51,8 +38,6 @@ class Photos:
 
     def __init__(self, casebook: Casebook) -> None:
         self._casebook = casebook
-        with casebook.transaction(write=True) as connection:
-            connection.execute(sa.schema.CreateTable(photos, if_not_exists=True))
 
     def add(self, visit_id: str, sent: bytes, who: str = "") -> Photo:
         """Take in a photo of a visit.

@@ -23,7 +23,7 @@ from stillflow.casebook.parsing import in_utc
 from stillflow.engine.base import Place
 from stillflow.engine.inference import Event, Visit
 
-VERSION = 3
+VERSION = 4
 """Of the tables below. A higher one in a database was made by a newer stillflow."""
 
 
@@ -166,6 +166,26 @@ trail = sa.Table(
     sa.Column("about", sa.String(80), nullable=False),
     sa.Column("what", sa.Text, nullable=False),
     sa.Index("ix_trail_about", "about", "id"),
+)
+
+# What a phone's cookie holds is kept as a hash, so that nobody who reads the database can use it.
+phones = sa.Table(
+    "phones",
+    TABLES,
+    sa.Column("token", sa.String(64), primary_key=True),
+    sa.Column("name", sa.String(80), nullable=False),
+    sa.Column("paired", UtcMoment, nullable=False),
+    sa.Column("seen", UtcMoment, nullable=False),
+)
+
+photos = sa.Table(
+    "photos",
+    TABLES,
+    sa.Column("id", sa.String(80), primary_key=True),
+    sa.Column("visit_id", sa.String(80), nullable=False, index=True),
+    sa.Column("at", UtcMoment, nullable=False),
+    sa.Column("who", sa.String(200), nullable=False),
+    sa.Column("jpeg", sa.LargeBinary, nullable=False),
 )
 
 NEWEST = (visits.c.changed.desc(), visits.c.id.desc())

@@ -13,6 +13,8 @@ from alembic.autogenerate import compare_metadata
 from alembic.migration import MigrationContext
 
 from stillflow.casebook.files import load_visit
+from stillflow.casebook.phones import Phones
+from stillflow.casebook.photos import Photos
 from stillflow.casebook.sites import Sites
 from stillflow.casebook.store import Casebook
 from stillflow.casebook.tables import PEOPLE, TABLES, people, visits
@@ -95,7 +97,7 @@ def test_the_first_version_leaves_a_migrated_casebook_alone(old: Casebook, tmp_p
     # It looks at this number, and refuses a higher one than 1.
     old.close()
     raw = sqlite3.connect(tmp_path / "casebook.db")
-    assert raw.execute("SELECT version FROM casebook").fetchall() == [(3,)]
+    assert raw.execute("SELECT version FROM casebook").fetchall() == [(4,)]
     raw.close()
 
 
@@ -120,3 +122,23 @@ def test_a_migration_that_breaks_off_leaves_the_old_casebook(
     raw.close()
     with Casebook(f"sqlite:///{path}") as casebook:
         assert len(casebook.recent(9)) == 3
+
+
+def test_phones_and_photos_that_made_themselves_are_kept(tmp_path: Path) -> None:
+    path = tmp_path / "casebook.db"
+    with Casebook(f"sqlite:///{path}") as casebook:
+        token = Phones(casebook).pair("Ada")
+    raw = sqlite3.connect(path)
+    # As before there were migrations for them: a table of phones, none of photos, an older number.
+    raw.executescript(
+        "DROP TABLE photos; UPDATE casebook SET version = 3; "
+        "UPDATE alembic_version SET version_num = 'v3'"
+    )
+    raw.close()
+    with Casebook(f"sqlite:///{path}") as casebook:
+        assert Phones(casebook).who(token) == "Ada"
+        assert Photos(casebook).listed("any") == []
+        with casebook.transaction() as connection:
+            context = MigrationContext.configure(connection, opts={"compare_type": True})
+            changes = compare_metadata(context, TABLES)
+        assert not [one for one in changes if "alembic_version" not in str(one)]
