@@ -117,7 +117,17 @@ def _from_known(
             if line in ("", "y", "yes", "new"):
                 break
             screen.text("Press Enter if it is the same, or type: new")
-    return keep(visit)
+    visit = keep(visit)
+    if not visit.earlier or visit.gauge.name:
+        return visit
+    before = visit.earlier[-1].gauge
+    line = ask(f"Which gauge is this? Enter for {before or 'the same'}; or its name").strip()
+    if line.lower() == "stop":
+        return None
+    if line and line != before:
+        screen.text("Another gauge: what was read before says a little less.")
+    gauge = visit.gauge.model_copy(update={"name": line[:200] or before})
+    return keep(visit.model_copy(update={"gauge": gauge}))
 
 
 def known_facts(known: KnownSite) -> list[str]:

@@ -27,6 +27,7 @@ from stillflow.cli.options import (
 )
 from stillflow.cli.prompt import ask
 from stillflow.cli.screen import Screen
+from stillflow.cli.settings import load_settings, settings_option
 from stillflow.cli.sites_prompt import ask_site
 from stillflow.engine import Session, load_rules
 from stillflow.engine.base import InputError, counted
@@ -52,6 +53,7 @@ from stillflow.engine.planning import Think
 )
 @system_options
 @planning_options
+@settings_option
 @rules_option
 @db_option
 def command(
@@ -60,6 +62,8 @@ def command(
     without: tuple[str, ...],
     think: Think,
     wrong_part: float,
+    settings: str | None,
+    who: str | None,
     rules: tuple[str, ...],
     db: str | None,
     **options: Any,
@@ -72,7 +76,9 @@ def command(
     screen = Screen()
     knowledge = load_rules(rules)
     check_tools(knowledge, without)
-    casebook = Casebook(db)
+    shop = load_settings(settings)
+    who = who or shop.technician
+    casebook = Casebook(db, who)
     visit: Visit | None = None
 
     def keep(changed: Visit) -> Visit:
@@ -84,6 +90,8 @@ def command(
     try:
         visit = _chosen(screen, casebook, resume, fresh)
         new = visit_from(options)
+        gauge = new.gauge.model_copy(update={"name": shop.gauge})
+        new = new.model_copy(update={"technician": who[:200], "gauge": gauge})
         refused = casebook.refused.get(visit.id, {}) if visit else {}
         for where, why in refused.items():
             screen.text(

@@ -172,6 +172,14 @@ DETAILS: tuple[Detail, ...] = (
     ),
     Detail(
         "gauge",
+        "name",
+        "Which gauge this is, as the shop tells its gauges apart",
+        "What was read with another one says less: either may be off.",
+        ("gauge",),
+        at_first=False,
+    ),
+    Detail(
+        "gauge",
         "orifice_in",
         "Orifice of the fitting, in",
         "Stamped on it; 5/8 in is 0.625.",
@@ -226,7 +234,7 @@ def detail_said(line: str) -> tuple[Detail, str] | None:
     """
     plain = " ".join(line.split())
     lower = plain.lower()
-    by_name = {one.name: one for one in DETAILS}
+    by_name = {one.name: one for one in DETAILS if one.part == "unit"}
     label = _LABEL_SAYS.fullmatch(lower)
     if label:
         value = label["value"]

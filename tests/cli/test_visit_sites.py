@@ -183,3 +183,29 @@ def test_a_visit_that_ends_well_leaves_its_readings_for_the_next(url: str) -> No
         casebook.save_header(ended, kept)
         following = sites.prefilled(sites.known(known.line.id), Visit())
         assert {one.suction for one in following.earlier} == {125.0, 73.5}
+
+
+def test_who_is_on_site_stands_in_the_visit_and_its_trail(url: str, tmp_path: Path) -> None:
+    typed = "heron\n1\n\nred\nstop\n"
+    assert stillflow("visit", "--as", "Bram", "--db", url, typed=typed).code == 0
+    with Casebook(url) as casebook:
+        (visit,) = casebook.open_visits()
+        assert visit.technician == "Bram"
+        assert {one.who for one in casebook.trail(visit.id)} == {"Bram"}
+    shop = tmp_path / "settings.yaml"
+    shop.write_text("technician: Ada\ngauge: green\n", encoding="utf-8")
+    typed = "heron\n1\n\nstop\n"
+    outcome = stillflow("visit", "--new", "--settings", str(shop), "--db", url, typed=typed)
+    assert "Which gauge" not in outcome.out
+    with Casebook(url) as casebook:
+        newest = casebook.open_visits()[0]
+        assert (newest.technician, newest.gauge.name) == ("Ada", "green")
+
+
+def test_a_known_house_asks_which_gauge_is_with_you(url: str) -> None:
+    out, visit = begun(url, "heron", "1", "", "", "stop")
+    assert "Enter for blue" in out
+    assert visit.gauge.name == "blue"
+    out, visit = begun(url, "no", "heron", "1", "", "red", "stop")
+    assert "Another gauge" in out
+    assert visit.gauge.name == "red"
