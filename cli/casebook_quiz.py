@@ -7,9 +7,9 @@ import click
 from stillflow.casebook.cases import load_cases
 from stillflow.casebook.quiz import QUESTION, Quiz, QuizPage, quiz_of
 from stillflow.cli.drawing import Target, day_of, drawn, sheet_options, write_chart
+from stillflow.cli.lines import ask
 from stillflow.cli.options import rules_option
 from stillflow.cli.output import say
-from stillflow.cli.prompt import ask
 from stillflow.cli.screen import Screen
 from stillflow.engine import load_rules
 from stillflow.engine.base import InputError, nearest

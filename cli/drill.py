@@ -26,8 +26,8 @@ from stillflow.casebook.marks import (
 from stillflow.cli.describe import about, show_because, show_belief, show_meanings, show_reading
 from stillflow.cli.drawing import Target, day_of, drawn, format_of, write_chart
 from stillflow.cli.drill_marks import marks, show_results
+from stillflow.cli.lines import ask
 from stillflow.cli.options import rules_option
-from stillflow.cli.prompt import ask
 from stillflow.cli.screen import Screen
 from stillflow.engine import load_rules
 from stillflow.engine.base import InputError, StillflowError, minutes, nearest, percent

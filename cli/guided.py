@@ -15,11 +15,11 @@ from stillflow.cli.describe import (
     show_summary,
 )
 from stillflow.cli.keeping import Keeping
+from stillflow.cli.lines import ask
 from stillflow.cli.prompt import (
     FIX_ANSWERS,
     HINT,
     Typed,
-    ask,
     ask_inlet,
     event_for,
     fix_question,

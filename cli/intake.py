@@ -9,7 +9,7 @@ from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 
 from stillflow.casebook.store import Overtaken
-from stillflow.cli.prompt import ask
+from stillflow.cli.lines import ask
 from stillflow.cli.screen import Screen
 from stillflow.engine.base import InputError, SetupError
 from stillflow.engine.dialogue import (

@@ -5,16 +5,13 @@ Turns a line into a command or an answer; acting on it is `visit`'s business.
 
 from __future__ import annotations
 
-import io
 import re
-import sys
 from collections.abc import Sequence
 from contextlib import suppress
 from dataclasses import dataclass
 from datetime import datetime
-from typing import TextIO
 
-from stillflow.cli.output import say
+from stillflow.cli.lines import ask
 from stillflow.engine import Session
 from stillflow.engine.base import InputError, Station
 from stillflow.engine.dialogue import AnswerOption, CheckStep, FixStep, NextStep
@@ -101,49 +98,6 @@ def fix_event(fault: str, answer: str, at: datetime | None) -> Event:
     """What goes on record for one of `FIX_ANSWERS`."""
     found = False if answer == "not there" else None
     return Event(fix=fault, done=answer == "yes", found=found, at=at)
-
-
-def ask(question: str = "") -> str:
-    """One line from the person, or from the pipe.
-
-    At a terminal the line can be edited, and earlier ones called back.
-
-    Raises:
-        EOFError: the input has ended.
-        InputError: there is no input at all.
-    """
-    stream = sys.stdin
-    if stream is None or stream.closed:
-        raise InputError("there is nothing to read answers from", right="run it at a terminal")
-    if isinstance(stream, io.TextIOWrapper) and stream.errors != "surrogateescape":
-        stream.reconfigure(errors="surrogateescape")  # judged below, not by the decoder
-    while True:
-        if question:
-            say(question)
-        line = _line(stream)
-        if all(not "\ud800" <= mark <= "\udfff" for mark in line):
-            return line[:_LONGEST]
-        say("This is not text in UTF-8; type it again.")
-
-
-_LONGEST = 2000
-"""Characters of a line that are taken; the longest answer, a complaint, has as many."""
-
-
-def _line(stream: TextIO) -> str:
-    if stream is sys.__stdin__ and stream.isatty() and sys.stdout.isatty():
-        with suppress(ImportError):
-            import readline  # noqa: F401 - that it is there gives `input` its line editing
-        return input("> ")
-    say("> ", end="")
-    line = stream.readline()
-    if not line:
-        say()
-        raise EOFError
-    if not stream.isatty():
-        # A pipe does not echo; show what was answered, so that the log reads as a dialogue.
-        say(line.rstrip("\n"))
-    return line
 
 
 _READING_AT = re.compile(r"(sealed|working)\s+(\S.*?)\s+at\s+(\S.*)", re.IGNORECASE)

@@ -14,6 +14,7 @@ from rich.padding import Padding
 from rich.table import Table
 from rich.text import Text
 
+from stillflow.cli.lines import turns_page
 from stillflow.cli.output import plain, show
 
 WIDTH = 80
@@ -65,7 +66,7 @@ class Screen:
         while len(lines) > height - room:
             page, lines = lines[: height - 2], lines[height - 2 :]
             show("\n".join(page), self._file)
-            if input("-- more: Enter; q to leave it -- ").strip().lower() == "q":
+            if not turns_page():
                 return
         if lines:
             show("\n".join(lines), self._file)

@@ -7,7 +7,7 @@ from datetime import UTC, datetime
 
 from stillflow.casebook.ids import new_id
 from stillflow.casebook.sites import KnownSite, Sites
-from stillflow.cli.prompt import ask
+from stillflow.cli.lines import ask
 from stillflow.cli.screen import Screen
 from stillflow.engine.inference import Unit, Visit, ago, earlier_words
 from stillflow.engine.ruleset import Knowledge

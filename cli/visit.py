@@ -17,6 +17,7 @@ from stillflow.casebook.sites import Sites
 from stillflow.casebook.store import Casebook
 from stillflow.cli.guided import Guided
 from stillflow.cli.intake import ask_intake
+from stillflow.cli.lines import ask
 from stillflow.cli.options import (
     check_tools,
     db_option,
@@ -25,7 +26,6 @@ from stillflow.cli.options import (
     system_options,
     visit_from,
 )
-from stillflow.cli.prompt import ask
 from stillflow.cli.screen import Screen
 from stillflow.cli.settings import load_settings, settings_option
 from stillflow.cli.sites_prompt import ask_site

@@ -79,18 +79,22 @@ def known_check(knowledge: Knowledge, check_id: str, where: str = "") -> Check:
 
 def checked_answer(check: Check, answer: float | str | None, where: str = "") -> float | str:
     """An answer in its recorded form. Errors as `checked_event`."""
-    place = _at(where, "answer") if where else Place(key=check.id)
+    place = _at(where, "answer")
     if answer is None:
         raise InputError(f"'{check.id}' has no answer", place, "add 'answer:'")
     if answer in NO_ANSWER and (answer != NONE_HERE or check.part):
         return answer
     if check.kind == "reading":
-        return suction(answer, place.key)
+        return suction(answer, place.key if where else "the reading")
     if isinstance(answer, str) and check.several:
         # Whichever way round, it is the same two answers.
         pieces = {piece.strip() for piece in answer.split(BOTH.strip())}
         answer = BOTH.join(one for one in check.answer_ids if one in pieces) or answer
     if answer not in check.words:
+        if not where:
+            # A person is told in the words of the question, a file in its own.
+            labels = "; ".join(one.label for one in check.answers)
+            raise InputError(f"'{answer}' does not answer: {check.ask}", right=f"one of: {labels}")
         known = ", ".join([*check.answer_ids, *NO_ANSWER[:2]])
         raise InputError(f"'{answer}' is not an answer to '{check.id}'", place, f"one of: {known}")
     return answer

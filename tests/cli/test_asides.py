@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from io import StringIO
 from pathlib import Path
 
 import pytest
@@ -16,6 +17,14 @@ from stillflow.engine.base import InputError
 from stillflow.engine.dialogue import reminder_words
 from stillflow.engine.inference.visit import Unit, Visit
 from stillflow.engine.ruleset import Check
+
+
+class Terminal(StringIO):
+    """A stream that says it is a terminal."""
+
+    def isatty(self) -> bool:
+        return True
+
 
 RATED = Visit(described=True, unit=Unit(rated_sealed=130, rated_airflow=114, filter="bag"))
 
@@ -178,6 +187,7 @@ def test_what_is_too_long_for_a_terminal_comes_by_pages(
         return ""
 
     monkeypatch.setattr("builtins.input", turned)
+    monkeypatch.setattr("stillflow.cli.lines._stream", Terminal)
     monkeypatch.setenv("COLUMNS", "80")
     monkeypatch.setenv("LINES", "24")
     screen = Screen()

@@ -5,9 +5,11 @@ from __future__ import annotations
 import pytest
 from small_rules import small
 
+from stillflow.engine import load_rules
 from stillflow.engine.base.errors import InputError
 from stillflow.engine.inference.recording import checked_answer, checked_event, known_check
 from stillflow.engine.inference.visit import CANT_DO, CANT_TELL, SKIPPED, Event
+from stillflow.engine.ruleset import NONE_HERE, Check
 
 KNOWLEDGE = small()
 READING, CHOICE = KNOWLEDGE.checks["sealed-inlet"], KNOWLEDGE.checks["hiss"]
@@ -50,10 +52,11 @@ def test_what_cannot_be_is_told_with_its_place(
     assert right in told.value.right
 
 
-def test_without_a_place_in_a_file_the_check_is_named() -> None:
+def test_without_a_place_in_a_file_the_question_is_named_in_its_words() -> None:
     with pytest.raises(InputError) as told:
         checked_answer(CHOICE, "loud")
-    assert told.value.place.key == "hiss"
+    assert CHOICE.ask in told.value.what
+    assert all(answer.label in told.value.right for answer in CHOICE.answers)
     with pytest.raises(InputError) as told:
         known_check(KNOWLEDGE, "his")
     assert told.value.place.key == "check"
@@ -77,3 +80,15 @@ def test_a_fix_is_done_unless_it_was_left_or_its_fault_was_not_there(
     event = checked_event(KNOWLEDGE, Event(fix="seal-torn", **given))
     assert (event.done, event.found) == (done, found)
     assert event.is_fix
+
+
+@pytest.mark.parametrize("check", load_rules().checks.values(), ids=lambda one: one.id)
+@pytest.mark.parametrize("wrong", ["rubbish", "there is none", "-5"])
+def test_a_wrong_answer_is_refused_without_any_id(check: Check, wrong: str) -> None:
+    if wrong == NONE_HERE and check.part:
+        return
+    with pytest.raises(InputError) as refused:
+        checked_answer(check, wrong)
+    ids = {check.id, *(one for one in check.answer_ids if "-" in one)}
+    assert not [one for one in ids if one in str(refused.value)]
+    assert check.ask in str(refused.value) or check.kind == "reading"
