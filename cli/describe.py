@@ -49,7 +49,13 @@ def place_words(step: CheckStep) -> str:
     }[step.station]
 
 
-def show_check(screen: Screen, step: CheckStep, number: int, reminder: str = "") -> None:
+def show_check(
+    screen: Screen,
+    step: CheckStep,
+    number: int,
+    reminder: str = "",
+    then: CheckStep | None = None,
+) -> None:
     """A check to make: what to do, its dangers, then the answers.
 
     Args:
@@ -57,6 +63,7 @@ def show_check(screen: Screen, step: CheckStep, number: int, reminder: str = "")
         step: the check, with the cautions to show in full.
         number: of the step.
         reminder: the cautions that were shown in full before, in a line.
+        then: the reading that is likely to be taken with it, while the gauge is there.
     """
     kind = "measure" if step.kind == "reading" else "look, ask or try"
     screen.gap()
@@ -64,6 +71,8 @@ def show_check(screen: Screen, step: CheckStep, number: int, reminder: str = "")
     screen.text(step.ask, style="bold")
     if step.station is not None:
         screen.text(f"Gauge {place_words(step)}, {step.condition}.")
+    if then is not None:
+        screen.text(f"Leave the gauge on: the {then.condition} reading most likely comes next.")
     if len(step.inlets) > 1:
         screen.text(f"Begin with {', then '.join(step.inlets[:4])}.")
     if step.opens:

@@ -35,6 +35,7 @@ from stillflow.engine.dialogue import (
     ahead_words,
     detail_said,
     missing_said,
+    read_with,
     reminder_words,
     summarise,
     taken_words,
@@ -54,6 +55,7 @@ class Guided(Keeping):
     ) -> None:
         super().__init__(screen, casebook, kept, opened)
         self._cautioned: set[str] = set()
+        self._with: str = ""
 
     def run(self) -> bool:
         """Ask until the visit ends or the person stops; whether it has ended.
@@ -82,6 +84,10 @@ class Guided(Keeping):
 
     def _show(self, step: NextStep) -> None:
         number = self._session.progress.events + 1
+        # The second of two readings was announced with the first: how it is taken stands above.
+        second = step.check is not None and step.check.id == self._with and not step.put_back
+        then = None if second else read_with(self._session)
+        self._with = then.id if then is not None else ""
         with self._screen.sheet():
             if step.contradiction:
                 self._screen.gap()
@@ -93,12 +99,13 @@ class Guided(Keeping):
             if step.check is not None:
                 cautions, reminder = self._cautions(step.check.cautions)
                 check = step.check.model_copy(update={"cautions": cautions})
-                show_check(self._screen, check, number, reminder)
+                show_check(self._screen, check, number, reminder, then)
             elif step.fix is not None:
                 cautions, reminder = self._cautions(step.fix.cautions)
                 fix = step.fix.model_copy(update={"cautions": cautions})
                 show_fix(self._screen, fix, number, reminder)
-            self._show_standing(step)
+            if not second:
+                self._show_standing(step)
 
     def _cautions(self, cautions: tuple[str, ...]) -> tuple[tuple[str, ...], str]:
         """The dangers that are new, and a line for those that were shown in full before."""

@@ -10,6 +10,7 @@ from stillflow.casebook.parsing import text_of
 from stillflow.cli.options import json_option, planning_options, rules_option
 from stillflow.cli.output import say_json
 from stillflow.engine import Session, load_rules
+from stillflow.engine.dialogue import read_with
 from stillflow.engine.planning import Think
 
 
@@ -33,7 +34,9 @@ def command(
     # Without readings there is nothing to be said that the list of faults does not say.
     verdict = session.said().verdict if session.progress.situation.readings else ""
     if as_json:
-        say_json({**step.model_dump(mode="json", by_alias=True), "verdict": verdict})
+        then = read_with(session)
+        said = {**step.model_dump(mode="json", by_alias=True), "verdict": verdict}
+        say_json({**said, "then": None if then is None else then.id})
         return
     # What people read is laid out by rich, which a program that wants JSON need not wait for.
     from stillflow.cli.describe import (
@@ -51,7 +54,7 @@ def command(
     if step.put_back is not None:
         show_put_back(screen, step.put_back)
     if step.check is not None:
-        show_check(screen, step.check, number)
+        show_check(screen, step.check, number, then=read_with(session))
     elif step.fix is not None:
         show_fix(screen, step.fix, number)
     elif step.ending is not None:

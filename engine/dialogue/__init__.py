@@ -31,7 +31,7 @@ from stillflow.engine.dialogue.steps import (
     StepKind,
 )
 from stillflow.engine.dialogue.summary import Summary, summarise
-from stillflow.engine.dialogue.talk import ahead_words, reminder_words, why_words
+from stillflow.engine.dialogue.talk import ahead_words, read_with, reminder_words, why_words
 from stillflow.engine.dialogue.trace import (
     Contribution,
     Round,
@@ -83,6 +83,7 @@ __all__ = [
     "loudness",
     "missing_said",
     "past_safety",
+    "read_with",
     "reminder_words",
     "rounds",
     "ruled_out",

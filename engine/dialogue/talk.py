@@ -5,7 +5,7 @@ from __future__ import annotations
 from stillflow.engine.base import minutes
 from stillflow.engine.dialogue.answers import given
 from stillflow.engine.dialogue.session import Session
-from stillflow.engine.dialogue.steps import NextStep
+from stillflow.engine.dialogue.steps import CheckStep, NextStep
 from stillflow.engine.inference import Event
 
 
@@ -25,16 +25,39 @@ def why_words(step: NextStep) -> str:
     )
 
 
-def ahead_words(session: Session) -> str:
-    """The plan in a line: what comes after on the likeliest answer, and how long to the end."""
+def foreseen(session: Session) -> NextStep | None:
+    """The step after the likeliest answer to this one; None where nothing follows."""
     step = session.next_step()
     if step.check is not None:
         event = Event(check=step.check.id, answer=_likeliest(session, step.check.id))
     elif step.fix is not None:
         event = Event(fix=step.fix.fault, done=True, inlet=step.fix.inlet)
     else:
+        return None
+    return session.supposing(event).next_step()
+
+
+def read_with(session: Session) -> CheckStep | None:
+    """The other reading at the station of a reading that is next, where the plan takes both.
+
+    Likely, not promised: what the first reading shows may change the plan, and what comes then is
+    `next_step`'s to say. The planner counts no second way and no second set-up for it.
+    """
+    first = session.next_step().check
+    if first is None or first.station is None:
+        return None
+    then = foreseen(session)
+    second = None if then is None or then.put_back or then.contradiction else then.check
+    if second is None or (second.station, second.inlet) != (first.station, first.inlet):
+        return None
+    return second if second.condition is not first.condition else None
+
+
+def ahead_words(session: Session) -> str:
+    """The plan in a line: what comes after on the likeliest answer, and how long to the end."""
+    step, then = session.next_step(), foreseen(session)
+    if then is None:
         return ""
-    then = session.supposing(event).next_step()
     if then.check is not None:
         station = then.check.station
         what = then.check.ask[0].lower() + then.check.ask[1:]

@@ -351,3 +351,16 @@ def test_two_answers_that_are_both_true_can_be_given_at_once(tmp_path: Path) -> 
 
 def kept_ended(folder: Path) -> Visit:
     return Casebook(url(folder)).recent(1)[0]
+
+
+def test_two_readings_with_the_gauge_in_one_place_are_asked_in_one_go(tmp_path: Path) -> None:
+    out = visit(tmp_path, *INTAKE, "none", *["can't tell"] * 2, "121", "30", "30").out
+    sheets = re.split("-{40,}", out)
+    first = next(i for i, one in enumerate(sheets) if "reading most likely comes next" in one)
+    station = re.search(r"Gauge ([^,]+), (sealed|working)", sheets[first])
+    assert station is not None
+    other = {"sealed": "working", "working": "sealed"}[station[2]]
+    assert f"Gauge {station[1]}, {other}." in sheets[first + 1]
+    # How it goes on was said with the first of them.
+    assert "After that" in sheets[first]
+    assert "After that" not in sheets[first + 1]

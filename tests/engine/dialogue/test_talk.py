@@ -8,9 +8,11 @@ import pytest
 from small_rules import DANGER, SMALL, small
 
 from stillflow.casebook.cases import load_cases, play
-from stillflow.engine import Session, load_rules
-from stillflow.engine.dialogue.talk import ahead_words, reminder_words, why_words
+from stillflow.engine import AirState, Session, Unit, Visit, load_rules
+from stillflow.engine.dialogue.talk import ahead_words, read_with, reminder_words, why_words
 from stillflow.engine.inference.visit import Event
+
+RATED = Visit(unit=Unit(rated_sealed=130.0, rated_airflow=114.0))
 
 
 def test_why_begins_with_its_answer_in_one_sentence() -> None:
@@ -37,6 +39,24 @@ def test_the_plan_after_a_fix_is_to_prove_it() -> None:
         session.record(session.next_step().check.id, "can't tell")  # type: ignore[union-attr]
     assert session.next_step().fix is not None
     assert "measure" in ahead_words(session)
+
+
+def test_the_other_reading_at_a_station_is_foretold_while_the_gauge_is_there() -> None:
+    """Where it is, it costs no way and no set-up; on the likeliest answer it comes next."""
+    session, foretold = Session(load_rules(), RATED), 0
+    assert read_with(session) is None
+    for _ in range(12):
+        step, then = session.next_step(), read_with(session)
+        if step.check is None:
+            break
+        if then is not None:
+            foretold += 1
+            assert (then.station, then.inlet) == (step.check.station, step.check.inlet)
+            assert {then.condition, step.check.condition} == set(AirState)
+            assert then.walk == 0.0
+            assert then.minutes < session.step_for(then.id).minutes + step.check.minutes
+        session.record(step.check.id, "none" if step.check.id == "danger-signs" else "can't tell")
+    assert foretold > 0
 
 
 def test_supposing_leaves_the_visit_as_it_is() -> None:
