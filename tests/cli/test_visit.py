@@ -120,7 +120,9 @@ class Live:
 
     def __init__(self, folder: Path, *args: str) -> None:
         environment = {**os.environ, "STILLFLOW_DB": url(folder), "NO_COLOR": "1"}
-        code = "from stillflow.cli.main import main; main()"
+        # A shell without job control starts what it puts in the background deaf to an interrupt.
+        hears = "import signal; signal.signal(signal.SIGINT, signal.default_int_handler)"
+        code = f"{hears}; from stillflow.cli.main import main; main()"
         self.process = subprocess.Popen(
             [sys.executable, "-c", code, "visit", *args],
             stdin=subprocess.PIPE,
