@@ -100,6 +100,10 @@ def main(args: list[str] | None = None) -> None:
     gc.set_threshold(100_000, 20, 20)
     # Looking for pydantic plugins reads the metadata of every installed package; none is used.
     os.environ.setdefault("PYDANTIC_DISABLE_PLUGINS", "__all__")
+    if "STILLFLOW_CACHE" not in os.environ:
+        from platformdirs import user_cache_dir
+
+        os.environ["STILLFLOW_CACHE"] = user_cache_dir("stillflow", appauthor=False)
     sys.exit(run(args))
 
 

@@ -235,7 +235,7 @@ class GaugeModel:
         leak = np.array([line == "hole other-inlet" for line in effects])[parts.fault]
         share = belief[parts.fault] * parts.chance * leak
         sums = np.bincount(at, share)
-        return {int(number): float(sums[number]) for number in np.unique(at)}
+        return {int(number): float(sums[number]) for number in np.flatnonzero(np.bincount(at))}
 
     def _expected_at(self, spot: Spot) -> Floats:
         return np.asarray(self._expected[_like(spot)])
@@ -250,7 +250,7 @@ class GaugeModel:
         """Singles, pairs and singles read badly, with columns for some further inlets."""
         losses, stations = self.losses, self._stations
         singles, several = len(losses.line), len(losses.pair_row)
-        seconds = several // len(np.unique(losses.pair_row))
+        seconds = several // np.count_nonzero(np.bincount(losses.pair_row))
         # Where a loss stands in the first of the blocks of pairs.
         paired = np.full(singles, -1)
         block = losses.pair_row[: several // seconds]
@@ -376,7 +376,8 @@ class _Mixture:
         joint = self.chance * density[self.part]
         best = np.maximum.reduceat(joint, self._starts)
         kept = (joint >= best[self.fault]) | (joint > DROPPED * best.max())
-        parts, renamed = np.unique(self.part[kept], return_inverse=True)
+        parts = np.flatnonzero(np.bincount(self.part[kept]))
+        renamed = np.searchsorted(parts, self.part[kept])
         return _Mixture(self.fault[kept], renamed, joint[kept]), parts
 
 

@@ -386,7 +386,7 @@ def readings_at_spots(houses: Houses, leaking: Integers) -> Floats:
         for state, station in SPOTS
     ]
     table = np.empty((houses.count, len(points)))
-    for index in np.unique(leaking):
+    for index in np.flatnonzero(np.bincount(leaking)):
         rows = np.flatnonzero(leaking == index)
         table[rows] = readings_table(replace(houses.take(rows), other=int(index)), points)
     return table

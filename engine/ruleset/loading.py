@@ -21,6 +21,7 @@ from stillflow.engine.base import SIZE_LIMIT, InputError, KnowledgeError, Place
 from stillflow.engine.ruleset.gathering import SECTIONS, Gathered
 from stillflow.engine.ruleset.knowledge import Knowledge, dependency_order, fact_kinds
 from stillflow.engine.ruleset.references import References
+from stillflow.engine.ruleset.storing import stored
 
 
 def shipped_folder() -> FilePath:
@@ -75,7 +76,8 @@ def load_without(
 
 def load_folders(folders: Sequence[str | FilePath]) -> Knowledge:
     """Load exactly these folders, in order. Errors as `load_rules`."""
-    return load_texts(texts_of(folders))
+    texts = texts_of(folders)
+    return stored(texts, lambda: load_texts(texts))
 
 
 def texts_of(folders: Sequence[str | FilePath]) -> list[tuple[int, str, str]]:

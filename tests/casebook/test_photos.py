@@ -16,9 +16,11 @@ from stillflow.engine.base import InputError
 from stillflow.engine.inference import Visit
 
 
-def photo(size: tuple[int, int] = (640, 480), kind: str = "JPEG", **more: object) -> bytes:
+def photo(
+    size: tuple[int, int] = (640, 480), kind: str = "JPEG", mode: str = "RGB", **more: object
+) -> bytes:
     out = io.BytesIO()
-    Image.new("RGB", size, "#8a8474").save(out, kind, **more)
+    Image.new(mode, size, "#8a8474" if mode == "RGB" else 0).save(out, kind, **more)
     return out.getvalue()
 
 
@@ -67,7 +69,7 @@ def bomb() -> bytes:
         b"\xff\xd8\xff\xe0" + b"<script>" * 50,
         photo()[:400],
         bomb(),
-        photo((8000, 8000), "PNG"),
+        photo((8000, 8000), "PNG", mode="1"),
     ],
 )
 def test_what_is_no_photo_or_too_large_is_refused_in_a_line(sent: bytes) -> None:

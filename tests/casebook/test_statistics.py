@@ -5,7 +5,6 @@ from __future__ import annotations
 from typing import Any
 
 import pytest
-from scipy.stats import binomtest
 
 from stillflow.casebook.listing import Wanted
 from stillflow.casebook.statistics import share_of, statistics, verified
@@ -32,6 +31,8 @@ def closed(fault: str, fixes: tuple[str, ...], **given: Any) -> Visit:
 
 @pytest.mark.parametrize(("count", "of"), [(0, 7), (1, 7), (7, 7), (12, 40), (3, 5000)])
 def test_an_interval_of_a_share_is_that_of_the_score(count: int, of: int) -> None:
+    from scipy.stats import binomtest  # takes a second, which only who runs this shall wait for
+
     ours = share_of(count, of)
     theirs = binomtest(count, of).proportion_ci(0.9, "wilson")
     assert (ours.low, ours.high) == pytest.approx((theirs.low, theirs.high), abs=1e-12)

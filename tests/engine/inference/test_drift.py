@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from scipy import optimize, stats
 
 from stillflow.engine.inference import drift
 
@@ -13,6 +12,8 @@ NOISE = 0.02
 
 
 def test_line_and_interval_are_those_of_scipy() -> None:
+    from scipy import optimize, stats  # takes a second, which only who runs this shall wait for
+
     years, shares = [2021.2, 2022.1, 2023.4, 2025.0], [0.99, 0.95, 0.96, 0.90]
     found = drift(years, shares, NOISE, WEAK)
     assert found is not None
