@@ -1,8 +1,8 @@
 """Keeps loaded rule sets between runs, so that the same files are not read anew by every command.
 
-A folder is kept in only where the variable `STILLFLOW_CACHE` names one; the command line does. What is
-kept is named by a digest of the files, of the code that reads them and of the interpreter, and begins
-with a digest of its own: damaged, foreign or out of date, it is as if it were not there.
+Nothing is kept but where the variable `STILLFLOW_CACHE` names a folder; the command line does. What
+is kept is named by a digest of the files, of the code that reads them and of the interpreter, and
+begins with a digest of its own: damaged, foreign or out of date, it is as if it were not there.
 """
 
 from __future__ import annotations

@@ -1,4 +1,4 @@
-"""Loaded rule sets are kept between runs, and what is kept is never trusted further than it may be."""
+"""Loaded rule sets are kept between runs, and not trusted further than they may be."""
 
 from __future__ import annotations
 
