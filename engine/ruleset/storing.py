@@ -17,7 +17,7 @@ from pathlib import Path
 
 import pydantic
 
-from stillflow.engine import base
+from stillflow.engine import base, ruleset
 from stillflow.engine.ruleset.knowledge import Knowledge
 
 _MOST = 8
@@ -41,8 +41,8 @@ def stored(texts: Sequence[tuple[int, str, str]], load: Callable[[], Knowledge])
 
 
 def _key(texts: Sequence[tuple[int, str, str]]) -> str:
-    code = [Path(folder).glob("*.py") for folder in (*base.__path__, Path(__file__).parent)]
-    stamps = sorted((path.name, path.stat().st_mtime_ns) for found in code for path in found)
+    code = [path for folder in (base, ruleset) for path in Path(folder.__path__[0]).glob("*.py")]
+    stamps = sorted((path.name, path.stat().st_mtime_ns) for path in code)
     said = repr((sys.version, pydantic.VERSION, stamps, texts))
     return hashlib.sha256(said.encode(errors="surrogatepass")).hexdigest()[:32]
 
