@@ -62,6 +62,8 @@ def open_engine(url: str | sa.URL) -> sa.Engine:
         _make_private(engine)
         sa.event.listen(engine, "connect", _set_up_sqlite)
         sa.event.listen(engine, "begin", _begin_sqlite)
+        if "timeout" not in engine.url.query:
+            sa.event.listen(engine, "do_connect", _wait_longer)
     elif engine.dialect.name == "postgresql":
         sa.event.listen(engine, "connect", _set_up_postgresql)
     return engine
@@ -121,10 +123,15 @@ def _set_up_postgresql(connection: Any, _record: Any) -> None:
     connection.commit()
 
 
+def _wait_longer(_dialect: Any, _record: Any, _where: Any, options: dict[str, Any]) -> None:
+    # SQLite lets in whoever asks at the right moment, not who has waited longest: with eight
+    # writers one may wait for seconds.
+    options["timeout"] = 60
+
+
 def _set_up_sqlite(connection: Any, _record: Any) -> None:
     # Readers do not wait for a writer, and a commit is on disk even if the power goes. Another
-    # program's write is waited for: Python's sqlite3 sets SQLite's busy timeout to 5 s, or to what
-    # the URL says (`?timeout=`).
+    # program's write is waited for: a minute, or what the URL says (`?timeout=`).
     # Transactions begin where SQLAlchemy says so, not where Python's sqlite3 guesses.
     connection.isolation_level = None
     for pragma in ("journal_mode = WAL", "synchronous = FULL", "foreign_keys = ON"):

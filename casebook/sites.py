@@ -35,6 +35,9 @@ if TYPE_CHECKING:
 _HOUSE = ("tubing_ft", "hose_ft", "hose_bore_in")
 _SHOWN = 5
 
+FORGOTTEN = "names, address and phone forgotten"
+"""What the trail says of a house whose people were forgotten; a sync goes by it."""
+
 
 @dataclass(frozen=True)
 class SiteLine:
@@ -274,7 +277,7 @@ class Sites:
             connection.execute(
                 trail.update().where(trail.c.about.in_(about)).values(what="(forgotten)")
             )
-            self._casebook.note(connection, site_id, "names, address and phone forgotten")
+            self._casebook.note(connection, site_id, FORGOTTEN)
         return len(found)
 
 

@@ -53,6 +53,10 @@ from stillflow.engine.inference import Event, Visit, checked_strikes, with_event
 
 _SHOWN_CANDIDATES = 5
 
+_AMONG_OTHERS = sa.text("SELECT pg_advisory_xact_lock_shared(5318009)")
+_ALONE = sa.text("SELECT pg_advisory_xact_lock(5318009)")
+"""Locks on PostgreSQL, where SQLite has one writer anyway; the number is any."""
+
 
 class Overtaken(InputError):  # noqa: N818 - it is what happened, as its readers say it
     """Somebody else has written to a visit since its writer last read it; nothing was changed."""
@@ -110,6 +114,11 @@ class Casebook:
     def lasting(self) -> bool:
         """Whether what is written can be found again: not in memory, its file still there."""
         return still_there(self._engine, self._file)
+
+    def same_as(self, other: Casebook) -> bool:
+        """Whether another one that is open is the same database."""
+        same_file = self._file is not None and self._file == other._file
+        return same_file or self._engine.url == other._engine.url
 
     def close(self) -> None:
         """Let go of the database."""
@@ -360,14 +369,17 @@ class Casebook:
             upgrade(connection)
 
     @contextmanager
-    def transaction(self, write: bool = False) -> Iterator[Connection]:
+    def transaction(self, write: bool = False, alone: bool = False) -> Iterator[Connection]:
         """One transaction; what the database has to say comes as one of our errors.
 
         Args:
             write: keep other writers out from its beginning, where the database can.
+            alone: write, and keep all other writers out everywhere.
         """
         try:
-            with (self._writer if write else self._engine).begin() as connection:
+            with (self._writer if write or alone else self._engine).begin() as connection:
+                if (write or alone) and connection.dialect.name == "postgresql":
+                    connection.execute(_ALONE if alone else _AMONG_OTHERS)
                 yield connection
             if self._file is not None and not still_there(self._engine, self._file):
                 # The open file takes what is written, and all of it goes when the process does.

@@ -34,6 +34,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "visits": ("records", "List, find, show and carry the visits on record."),
     "sites": ("sites", "List, find and put right the houses; see how one has done over the years."),
     "sheet": ("sheet", "Write the page of a visit for the customer and the file."),
+    "sync": ("sync", "Join this casebook with another, such as a laptop's with the shop's."),
     "casebook": ("casebook", "Look up worked cases; run them and kept visits through the rules."),
     "schema": ("schema", "Print the JSON Schema of a file format."),
 }
