@@ -6,6 +6,7 @@ the command line prints it as it is and exits with code 2.
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
 
 
@@ -22,8 +23,14 @@ class Place:
         if self.line is not None:
             spot = f"{spot}:{self.line}" if spot else f"line {self.line}"
         if self.key:
-            spot = f"{spot}, {self.key}" if spot else self.key
+            spot = f"{spot}, {_counted(self.key)}" if spot else _counted(self.key)
         return spot
+
+
+def _counted(key: str) -> str:
+    """A key as people say it, who count from one: `then.0.strength` is `then 1, strength`."""
+    said = re.sub(r"\.(\d+)(?=\.|$)", lambda step: f" {int(step[1]) + 1},", key)
+    return said.replace(",.", ", ").replace(", ,", ",").rstrip(",")
 
 
 class StillflowError(Exception):

@@ -43,7 +43,16 @@ class Located:
         known = path
         while known and known not in self.lines:
             known = known[:-1]
-        return Place(self.file, self.lines.get(known, 1), ".".join(str(step) for step in path))
+        return Place(self.file, self.lines.get(known, 1), ".".join(self._said(path)))
+
+    def _said(self, path: Path) -> Iterator[str]:
+        """The steps of a path; in an entry what is listed goes by its id where it has one."""
+        value = self.data
+        for depth, step in enumerate(path):
+            inner = isinstance(value, list) and isinstance(step, int) and step < len(value)
+            value = value[step] if inner or (isinstance(value, dict) and step in value) else None
+            name = value.get("id") if depth > 1 and inner and isinstance(value, dict) else None
+            yield str(name if isinstance(name, str) and name else step)
 
 
 def read_yaml(text: str, file: str, error: Callable[[str, Place, str], StillflowError]) -> Located:

@@ -13,7 +13,7 @@ from itertools import product
 import numpy as np
 
 from stillflow.engine.airflow import Houses, apply, readings
-from stillflow.engine.base import InputError, nearest
+from stillflow.engine.base import InputError, nearest, vocabulary
 from stillflow.engine.dialogue import Session
 from stillflow.engine.inference import (
     SPOTS,
@@ -30,7 +30,7 @@ from stillflow.engine.ruleset import Check, Fault, Knowledge
 from stillflow.engine.simulate.calls import PlayedCall, SimulatedCall, play
 from stillflow.engine.simulate.houses import FRAME, NamedInlets
 
-_WHERE = list(product((0.0, 5300.0), (8, 25), (1, 2), ("bag", "cartridge", "cloth", "none")))
+_WHERE = list(product((0.0, 5300.0), (8, 25), (1, 2), vocabulary.FILTERS))
 """Altitudes and units a fault may be possible in; the first that fits is taken."""
 
 _RATED: dict[str, object] = {"rated_sealed": 120.0, "rated_airflow": 105.0}
@@ -82,13 +82,18 @@ def at_extremes(knowledge: Knowledge, fault_id: str) -> tuple[Extreme, ...]:
     if fault is None:
         right = nearest(fault_id, knowledge.faults)
         raise InputError(f"there is no fault '{fault_id}'", right=right)
-    visit = _visit_for(knowledge, fault)
+    visit = visit_for(knowledge, fault)
     ranges = fault.effect.ranges()
     sizes = dict.fromkeys(tuple(span[end] for span in ranges) for end in (0, 1))
     return tuple(_played(knowledge, fault, visit, size) for size in sizes)
 
 
-def _visit_for(knowledge: Knowledge, fault: Fault) -> Visit:
+def visit_for(knowledge: Knowledge, fault: Fault) -> Visit:
+    """A call to the first unit, of those tried, that a fault is possible in.
+
+    Raises:
+        InputError: it is possible in none.
+    """
     for altitude_ft, age, motors, kind in _WHERE:
         unit = {**_RATED, "age_years": age, "motors": motors, "filter": kind}
         visit = Visit(

@@ -120,9 +120,9 @@ def test_times_are_turned_into_utc() -> None:
             "v.yaml:1, opened: the time 2025-03-04T09:30:00 has no time zone; write it in UTC, "
             "as 2025-03-04T09:30:00Z",
         ),
-        ("events:\n  - at: 1700000000\n", "v.yaml:2, events.0.at: 1700000000 is not a time"),
-        ("events:\n  - answer: [1]\n", "v.yaml:2, events.0.answer: what stands here does not fit"),
-        ("events:\n  - check: a\n  - 7\n", "v.yaml:3, events.1: 7 does not fit"),
+        ("events:\n  - at: 1700000000\n", "v.yaml:2, events 1, at: 1700000000 is not a time"),
+        ("events:\n  - answer: [1]\n", "v.yaml:2, events 1, answer: what stands here does not fit"),
+        ("events:\n  - check: a\n  - 7\n", "v.yaml:3, events 2: 7 does not fit"),
         ("a: &x 1\nb: *x\n", "v.yaml:1: an alias is not allowed here; write the value out"),
         ("id: a\nid: b\n", "v.yaml:2: the key 'id' stands twice; keep one"),
         ("complaint: !!python/name:os.system\n", "v.yaml:1: a value cannot begin with '"),
@@ -187,10 +187,10 @@ def test_an_error_that_knows_only_the_key_gets_its_line(tmp_path: Path) -> None:
         return str(caught.value)
 
     assert (
-        failing(Place(key="events.1.answer")) == f"{path}:6, events.1.answer: it is wrong; mend it"
+        failing(Place(key="events.1.answer")) == f"{path}:6, events 2, answer: it is wrong; mend it"
     )
     # What the file does not say stands where it would be said.
-    assert failing(Place(key="events.0.answer")) == f"{path}:4, events.0: it is wrong; mend it"
+    assert failing(Place(key="events.0.answer")) == f"{path}:4, events 1: it is wrong; mend it"
     assert failing(Place(key="unit.class")) == f"{path}:2, unit.class: it is wrong; mend it"
     assert failing(Place(key="sealed-inlet")) == f"{path}, sealed-inlet: it is wrong; mend it"
     assert failing(Place("rules/faults.yaml", 3)) == "rules/faults.yaml:3: it is wrong; mend it"

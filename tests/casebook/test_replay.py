@@ -126,7 +126,7 @@ def test_a_visit_of_other_rules_gets_a_note() -> None:
     (row,) = replay([strange], RULES).rows
     assert row.agrees is None
     assert row.notes == (
-        "events.0.check: there is no check 'tea-leaves'; known: "
+        "events 1, check: there is no check 'tea-leaves'; known: "
         "hiss, seal-look, sealed-inlet, working-hose, working-inlet, works-now",
     )
 

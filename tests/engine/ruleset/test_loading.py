@@ -43,7 +43,7 @@ BROKEN = [
     ("[{doubt: [sealed-inlet,", "[{doubt: [sealed-outlet,", ["no check 'sealed-outlet'"]),
     ("\nrules:", "\nruls:", ["'ruls' is not a section", "'rules'"]),
     ("when: {fact: answer.seal-look, is: torn}", "when: [1]", ["torn when", "not a condition"]),
-    ("[{for: seal-torn, s", "[{fur: seal-torn, s", ["torn then.0", "'fur'", "'for'"]),
+    ("[{for: seal-torn, s", "[{fur: seal-torn, s", ["torn then 1", "'fur'", "'for'"]),
     ("[{for: seal-torn, strength: decisive}]", "[{hope: it works}]", ["not a consequence"]),
     ("{for: seal-torn, s", "{for: seal-torn, against: motor-worn, s", ["exactly one"]),
     ("kind: reading", "kind: reeding", ["sealed-inlet kind", "'reading'"]),
@@ -53,12 +53,12 @@ BROKEN = [
     (
         "[{for: seal-torn, strength: decisive}]",
         "[{for: seal-torn}]",
-        ["torn then.0", "needs 'strength:'; only evidence on readings alone is computed"],
+        ["torn then 1", "needs 'strength:'; only evidence on readings alone is computed"],
     ),
     (
         "[{against: normal}]",
         "[{against: normal, strength: slight}]",
-        ["low-hose then.0", "needs 'weighed:'; say there why the airflow model does not know"],
+        ["low-hose then 1", "needs 'weighed:'; say there why the airflow model does not know"],
     ),
 ]
 
