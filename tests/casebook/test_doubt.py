@@ -69,7 +69,7 @@ def test_what_flips_is_told_with_what_it_hangs_on(
 ) -> None:
     cases = list(case_calls(load_cases()[:2], shipped))
     assert [one.hidden for one in cases] == [one.name for one in load_cases()[:2]]
-    found = doubt([*cases, *calls], shipped, np.random.default_rng(1), 100)
+    found = doubt([*cases, *calls], shipped, np.random.default_rng(1), 50)
     assert found.items == len(calls) + 2
     assert found.shaky
     assert all(0 < one.flips <= 1 for one in found.shaky)
@@ -78,5 +78,5 @@ def test_what_flips_is_told_with_what_it_hangs_on(
     )
     named = {(one.kind, one.entry) for one in found.held}
     assert {(kind, entry) for one in found.shaky for kind, entry, _ in one.numbers} <= named
-    again = doubt([*cases, *calls], shipped, np.random.default_rng(1), 100)
+    again = doubt([*cases, *calls], shipped, np.random.default_rng(1), 50)
     assert again == found

@@ -36,7 +36,7 @@ def casebook(url: str) -> Iterator[Casebook]:
         yield opened
 
 
-@settings(deadline=None, max_examples=60)
+@settings(deadline=None, max_examples=25)
 @given(st.from_type(Visit))
 @example(Visit(id=FIRST, events=(Event(check="sealed-inlet", answer=2.9375881654036018e-300),)))
 def test_a_visit_survives_being_kept(visit: Visit) -> None:

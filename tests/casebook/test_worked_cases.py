@@ -27,7 +27,13 @@ def knowledge() -> Knowledge:
     return load_rules()
 
 
-@pytest.mark.parametrize("case", CASES, ids=lambda case: case.name)
+def _timed(case: Case) -> object:
+    """The plain ones are for `.ci/run slow`: misleading ones have the same faults."""
+    marks = [pytest.mark.slow] if case.kind == "plain" else []
+    return pytest.param(case, id=case.name, marks=marks)
+
+
+@pytest.mark.parametrize("case", map(_timed, CASES))
 def test_the_engine_comes_to_what_a_good_technician_would(case: Case, knowledge: Knowledge) -> None:
     played = play(case, knowledge)
     asked = [turn.step.check.id for turn in played.turns if turn.step.check is not None]

@@ -109,6 +109,7 @@ def test_hints_and_explanations_are_those_of_a_visit(kept: Path) -> None:
     assert mark.hints == 2
 
 
+@pytest.mark.slow
 def test_an_exam_goes_on_where_it_was_left_and_ends_in_a_table(kept: Path) -> None:
     first = drill(kept, "--set", "4", "--trainee", "Bo", typed="leave\nleave\nstop\n")
     assert "Exam 4, house 3 of 10" in first.out

@@ -52,6 +52,7 @@ def test_what_is_carried_begins_with_the_starting_facts(page: str) -> None:
     assert len(carried["card"]) > 10
 
 
+@pytest.mark.slow
 def test_what_does_not_fit_is_cut_from_the_tree_and_the_share_is_told() -> None:
     session = Session(load_rules(), Visit(unit=Unit(rated_sealed=130, rated_airflow=114)))
     session.record("danger-signs", "none")
