@@ -6,7 +6,7 @@ are looked up when a session takes it in, and `locate` gives such errors their f
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from datetime import UTC, datetime
 from enum import StrEnum
@@ -79,6 +79,12 @@ def visit_text(visit: Visit) -> str:
 
     `read_visit` gives back an equal visit.
     """
+    known = visit.model_dump(by_alias=True, exclude_defaults=True, exclude_none=True)
+    return yaml_text({"stillflow": visit.stillflow, **known})
+
+
+def yaml_text(data: Mapping[str, Any]) -> str:
+    """A mapping as YAML that a person can read, its keys in their order."""
     from ruamel.yaml import YAML
 
     yaml: Any = YAML(typ="safe", pure=True)
@@ -88,9 +94,8 @@ def visit_text(visit: Visit) -> str:
     yaml.sort_base_mapping_type_on_output = False
     yaml.width = 100
     yaml.indent(mapping=2, sequence=4, offset=2)
-    known = visit.model_dump(by_alias=True, exclude_defaults=True, exclude_none=True)
     stream = StringIO()
-    yaml.dump({"stillflow": visit.stillflow, **_plain(known)}, stream)
+    yaml.dump(_plain(data), stream)
     return stream.getvalue()
 
 
@@ -134,7 +139,7 @@ def _moment(moment: datetime | None, source: Located, path: Path) -> datetime | 
 
 def _plain(value: Any) -> Any:
     """What YAML can write, whole numbers without a point."""
-    if isinstance(value, dict):
+    if isinstance(value, Mapping):
         return {str(key): _plain(item) for key, item in value.items()}
     if isinstance(value, list | tuple):
         return [_plain(item) for item in value]

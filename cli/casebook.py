@@ -12,6 +12,7 @@ import click
 
 from stillflow.casebook.cases import Case, load_cases
 from stillflow.casebook.replay import Report, Row, replay
+from stillflow.cli.casebook_add import add
 from stillflow.cli.casebook_cases import list_, show
 from stillflow.cli.casebook_learning import learn, stats
 from stillflow.cli.casebook_quiz import quiz
@@ -37,6 +38,7 @@ def command() -> None:
     """Look up the worked cases; run what is on record through the rules again."""
 
 
+command.add_command(add)
 command.add_command(list_)
 command.add_command(show)
 command.add_command(quiz)
