@@ -178,7 +178,7 @@ def main() -> None:
         for name, words in questions.items():
             cold: list[float] = []
             with watch(resource.RUSAGE_CHILDREN, cold):
-                line = [sys.executable, "-m", "stillflow.cli", *words]
+                line = [sys.executable, "-c", "from stillflow.cli.main import main; main()", *words]
                 done = subprocess.run(line, capture_output=True, text=True)
             assert done.returncode == 0, done.stderr
             stillflow(*words)
