@@ -61,13 +61,13 @@ def show_check(
     Args:
         screen: where to.
         step: the check, with the cautions to show in full.
-        number: of the step.
+        number: of the step, from 1; 0 for a question that is asked beside them.
         reminder: the cautions that were shown in full before, in a line.
         then: the reading that is likely to be taken with it, while the gauge is there.
     """
     kind = "measure" if step.kind == "reading" else "look, ask or try"
     screen.gap()
-    screen.head(f"{number}. {kind}", about(step.minutes))
+    screen.head(f"{number}. {kind}" if number else "once more", about(step.minutes))
     screen.text(step.ask, style="bold")
     if step.station is not None:
         screen.text(f"Gauge {place_words(step)}, {step.condition}.")
@@ -79,7 +79,7 @@ def show_check(
         screen.text(f"First: {step.opens}.")
     screen.cautions(step.cautions)
     if reminder:
-        screen.item("CAUTION", f"as before: {reminder}.", 0, "bold red")
+        screen.item("CAUTION", f"As before: {reminder}", 0, "bold red")
     for index, answer in enumerate(step.answers, 1):
         screen.item(f"{index}", answer.label)
 
@@ -90,7 +90,7 @@ def show_put_back(screen: Screen, before: PutBackStep, reminder: str = "") -> No
     screen.head("first put back", about(before.minutes))
     screen.cautions(before.cautions)
     if reminder:
-        screen.item("CAUTION", f"as before: {reminder}.", 0, "bold red")
+        screen.item("CAUTION", f"As before: {reminder}", 0, "bold red")
     screen.numbered(before.steps)
 
 
@@ -114,7 +114,7 @@ def show_fix(screen: Screen, fix: FixStep, number: int, reminder: str = "") -> N
     screen.head(f"{number}. fix: {fix.title}", about(fix.minutes))
     screen.cautions(fix.cautions)
     if reminder:
-        screen.item("CAUTION", f"as before: {reminder}.", 0, "bold red")
+        screen.item("CAUTION", f"As before: {reminder}", 0, "bold red")
     if fix.refer:
         screen.text(f"This work belongs to {fix.refer}.", style="bold")
     screen.item("sure?", fix.confirm, 0)
@@ -222,7 +222,9 @@ def show_summary(screen: Screen, summary: Summary, ended: bool = False) -> None:
         ended: whether the ending was just shown, so that it need not be said twice.
     """
     screen.gap()
-    screen.head("Summary", summary.site)
+    screen.head("Summary")
+    for label, words in summary.facts:
+        screen.item(f"{label}:", words, 0)
     if summary.complaint:
         screen.item("complaint:", summary.complaint, 0)
     if summary.before:
@@ -231,17 +233,26 @@ def show_summary(screen: Screen, summary: Summary, ended: bool = False) -> None:
             ("inH2O", "found", "expected"),
             [(r.label, suction(r.found), suction(r.expected)) for r in summary.before],
         )
+    if summary.looked:
+        screen.text("Looked at, asked and tried:")
+    screen.items(summary.looked)
     if summary.sizes:
         screen.text("By these readings and what was seen:")
     screen.items(summary.sizes)
-    for done in summary.done:
-        screen.item("done:", done, 0)
+    for mark, lines in (
+        ("done:", [f"{one.done}." for one in summary.done]),
+        ("left undone:", summary.left),
+        ("not there:", summary.absent),
+    ):
+        for line in lines:
+            screen.item(mark, line, 0)
     screen.cautions(summary.cautions)
     for number, readings in enumerate((*summary.between, summary.after), 1):
         if readings:
             which = "" if number > len(summary.between) else f" fix {number}, before the next"
             screen.text(f"Measured after{which}:")
             _show_measured(screen, readings)
+    screen.items(summary.proof)
     if not ended:
         screen.item("end:", summary.ending, 0)
     screen.item("rules:", summary.rules, 0)
@@ -272,7 +283,8 @@ def show_ending(screen: Screen, step: NextStep) -> None:
     screen.gap()
     screen.head(title)
     screen.text(ending.what, style="bold")
-    if ending.call:
+    if step.step == "stop":
+        screen.items(step.because)
+        screen.numbered(filter(None, (ending.do_not, ending.call and f"Call: {ending.call}")), 0)
+    elif ending.call:
         screen.item("call:", ending.call, 0)
-    if ending.do_not:
-        screen.item("do not:", ending.do_not, 0)

@@ -20,6 +20,7 @@ from stillflow.cli.prompt import (
     FIX_ANSWERS,
     HINT,
     Typed,
+    answer_words,
     ask_inlet,
     event_for,
     fix_question,
@@ -56,6 +57,7 @@ class Guided(Keeping):
         super().__init__(screen, casebook, kept, opened)
         self._cautioned: set[str] = set()
         self._with: str = ""
+        self._untold = True
 
     def run(self) -> bool:
         """Ask until the visit ends or the person stops; whether it has ended.
@@ -63,7 +65,6 @@ class Guided(Keeping):
         Raises:
             EOFError: the input has ended.
         """
-        self._show_taken()
         while True:
             step = self._session.next_step()
             if step.ending is not None:
@@ -75,20 +76,21 @@ class Guided(Keeping):
                 return False
 
     def _show_taken(self) -> None:
-        taken = taken_words(self._session)
+        """What the complaint says, on the first screen above the first question."""
+        taken, self._untold = taken_words(self._session) if self._untold else (), False
         if taken:
             self._screen.gap()
-            self._screen.text("Taken from the complaint:")
+            self._screen.text("Taken from the complaint (if that is wrong: not so):")
             self._screen.items(taken)
-            self._screen.text("If that is wrong: not so")
 
-    def _show(self, step: NextStep) -> None:
-        number = self._session.progress.events + 1
+    def _show(self, step: NextStep, beside: bool = False) -> None:
+        number = 0 if beside else 1 + sum(not one.beside for one in self._session.events)
         # The second of two readings was announced with the first: how it is taken stands above.
         second = step.check is not None and step.check.id == self._with and not step.put_back
         then = None if second else read_with(self._session)
         self._with = then.id if then is not None else ""
         with self._screen.sheet():
+            self._show_taken()
             if step.contradiction:
                 self._screen.gap()
                 self._screen.text(step.contradiction, style="bold")
@@ -217,15 +219,22 @@ class Guided(Keeping):
         """Ask one check, whatever comes next; False if it was left with `back`."""
         if step is None or step.check is None:
             raise InputError("there is no such question", right="go on")
-        self._show(step)
+        self._show(step, beside=True)
         while True:
-            typed = self._understood(ask("Type its number; or back"), step)
-            if typed.command == "back":
-                return False
-            if typed.command is None:
-                self._record(step, typed)
-                return True
-            show_aside(self._screen, typed.command, self._session, step)
+            line = ask("Type its number; or back to leave it as it was")
+            try:
+                typed = self._understood(line, step)
+                if typed.command == "back":
+                    return False
+                if typed.command is None:
+                    self._record(step, typed)
+                    self._screen.text(f"Taken: {answer_words(step.check, typed.answer or '')}.")
+                    return True
+                show_aside(self._screen, typed.command, self._session, step)
+            except Overtaken:
+                raise
+            except StillflowError as error:
+                self._screen.text(str(error))
 
     def _over(self, step: NextStep) -> bool:
         """Show an ending and have it stand; False where the visit goes on after all."""
@@ -233,7 +242,8 @@ class Guided(Keeping):
         if step.step != "stop" and not ended:
             self._finish(step)
             return True
-        show_ending(self._screen, step)
+        with self._screen.sheet():
+            show_ending(self._screen, step)
         if step.step == "stop":
             asked = "Look once more, from where it is safe. Is it so?   yes   no (ask it again)"
         else:
@@ -293,8 +303,9 @@ class Guided(Keeping):
         except StillflowError as error:
             # The ending follows from the answers, which are kept; it must not be kept from sight.
             self._screen.text(f"The visit could not be closed: {error}")
-        if step.step != "stop" and not ended:
-            if step.put_back is not None:
-                show_put_back(self._screen, step.put_back)
-            show_ending(self._screen, step)
-        show_summary(self._screen, summarise(self._session), ended=True)
+        with self._screen.sheet():
+            if step.step != "stop" and not ended:
+                if step.put_back is not None:
+                    show_put_back(self._screen, step.put_back)
+                show_ending(self._screen, step)
+            show_summary(self._screen, summarise(self._session), ended=True)

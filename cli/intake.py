@@ -18,6 +18,7 @@ from stillflow.engine.dialogue import (
     known_words,
     tools_ask,
     tools_said,
+    tools_words,
     usual_missing,
 )
 from stillflow.engine.inference import Visit
@@ -80,9 +81,8 @@ def ask_intake(
         screen.text("Press Enter to leave a question out. Or: ?   back   stop")
     at = 0
     if named_now:
-        questions.insert(
-            0, next(one for one in DETAILS if (one.part, one.name) == ("site", "name"))
-        )
+        new = {"name", "address", "phone"}
+        questions[:0] = [one for one in DETAILS if one.part == "site" and one.name in new]
         at = 1
     while at < len(questions):
         question = questions[at]
@@ -101,6 +101,8 @@ def ask_intake(
                 changed = _taken(question, visit, line)
                 if changed != visit:
                     visit = keep(changed)
+                if line and isinstance(question, _Tools):
+                    screen.text(f"Not with you: {tools_words(knowledge, visit.missing_tools)}.")
                 at += 1
             except Overtaken:
                 raise

@@ -127,7 +127,7 @@ def understand(line: str, step: CheckStep) -> Typed:
     text = _plain(line)
     if text in _COMMANDS:
         return Typed(command=_COMMANDS[text])
-    if text in _WITHOUT:
+    if text in _WITHOUT and (_WITHOUT[text] != NONE_HERE or step.part):
         return Typed(answer=_WITHOUT[text])
     if not text:
         raise InputError("nothing typed", right="type an answer, or one of the words below")
@@ -142,6 +142,12 @@ def understand(line: str, step: CheckStep) -> Typed:
     with suppress(InputError):
         return Typed(answer=_choice(text, step.answers))
     return Typed(answer=_choice(_plain(said), step.answers), inlet=name)
+
+
+def answer_words(step: CheckStep, answer: str) -> str:
+    """An answer to a check, or two that are both true, as the question calls it."""
+    labels = {one.id: one.label for one in step.answers}
+    return " / ".join(labels.get(one, one) for one in answer.split(BOTH))
 
 
 _PAIR = re.compile(r"(\d{1,2}) ?(?:and|,|\+|&| ) ?(\d{1,2})")

@@ -47,7 +47,7 @@ class Screen:
             self._sheet += lines
 
     @contextmanager
-    def sheet(self, room: int = 4) -> Iterator[None]:
+    def sheet(self, room: int = 3) -> Iterator[None]:
         """What is written belongs on one screen; at a terminal, what is too long comes by pages.
 
         Args:
@@ -63,6 +63,8 @@ class Screen:
         finally:
             self._sheet = None
         height = self._console.height if self._console.is_terminal else len(lines) + room
+        if len(lines) > height - room and not lines[0]:
+            lines = lines[1:]
         while len(lines) > height - room:
             page, lines = lines[: height - 2], lines[height - 2 :]
             show("\n".join(page), self._file)

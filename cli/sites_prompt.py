@@ -9,6 +9,7 @@ from stillflow.casebook.ids import new_id
 from stillflow.casebook.sites import KnownSite, Sites
 from stillflow.cli.lines import ask
 from stillflow.cli.screen import Screen
+from stillflow.engine.dialogue import unit_words
 from stillflow.engine.inference import Unit, Visit, ago, earlier_words
 from stillflow.engine.ruleset import Knowledge
 
@@ -70,6 +71,7 @@ def ask_site(
         if wanted:
             known = sites.known(found[wanted - 1].id)
             return _from_known(screen, sites, known, knowledge, visit, keep), False
+    screen.text(f"{'Another house' if found else 'No house by that name yet'}: a new one is begun.")
     site = visit.site.model_copy(update={"id": new_id(), "name": line[:200]})
     return keep(visit.model_copy(update={"site": site})), True
 
@@ -132,16 +134,7 @@ def _from_known(
 
 def known_facts(known: KnownSite) -> list[str]:
     """What is known of a house, a line each."""
-    unit, house, site = known.unit, known.house, known.site
-    about = [
-        *([f"fitted {unit.fitted}"] if unit.fitted else []),
-        *([f"{unit.rated_sealed:g} inH2O sealed"] if unit.rated_sealed else []),
-        *([f"{unit.rated_airflow:g} cfm"] if unit.rated_airflow else []),
-        *([unit.class_] if unit.class_ else []),
-        *([f"about {unit.age_years:.0f} years old"] if unit.age_years is not None else []),
-        *([f"{unit.motors} motors" if unit.motors == 2 else "1 motor"] if unit.motors else []),
-        *([f"filter: {unit.filter}"] if unit.filter else []),
-    ]
+    about, house, site = unit_words(known.unit), known.house, known.site
     measures = [
         *([f"{house.tubing_ft:g} ft of tubing"] if house.tubing_ft is not None else []),
         *([f"a hose of {house.hose_ft:g} ft"] if house.hose_ft is not None else []),
@@ -150,7 +143,7 @@ def known_facts(known: KnownSite) -> list[str]:
     ]
     named = [f"{one.name} ({one.branch})" if one.branch else one.name for one in site.inlets]
     return [
-        *([f"Unit: {', '.join(about)}."] if about else []),
+        *([f"Unit: {about}."] if about else []),
         *([f"House: {', '.join(measures)}."] if measures else []),
         *([f"Inlets: {', '.join(named)}."] if named else []),
     ]

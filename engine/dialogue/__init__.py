@@ -15,10 +15,12 @@ from stillflow.engine.dialogue.intake import (
     missing_said,
     tools_ask,
     tools_said,
+    tools_words,
+    unit_words,
     usual_missing,
 )
 from stillflow.engine.dialogue.measured import Measured
-from stillflow.engine.dialogue.places import titled
+from stillflow.engine.dialogue.places import done_words, titled
 from stillflow.engine.dialogue.progress import Asked
 from stillflow.engine.dialogue.session import Believed, Session
 from stillflow.engine.dialogue.steps import (
@@ -77,6 +79,7 @@ __all__ = [
     "change_words",
     "contributions",
     "detail_said",
+    "done_words",
     "given",
     "known_words",
     "loudest_against",
@@ -94,6 +97,8 @@ __all__ = [
     "titled",
     "tools_ask",
     "tools_said",
+    "tools_words",
+    "unit_words",
     "usual_missing",
     "visit_tree",
     "why_not",

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from stillflow.engine.base import InputError, nearest, quantity, vocabulary
-from stillflow.engine.inference import LIMITS, NamedInlet, Visit
+from stillflow.engine.inference import LIMITS, NamedInlet, Unit, Visit
 from stillflow.engine.ruleset import Knowledge
 
 FILTERS: tuple[str, ...] = vocabulary.FILTERS
@@ -55,7 +55,7 @@ class Detail:
             unit, low, high = LIMITS[self.name]
             return quantity(text, unit, "", low, high)
         if self.name == "filter":
-            return _one_of(text, FILTERS, "a filter")
+            return _one_of(_FILTER_WORDS.get(text.lower(), text), FILTERS, "a filter")
         if self.name == "motors":
             return int(_one_of(text, ("1", "2"), "a number of motors"))
         if self.name == "inlets":
@@ -72,6 +72,17 @@ class Detail:
         return visit.model_copy(update={self.part: changed})
 
 
+_FILTER_WORDS = {
+    **dict.fromkeys(("paper bag", "disposable bag", "dust bag", "paper"), "bag"),
+    **dict.fromkeys(("self-cleaning", "self cleaning", "fabric", "inverted bag"), "cloth"),
+    **dict.fromkeys(("pleated", "pleated filter", "paper cartridge"), "cartridge"),
+    **dict.fromkeys(("sponge", "foam rubber"), "foam"),
+    **dict.fromkeys(("bag and cloth", "cloth and bag"), "hybrid-cloth"),
+    **dict.fromkeys(("bag and cartridge", "cartridge and bag"), "hybrid-cartridge"),
+    **dict.fromkeys(("no", "no filter", "there is none", "cyclone"), "none"),
+}
+"""What people call them."""
+
 _LABEL = "On the nameplate of the unit or in its papers; left out, the age has to do."
 
 DETAILS: tuple[Detail, ...] = (
@@ -81,6 +92,22 @@ DETAILS: tuple[Detail, ...] = (
         "Name of the house or job",
         "As you will look for it later.",
         ("name", "house", "job"),
+    ),
+    Detail(
+        "site",
+        "address",
+        "Street of the house",
+        "Of a house that is new; the page for the customer bears it.",
+        ("street", "address"),
+        at_first=False,
+    ),
+    Detail(
+        "site",
+        "phone",
+        "Phone, to call the customer back",
+        "Of a house that is new.",
+        ("phone",),
+        at_first=False,
     ),
     Detail(
         "",
@@ -115,9 +142,16 @@ DETAILS: tuple[Detail, ...] = (
         "unit", "age_years", "Age of the unit, years", "About is good enough.", ("age", "years")
     ),
     Detail(
+        "unit",
+        "filter",
+        "Filter of the unit: bag, cartridge, cloth (self-cleaning), foam or none",
+        "What keeps dust from the motor; the first letters will do. If two: bag and cloth.",
+        ("filter",),
+    ),
+    Detail(
         "house",
         "tubing_ft",
-        "Tubing from the unit to the weak inlet, about, ft",
+        "Tubing from the unit to the weak inlet (weak everywhere: the farthest), about, ft",
         "As it runs, not as the crow flies; long tubing takes some of the working suction.",
         ("tubing",),
     ),
@@ -137,19 +171,11 @@ DETAILS: tuple[Detail, ...] = (
         ("bore",),
         at_first=False,
     ),
-    Detail(
-        "unit",
-        "filter",
-        "Filter of the unit: bag, cartridge, cloth or none",
-        "What keeps the dust from the motor; the first letters will do.",
-        ("filter",),
-        at_first=False,
-    ),
     Detail("unit", "motors", "How many motors the unit has", "", ("motors",), at_first=False),
     Detail(
         "site",
         "inlet",
-        "Name of the inlet that is weak (such as: hall)",
+        "Name of the inlet that is weak, or that you measure at (such as: hall)",
         "As the house calls it.",
         ("inlet", "weak inlet"),
         at_first=False,
@@ -265,6 +291,12 @@ _WITHOUT = re.compile(
     r"(?:(?:i |we )?have )?(?:no|without|not the|not)(?: a| an| the)? (?P<what>.+?)"
     r"(?: today| here| with me)?"
 )
+_OF_TOOLS = re.compile(r"(?:(?:i |we )?(?:have|no|without|only|just)|all but|everything but) \S")
+_ONLY = re.compile(r"(?:i have |we have |have )?(?:only|just)(?: the| a| an)? (?P<what>.+)")
+_ALL_BUT = re.compile(
+    r"(?:i have |we have |have )?(?:all|everything|the usual)"
+    r"(?: but| except| without| save)(?: for)?(?: the| a| an)? (?P<what>.+)"
+)
 _WITH = re.compile(
     r"(?:(?:i |we )?have |with |and |also )*(?:a |an |the |my )?(?P<what>.+?)(?: too| also| here)?"
 )
@@ -282,6 +314,14 @@ def tools_said(knowledge: Knowledge, line: str, missing: Iterable[str]) -> tuple
         InputError: a word that is no tool.
     """
     gone = dict.fromkeys(missing)
+    text = " ".join(line.lower().split())
+    only, but = _ONLY.fullmatch(text), _ALL_BUT.fullmatch(text)
+    if text in ("nothing", "none"):
+        return tuple(knowledge.tools)
+    if only:
+        gone, line = dict.fromkeys(knowledge.tools), only["what"]
+    elif but:
+        line = f"no {but['what']}"
     words = {word: tool.id for tool in knowledge.tools.values() for word in tool.words}
     words |= {tool.id: tool.id for tool in knowledge.tools.values()}
     without = False
@@ -314,7 +354,7 @@ def missing_said(knowledge: Knowledge, line: str, missing: Iterable[str]) -> tup
     Only `no ...` and `have ...` speak of tools there.
     """
     text = " ".join(line.lower().split())
-    if not re.match(r"(?:i |we )?(?:have|no|without) \S", text):
+    if not _OF_TOOLS.match(text):
         return None
     try:
         return tools_said(knowledge, text, missing)
@@ -336,8 +376,22 @@ def tools_ask(knowledge: Knowledge) -> str:
     return (
         f"What have you with you? Usual: {usual}.\n"
         f"Not unless you say so: {extra}.\n"
-        "Enter for the usual; or such as: no gauge, helper too"
+        "Enter for the usual; or such as: no gauge, helper too; only gauge and tape"
     )
+
+
+def unit_words(unit: Unit) -> str:
+    """What is known of a unit, in a line; empty for nothing."""
+    known = [
+        *([f"fitted {unit.fitted}"] if unit.fitted else []),
+        *([f"{unit.rated_sealed:g} inH2O sealed"] if unit.rated_sealed else []),
+        *([f"{unit.rated_airflow:g} cfm"] if unit.rated_airflow else []),
+        *([unit.class_] if unit.class_ else []),
+        *([f"about {unit.age_years:.0f} years old"] if unit.age_years is not None else []),
+        *([f"{unit.motors} motors" if unit.motors == 2 else "1 motor"] if unit.motors else []),
+        *([f"filter: {unit.filter}"] if unit.filter else []),
+    ]
+    return ", ".join(known)
 
 
 def known_words(knowledge: Knowledge, visit: Visit) -> list[tuple[str, str]]:
@@ -346,11 +400,14 @@ def known_words(knowledge: Knowledge, visit: Visit) -> list[tuple[str, str]]:
         (one.words[0], _shown(one.of(visit)) or (f"{one.usual} (usual)" if one.usual else "-"))
         for one in DETAILS
     ]
-    titles = [
-        knowledge.tools[name].title.lower() if name in knowledge.tools else name
-        for name in visit.missing_tools
-    ]
-    return [*known, ("without", ", ".join(titles) or "nothing is missing")]
+    return [*known, ("without", tools_words(knowledge, visit.missing_tools))]
+
+
+def tools_words(knowledge: Knowledge, missing: Iterable[str]) -> str:
+    """The tools that are missing, in words."""
+    tools = knowledge.tools
+    titles = [tools[name].title.lower() if name in tools else name for name in missing]
+    return ", ".join(titles) or "nothing is missing"
 
 
 def _shown(value: object) -> str:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from stillflow.engine.base import Model
 from stillflow.engine.dialogue.progress import Asked, Progress
 from stillflow.engine.inference import NO_ANSWER, Baseline, Spot, spot_of
-from stillflow.engine.ruleset import Check, Knowledge
+from stillflow.engine.ruleset import NONE_HERE, Check, Knowledge
 
 
 class Measured(Model):
@@ -37,7 +37,7 @@ def measured_by_round(
     for number, situation in enumerate([*ends, progress.situation]):
         taken = {
             (spot_of(check)[0], progress.inlets.at(spot_of(check)[1], asked.inlet))
-            for check, asked in _answers(knowledge, progress, number)
+            for check, asked in answered_in(knowledge, progress, number)
             if check.kind == "reading"
         }
         last = {spot: value for spot, value in situation.readings.items() if spot in taken}
@@ -65,16 +65,18 @@ def outcome_words(knowledge: Knowledge, baseline: Baseline, progress: Progress) 
     readings = f"Read after it: {'; '.join(said)}." if said else "No suction was read after it."
     answers = [
         f"{check.ask} {check.labels(str(asked.answer))}."
-        for check, asked in _answers(knowledge, progress, progress.round)
+        for check, asked in answered_in(knowledge, progress, progress.round)
         if check.kind == "choice" and check.verifies
     ]
     return " ".join([readings, *answers])
 
 
-def _answers(knowledge: Knowledge, progress: Progress, number: int) -> list[tuple[Check, Asked]]:
+def answered_in(knowledge: Knowledge, progress: Progress, number: int) -> list[tuple[Check, Asked]]:
     """What was answered and believed in one round, in order."""
     return [
         (knowledge.checks[asked.check_id], asked)
         for asked in progress.asked
-        if asked.round == number and asked.answer not in NO_ANSWER and not asked.doubted_by
+        if asked.round == number
+        and (asked.answer == NONE_HERE or asked.answer not in NO_ANSWER)
+        and not asked.doubted_by
     ]

@@ -197,6 +197,14 @@ class Places:
         return {one.inlet for one in self._progress.repairs if one.fault_id == fault.id}
 
 
+def done_words(fault: Fault, inlet: str) -> str:
+    """What was done by the fix of a fault, and at which inlet, where that has a name."""
+    if not fault.fix.done:
+        return f"{titled(fault, inlet)}: put right"
+    at = f" ({inlet_words(inlet)})" if inlet else ""
+    return f"{fault.fix.done}{at}"
+
+
 def titled(fault: Fault, inlet: str) -> str:
     """A fault's title with the inlet it is at, where that has a name."""
     if not inlet or not fault.title_at:

@@ -29,6 +29,7 @@ from stillflow.engine.ruleset import (
     Warn,
     checking,
     fixing,
+    put_back_steps,
     putting_back,
     stand_of,
 )
@@ -149,7 +150,7 @@ class Presenter:
         before = PutBackStep(
             accesses=outlay.put_back,
             minutes=outlay.closing,
-            steps=tuple(one.put_back.step for one in shut if one.put_back),
+            steps=put_back_steps(self._knowledge, outlay.put_back),
             cautions=self._cautions(chain.from_iterable(one.cautions for one in shut)),
         )
         return step.model_copy(update={"put_back": before})
@@ -203,8 +204,8 @@ class Presenter:
 
 _UNNAMED: dict[Station | None, str] = {
     Station.OTHER: "an inlet on another branch",
-    Station.INLET: "the inlet complained of",
-    Station.HOSE: "the inlet complained of",
+    Station.INLET: "the inlet in question",
+    Station.HOSE: "the inlet in question",
 }
 
 

@@ -18,7 +18,7 @@ from stillflow.engine.dialogue.contradiction import contradiction_words
 from stillflow.engine.dialogue.course import Course, Move
 from stillflow.engine.dialogue.explain import Meaning, meanings, reasons
 from stillflow.engine.dialogue.measured import outcome_words
-from stillflow.engine.dialogue.places import Places
+from stillflow.engine.dialogue.places import Places, done_words
 from stillflow.engine.dialogue.present import Presenter, fault_shares
 from stillflow.engine.dialogue.progress import Progress, Repair
 from stillflow.engine.dialogue.steps import CheckStep, Ending, NextStep, inlet_of
@@ -275,6 +275,7 @@ class Session:
         visit = with_event(self._visit, event)
         if event.strikes is not None:
             self.progress = self._replay(visit.events)
+            self._foreseen, self.climbed = None, 0.0
             return
         self.progress.apply(event)
         self._visit = visit
@@ -411,7 +412,12 @@ class Session:
 
     def _ending(self, ending: Ending) -> Ending:
         measured = outcome_words(self.knowledge, self.baseline, self.progress)
-        return ending.model_copy(update={"what": ending.what.replace("{measured}", measured)})
+        what = ending.what.replace("{measured}", measured)
+        repair = self.progress.last_repair
+        if repair is not None:
+            fault = self.knowledge.faults[repair.fault_id]
+            what = what.replace("{done}", done_words(fault, repair.inlet))
+        return ending.model_copy(update={"what": what})
 
     def _proved(self, move: Move) -> Repair | None:
         """The fix that a visit ended on, whose belief its end shows."""

@@ -84,7 +84,7 @@ class FixStep(Model):
 class PutBackStep(Model):
     """What stands open and must be put back before the step: a step of its own.
 
-    `accesses` are their ids; `steps` say how, one for each.
+    `accesses` are their ids; `steps` say how, one for each and for what is opened along with it.
     """
 
     accesses: tuple[str, ...]

@@ -2,27 +2,48 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from datetime import date, datetime
+
 from stillflow.engine.base import Model
-from stillflow.engine.dialogue.measured import Measured, measured_by_round
-from stillflow.engine.dialogue.places import titled
+from stillflow.engine.dialogue.intake import unit_words
+from stillflow.engine.dialogue.measured import Measured, answered_in, measured_by_round
+from stillflow.engine.dialogue.places import done_words, titled
 from stillflow.engine.dialogue.session import Session
-from stillflow.engine.ruleset import putting_back
+from stillflow.engine.inference import Visit
+from stillflow.engine.ruleset import put_back_steps, putting_back
+
+
+class Mended(Model):
+    """A fault that was put right: what it is called, and what was done, with the inlet's name."""
+
+    fault: str
+    done: str
 
 
 class Summary(Model):
     """The page: readings before any fix, between fixes and after the last; how it ended.
 
+    `facts` are whose house, where, which unit and when, each with its label; `looked` what was
+    looked at, asked and tried, with its answers, and `proof` what was answered after the last fix.
+    `left` are faults left undone, `absent` those that turned out not to be there.
     `between` has one entry for each fix that was done but the last, in order. `put_back` is what
-    stands open still, and how it is put back, unless danger has ended the visit.
+    stands open still, and how it is put back, unless danger has ended the visit. `sizes` are
+    supposed; once a visit has ended well they are not said any more.
     """
 
-    site: str
+    facts: tuple[tuple[str, str], ...]
+    day: date | None
     complaint: str
     before: tuple[Measured, ...]
+    looked: tuple[str, ...]
     sizes: tuple[str, ...]
-    done: tuple[str, ...]
+    done: tuple[Mended, ...]
+    left: tuple[str, ...]
+    absent: tuple[str, ...]
     between: tuple[tuple[Measured, ...], ...]
     after: tuple[Measured, ...]
+    proof: tuple[str, ...]
     cautions: tuple[str, ...]
     ending: str
     rules: str
@@ -33,31 +54,64 @@ def summarise(session: Session) -> Summary:
     """The summary of a visit as it stands."""
     knowledge, progress, visit = session.knowledge, session.progress, session.visit
     rounds = measured_by_round(knowledge, session.baseline, progress)
-    done = []
+    done: list[Mended] = []
+    left: list[str] = []
+    absent: list[str] = []
     cautions: dict[str, None] = {}
     for repair in progress.repairs:
         fault = knowledge.faults[repair.fault_id]
-        how = "" if repair.done else " (left undone)" if repair.found else " (not there)"
-        done.append(f"{titled(fault, repair.inlet)}{how}")
+        title = titled(fault, repair.inlet)
+        if repair.done:
+            done.append(Mended(fault=title, done=done_words(fault, repair.inlet)))
+        else:
+            (left if repair.found else absent).append(title)
         cautions.update(dict.fromkeys(fault.fix.cautions))
     conclusion = visit.conclusion
     undone = putting_back(knowledge, progress.footing).put_back
     stopped = conclusion is not None and conclusion.step == "stop"
-    shut = [knowledge.accesses[name].put_back for name in undone if not stopped]
+    well = conclusion is not None and conclusion.step == "done" and bool(done)
     # A fix that was not there, or was left, changed nothing: readings after it still belong to it.
     first = next((one for one in progress.repairs if one.done), progress)
     said = session.said(first)
+    supposed = first.situation.readings and not well
+    day = _day(visit)
+    facts = {
+        "house": ", ".join(filter(None, (visit.site.name, visit.site.address))),
+        "unit": unit_words(visit.unit),
+        "date": day.isoformat() if day else "",
+    }
     return Summary(
-        site=visit.site.name,
+        facts=tuple((label, words) for label, words in facts.items() if words),
+        day=day,
         complaint=visit.complaint,
         before=rounds[0],
+        looked=tuple(_answered(session, proof=False)),
         # Air power is for the technician, not for the customer.
-        sizes=(said.verdict, *said.sizes) if first.situation.readings else (),
+        sizes=(said.verdict, *said.sizes) if supposed else (),
         done=tuple(done),
+        left=tuple(left),
+        absent=tuple(absent),
         between=tuple(rounds[1:-1]),
         after=rounds[-1] if progress.round else (),
+        proof=tuple(_answered(session, proof=True)),
         cautions=tuple(knowledge.cautions[name].text for name in cautions),
         ending=conclusion.text if conclusion else "Still open.",
         rules=visit.rules,
-        put_back=tuple(one.step for one in shut if one is not None),
+        put_back=() if stopped else put_back_steps(knowledge, undone),
     )
+
+
+def _answered(session: Session, proof: bool) -> Iterator[str]:
+    """What was answered and is believed, in order; of the questions that prove a fix the last."""
+    knowledge, progress = session.knowledge, session.progress
+    for number in range(progress.round if proof else 0, progress.round + 1):
+        for check, asked in answered_in(knowledge, progress, number):
+            if asked.number and check.kind == "choice" and check.verifies is proof:
+                at = f" ({asked.inlet})" if asked.inlet else ""
+                yield f"{check.ask} {check.labels(str(asked.answer))}{at}."
+
+
+def _day(visit: Visit) -> date | None:
+    times = [one.at for one in visit.events if one.at]
+    last: datetime | None = max(times, default=visit.opened)
+    return last.date() if last else None

@@ -94,6 +94,6 @@ def _likeliest(session: Session, check_id: str) -> float | str:
 
 
 def reminder_words(session: Session, cautions: tuple[str, ...]) -> str:
-    """Cautions that were shown before, in a line; empty where there are none."""
-    names = {one.text: one.id.replace("-", " ") for one in session.knowledge.cautions.values()}
-    return "; ".join(names.get(text, text) for text in cautions)
+    """Cautions that were shown before, a short sentence each; empty where there are none."""
+    again = {one.text: one.again or one.text for one in session.knowledge.cautions.values()}
+    return " ".join(again.get(text, text) for text in cautions)

@@ -83,9 +83,14 @@ class Source(Model):
 
 
 class Caution(Entry):
-    """A danger, said before the step it belongs to; `skipped` is what comes of not minding it."""
+    """A danger, said before the step it belongs to.
+
+    `again` says it in one short sentence, where it was shown in full before; `skipped` is what
+    comes of not minding it.
+    """
 
     text: Sentence
+    again: str = ""
     skipped: str = ""
     about: Literal[
         "mains",
@@ -209,11 +214,13 @@ class Fix(Model):
     """What to do about a fault.
 
     Attributes:
+        done: what was done, for the customer's page, without the inlet's name and a full stop.
         if_wrong_minutes: minutes lost, besides the work, when it was not this fault after all:
             another drive out, or somebody called for nothing.
     """
 
     minutes: Minutes
+    done: str = ""
     steps: Annotated[tuple[Sentence, ...], Field(min_length=1)]
     access: Id | None = None
     at: Id | None = None
@@ -516,7 +523,7 @@ Next = Literal[
 
 ENDS: frozenset[Next] = frozenset({"stop", "refer", "done"})
 
-BLANKS = ("fault", "left", "measured")
+BLANKS = ("fault", "done", "left", "measured")
 """What `says` may leave open: the fault last dealt with, those left undone, what was read after."""
 
 

@@ -5,6 +5,7 @@ One way of counting for the visit, its plan, trees, replays and simulated calls 
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass, replace
 
 from stillflow.engine.base import Station
@@ -89,6 +90,16 @@ def fixing(knowledge: Knowledge, footing: Footing, fault: Fault) -> Outlay:
 def putting_back(knowledge: Knowledge, footing: Footing) -> Outlay:
     """What it takes to leave nothing undone; no walk, since whoever leaves comes by."""
     return _made(knowledge, footing, "", None, 0.0, True)
+
+
+def put_back_steps(knowledge: Knowledge, names: Iterable[str]) -> tuple[str, ...]:
+    """How to put some accesses back, a step each, and what is opened along with them after that.
+
+    Whoever ran the unit with the tubing off has plugged it in, and unplugs it again for the tubing.
+    """
+    along = [also for name in names for also in knowledge.accesses[name].also]
+    shut = [knowledge.accesses[name].put_back for name in dict.fromkeys((*sorted(names), *along))]
+    return tuple(one.step for one in shut if one is not None)
 
 
 def stand_of(knowledge: Knowledge, act: Check | Fault) -> str:

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from datetime import date, datetime
+from datetime import date
 
 from stillflow.engine.base import counted
 from stillflow.engine.charts import CustomerSheet, SheetPart, SheetReading
-from stillflow.engine.dialogue import Session, Summary, summarise
+from stillflow.engine.dialogue import Session, Summary, summarise, unit_words
 from stillflow.engine.inference import inches
 
 _LONGEST_MINUTES = 12 * 60
@@ -43,19 +43,20 @@ def customer_sheet(
         watch: sentences on what has been seen over the years.
     """
     visit, summary = session.visit, summarise(session)
-    day = _day(session)
+    day = summary.day
     readings = tuple(_readings(summary))
     facts = {
         "House": ", ".join(
             dict.fromkeys(filter(None, (visit.site.name, visit.site.address, visit.site.customer)))
         ),
         "Date": day.isoformat() if day else "",
+        "Unit": unit_words(visit.unit),
         "Technician": visit.technician or shop.technician,
         "Complaint": f'"{visit.complaint}"' if visit.complaint else "",
     }
     gauge = f" with the gauge {visit.gauge.name}" if visit.gauge.name else ""
     with_ = f"Working readings through an orifice of {inches(visit.gauge.orifice_in)}{gauge}."
-    left = [f"{one}." for one in summary.done if one.endswith("(left undone)")]
+    left = [f"{one}: left undone." for one in summary.left]
     lines = list(_price_lines(session, shop.currency))
     spent = minutes if minutes is not None else _minutes(session)
     if spent is not None:
@@ -63,8 +64,10 @@ def customer_sheet(
     sections = {
         # What is supposed is for the technician; once something is mended it is what was found.
         "What the readings say": summary.sizes[:1] if not summary.done else (),
-        "Found and done": tuple(
-            f"{one}." if one.endswith(")") else f"{one}: put right." for one in summary.done
+        "Found and done": (
+            *(f"{one.fault}: {one.done[0].lower()}{one.done[1:]}." for one in summary.done),
+            *(f"{one}: not there." for one in summary.absent),
+            *left,
         ),
         "How it ended": (summary.ending,) if summary.ending else (),
         "Parts and time": tuple(lines),
@@ -80,12 +83,6 @@ def customer_sheet(
         parts=tuple(SheetPart(heading=h, lines=tuple(ls)) for h, ls in sections.items() if ls),
         short=_short(session, summary, readings, day, gauge),
     )
-
-
-def _day(session: Session) -> date | None:
-    times = [one.at for one in session.events if one.at]
-    last: datetime | None = max(times, default=session.visit.opened)
-    return last.date() if last else None
 
 
 def _readings(summary: Summary) -> Iterator[SheetReading]:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from stillflow.engine.base import in_percent, percent
-from stillflow.engine.dialogue import Said, Session, rounds, ruled_out, taken_words
+from stillflow.engine.dialogue import Said, Session, done_words, rounds, ruled_out, taken_words
 from stillflow.engine.inference import SKIPPED
 
 MOST_NAMED = 4
@@ -87,7 +87,11 @@ def whereabouts(session: Session) -> Whereabouts:
         undone=tuple(undone),
         known=(*taken_words(session), *settled),
         notes=note_words(session),
-        done=tuple(knowledge.faults[name].title for name in progress.tried),
+        done=tuple(
+            done_words(knowledge.faults[one.fault_id], one.inlet)
+            for one in progress.repairs
+            if one.done
+        ),
         minutes=progress.spent,
         answers=sum(not event.beside for event in session.events),
     )

@@ -58,6 +58,20 @@ def test_a_danger_that_comes_up_at_any_prompt_stops_the_visit(tmp_path: Path) ->
     assert kept(tmp_path).conclusion is not None
 
 
+def test_a_danger_is_acknowledged_with_its_rule_and_numbered_steps(tmp_path: Path) -> None:
+    begun(tmp_path, ("danger-signs", "none"))
+    said = " ".join(resumed(tmp_path, "danger", "3").out.split())
+    order = [
+        "Taken: Smoke.",
+        "STOP HERE",
+        "Smoke is a fire until",
+        "1. Do not open",
+        "2. Call: The",
+    ]
+    found = [said.find(words) for words in (*order, "Look once more")]
+    assert -1 not in found and found == sorted(found)
+
+
 def test_a_stop_is_final_only_after_a_second_look(tmp_path: Path) -> None:
     begun(tmp_path, ("danger-signs", "none"))
     interrupted = resumed(tmp_path, "danger", "3").out
@@ -152,7 +166,7 @@ def test_a_caution_shown_before_in_this_visit_becomes_one_line(tmp_path: Path) -
     begun(tmp_path, ("danger-signs", "none"))
     said = resumed(tmp_path, "danger", "1", "danger", "1").out
     assert said.count("CAUTION Water in or near the unit and electricity do not mix") == 1
-    assert "CAUTION as before: wet and mains" in said
+    assert "CAUTION As before: Do not touch the unit or its plug on a wet floor." in said
 
 
 def test_why_begins_with_its_answer(tmp_path: Path) -> None:

@@ -19,8 +19,8 @@ from stillflow.engine import Session, load_rules
 from stillflow.engine.base import SetupError
 from stillflow.engine.inference.visit import Event, Unit, Visit
 
-CALL = ["Fern Cottage", "weak everywhere", "", ""]
-UNIT = ["130", "114", "9", "", "", "unit filter bag"]
+CALL = ["Fern Cottage", "", "", "weak everywhere", "", ""]
+UNIT = ["130", "114", "9", "bag", "", ""]
 INTAKE = [*CALL, *UNIT]
 
 
@@ -366,3 +366,23 @@ def test_two_readings_with_the_gauge_in_one_place_are_asked_in_one_go(tmp_path: 
     # How it goes on was said with the first of them.
     assert "After that" in sheets[first]
     assert "After that" not in sheets[first + 1]
+
+
+def test_a_house_nobody_knows_is_begun_aloud_and_asked_for_street_and_phone(tmp_path: Path) -> None:
+    said = visit(tmp_path, "Moss House", "7 Fern Row", "555 0100", "stop").out
+    assert "No house by that name yet: a new one is begun." in said
+    assert (kept(tmp_path).site.address, kept(tmp_path).site.phone) == ("7 Fern Row", "555 0100")
+    again = visit(tmp_path, "stop", args=("--new",)).out
+    assert "Street" not in again
+
+
+def test_what_is_with_the_person_is_said_back(tmp_path: Path) -> None:
+    said = " ".join(visit(tmp_path, *INTAKE[:5], "only gauge", "stop").out.split())
+    assert "Not with you: light ball" in said
+    assert "suction gauge" not in said.split("Not with you:")[1].split(".")[0]
+
+
+def test_what_is_no_answer_is_refused_without_an_id(tmp_path: Path) -> None:
+    said = visit(tmp_path, *INTAKE, "there is none", "stop").out
+    assert "danger-signs" not in said
+    assert "'there is none' is not one of the answers; type 1, 2" in said

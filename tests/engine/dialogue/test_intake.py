@@ -45,11 +45,12 @@ def test_an_age_that_cannot_be_is_refused_with_what_would_be_right(written: str)
     assert caught.value.right
 
 
-def test_at_first_only_the_call_and_what_the_baseline_needs_is_asked() -> None:
+def test_at_first_only_the_call_what_the_baseline_needs_and_the_filter_is_asked() -> None:
     asked = [one.name for one in DETAILS if one.at_first]
     baseline = {*Unit.model_fields, *House.model_fields, *Gauge.model_fields, "altitude_ft"}
     assert asked[:2] == ["name", "complaint"]
-    assert set(asked[2:]) <= baseline - {"filter", "motors"}
+    assert set(asked[2:]) <= baseline - {"motors"}
+    assert asked.index("age_years") < asked.index("filter") < asked.index("tubing_ft")
     assert {"rated_sealed", "rated_airflow", "age_years", "altitude_ft", "hose_ft"} <= set(asked)
 
 
@@ -106,6 +107,12 @@ def test_a_correction_of_nothing_says_what_can_be_corrected(line: str) -> None:
         ("no gauge and tape, helper too", {"torch", "helper"}, {"gauge", "tape"}),
         ("without flashlight, have camera", {"camera"}, {"torch"}),
         ("everything", {"helper", "camera"}, set()),
+        ("only gauge", {"gauge"}, {"orifice", "torch", "helper", "tape"}),
+        ("just the gauge, flashlight and tape", {"gauge", "torch", "tape"}, {"ball", "helper"}),
+        ("all but the gauge", {"torch", "orifice"}, {"gauge", "helper"}),
+        ("everything except tape and ball", {"gauge", "torch"}, {"tape", "ball", "helper"}),
+        ("no helper", {"gauge"}, {"helper", "second-gauge"}),
+        ("nothing", set(), {"gauge", "torch", "helper"}),
     ],
 )
 def test_tools_are_taken_as_said_and_else_as_usual(
@@ -145,6 +152,21 @@ def test_what_is_known_is_listed_with_the_word_that_changes_it() -> None:
     assert known["inlet"] == "hall"
     assert known["label"] == "130"
     assert "gauge" in known["without"]
+
+
+@pytest.mark.parametrize(
+    ("said", "kind"),
+    [
+        ("Self-cleaning", "cloth"),
+        ("paper bag", "bag"),
+        ("pleated", "cartridge"),
+        ("foam", "foam"),
+        ("no filter", "none"),
+        ("bag and cloth", "hybrid-cloth"),
+    ],
+)
+def test_a_filter_is_known_by_what_people_call_it(said: str, kind: str) -> None:
+    assert BY_NAME["filter"].read(said) == kind
 
 
 def test_inlets_are_given_by_name_in_a_line_with_their_branches_in_brackets() -> None:

@@ -9,7 +9,7 @@ from small_rules import small
 from stillflow.engine import Session, Unit, Visit
 from stillflow.engine.dialogue import NextStep, summarise
 from stillflow.engine.inference import CANT_TELL
-from stillflow.engine.ruleset import Knowledge, load_rules
+from stillflow.engine.ruleset import Knowledge, load_rules, put_back_steps
 
 RATED = Visit(unit=Unit(rated_sealed=130, rated_airflow=114, age_years=9, filter="cartridge"))
 
@@ -27,7 +27,10 @@ class House:
     def before(self, step: NextStep) -> None:
         if step.put_back is not None:
             assert self.undone().issuperset(step.put_back.accesses)
-            assert len(step.put_back.steps) == len(step.put_back.accesses)
+            shut = set(step.put_back.accesses)
+            shut |= {also for one in shut for also in self.knowledge.accesses[one].also}
+            told = [self.knowledge.accesses[one].put_back for one in shut]
+            assert set(step.put_back.steps) == {one.step for one in told if one}
             self.open -= set(step.put_back.accesses)
 
     def may_be_done(self, step: NextStep) -> None:
@@ -105,11 +108,22 @@ def test_the_tubing_is_put_back_before_the_house_is_read() -> None:
     assert step.put_back is not None
     assert step.put_back.accesses == ("tubing-off",)
     assert step.put_back.minutes == 1
+    assert step.put_back.steps[-1] == "Plug the unit in again."
     session.record("intake-look", "clear")
     assert session.progress.footing.opened == {"tubing-off", "unplugged"}
     step = session.once_more("working-unit")
     assert step.put_back is not None
     assert step.put_back.steps == ("Plug the unit in again.",)
+
+
+def test_whatever_tells_to_unplug_the_unit_leaves_it_to_be_plugged_in_again() -> None:
+    knowledge = load_rules()
+    told = [(check.id, check.how, check.access) for check in knowledge.checks.values()]
+    told += [(one.id, one.fix.steps, one.fix.access) for one in knowledge.faults.values()]
+    for name, words, access in told:
+        if any("nplug the unit" in line for line in words):
+            assert access is not None, name
+            assert "Plug the unit in again." in put_back_steps(knowledge, [access]), name
 
 
 def test_a_record_that_says_nothing_of_putting_back_is_taken_as_put_back() -> None:

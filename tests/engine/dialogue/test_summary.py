@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from datetime import UTC, datetime
+
 from small_rules import small
 
-from stillflow.engine import Session
+from stillflow.engine import Session, Site, Unit, load_rules
 from stillflow.engine.dialogue import summarise
 from stillflow.engine.inference import Gauge, Visit
 
@@ -86,3 +88,53 @@ def test_the_page_shows_what_was_believed_with_the_gauges_zero_taken_off() -> No
     session.record("sealed-inlet", 64.0)
     [one] = summarise(session).before
     assert one.found == 60.0
+
+
+RATED = Visit(
+    site=Site(name="Ash Lodge", address="7 Fern Row", inlet="hall"),
+    unit=Unit(rated_sealed=130, age_years=12, filter="foam"),
+    opened=datetime(2026, 3, 4, 9, 0, tzinfo=UTC),
+)
+
+
+def test_the_page_names_house_unit_and_day_and_what_was_looked_at_and_answered() -> None:
+    session = Session(load_rules(), RATED)
+    session.record("danger-signs", "none")
+    session.record("foam-look", "clogged")
+    session.record("bin-seal-look", "can't tell")
+    session.record_fix("foam-filter-clogged")
+    session.record("works-now", "as-it-should")
+    page = summarise(session)
+    facts = dict(page.facts)
+    assert facts["house"] == "Ash Lodge, 7 Fern Row"
+    assert facts["date"] == "2026-03-04"
+    assert "130 inH2O" in facts["unit"] and "foam" in facts["unit"]
+    looks = session.knowledge.checks["foam-look"]
+    assert f"{looks.ask} {looks.labels('clogged')}." in page.looked
+    assert len(page.looked) == 2, "what nobody could tell was not seen"
+    [proof] = page.proof
+    assert proof.startswith(session.knowledge.checks["works-now"].ask)
+
+
+def test_what_was_done_is_said_with_its_inlet_and_not_the_fault() -> None:
+    session = Session(load_rules(), RATED)
+    session.record("danger-signs", "none")
+    session.record("sealed-inlet", 80.0)
+    session.record_fix("face-gasket-leaks", inlet="study")
+    session.record_fix("hose-holed", found=False)
+    page = summarise(session)
+    assert [one.done for one in page.done] == ["Installed a new door gasket (the study inlet)"]
+    assert page.absent == (session.knowledge.faults["hose-holed"].title,)
+
+
+def test_once_a_repair_is_proved_nothing_is_said_to_be_likely() -> None:
+    session = mended(("sealed-inlet", 118.0), ("working-hose", 57.0), ("works-now", "restored"))
+    page = summarise(session)
+    assert page.sizes == ()
+    assert "%" not in page.ending
+
+
+def test_every_fix_says_what_was_done() -> None:
+    for fault in load_rules().faults.values():
+        assert fault.fix.done and not fault.fix.done.endswith("."), fault.id
+        assert fault.fix.done != fault.title

@@ -90,11 +90,17 @@ def _plain(kept: dict[str, object]) -> dict[str, str]:
     return {name: repr(one) for name, one in kept.items() if name not in apart} | {"inlets": inlets}
 
 
-def test_cautions_shown_before_become_a_few_words() -> None:
+def test_cautions_shown_before_become_a_short_sentence_each() -> None:
     session = Session(small())
     text = session.knowledge.cautions["unplug"].text
-    assert reminder_words(session, (text,)) == "unplug"
+    assert reminder_words(session, (text,)) == "Unplug the unit first."
     assert reminder_words(session, ()) == ""
+
+
+def test_every_caution_has_a_short_sentence_for_the_second_time() -> None:
+    for one in load_rules().cautions.values():
+        assert one.again.endswith(".") and one.again[0].isupper()
+        assert len(one.again) < len(one.text)
 
 
 def test_the_question_about_danger_can_be_asked_at_any_time() -> None:
