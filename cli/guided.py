@@ -87,7 +87,7 @@ class Guided(Keeping):
         number = 0 if beside else 1 + sum(not one.beside for one in self._session.events)
         # The second of two readings was announced with the first: how it is taken stands above.
         second = step.check is not None and step.check.id == self._with and not step.put_back
-        then = None if second else read_with(self._session)
+        then = None if second or beside else read_with(self._session)
         self._with = then.id if then is not None else ""
         with self._screen.sheet():
             self._show_taken()
