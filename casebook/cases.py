@@ -72,8 +72,9 @@ class Case(Model):
 
     title: Sentence = Field(description="what is the matter, as a sentence")
     teaches: Sentence = Field(description="what there is to learn from it")
-    kind: Literal["plain", "misleading", "stop"] = Field(
-        description="whether the signs point the right way, the wrong way, or end the visit"
+    kind: Literal["plain", "severe", "misleading", "stop"] = Field(
+        description="whether the signs point the right way (with a severe fault), the wrong way, "
+        "or end the visit"
     )
     visit: Visit = Field(description="the call as it begins, without events")
     house: CaseHouse | None = Field(
@@ -220,6 +221,15 @@ def load_cases(folder: str | FilePath | None = None) -> list[Case]:
         right = "case files are named such as case.yaml"
         raise InputError("no worked case is in this folder", Place(str(folder)), right)
     return [read_case(text_of(path), path.name) for path in paths]
+
+
+def fixed_in_cases() -> dict[str, set[str]]:
+    """Kind of case -> the faults that are fixed in some shipped case of that kind."""
+    fixed: dict[str, set[str]] = {"plain": set(), "severe": set(), "misleading": set()}
+    for case in load_cases():
+        if case.kind != "stop":
+            fixed[case.kind].update(case.expect.fixes)
+    return fixed
 
 
 def read_case(text: str, name: str) -> Case:

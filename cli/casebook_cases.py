@@ -18,6 +18,7 @@ LEVELS: tuple[Difficulty, ...] = get_args(Difficulty)
 STOPPED = "ends for danger"
 SIGNS = {
     "plain": "point the right way",
+    "severe": "are gross, and as drawn",
     "misleading": "point the wrong way",
     "stop": "end the visit for danger",
 }

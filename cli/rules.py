@@ -144,10 +144,12 @@ def coverage(rules: tuple[str, ...], as_json: bool) -> None:
     It is the page rules/COVERAGE.md; write that anew with:
     stillflow rules coverage > rules/COVERAGE.md
     """
+    from stillflow.casebook.cases import fixed_in_cases
     from stillflow.engine.audit import cover, page
 
     covered = cover(load_rules(rules))
-    say(f"{covered.model_dump_json(indent=2)}\n" if as_json else page(covered), end="")
+    text = f"{covered.model_dump_json(indent=2)}\n" if as_json else page(covered, fixed_in_cases())
+    say(text, end="")
 
 
 @command.command("weigh")

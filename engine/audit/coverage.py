@@ -8,7 +8,7 @@ only several answers say together is listed apart.
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterator, Mapping
+from collections.abc import Collection, Iterator, Mapping
 from itertools import groupby
 from pathlib import PurePosixPath
 from textwrap import wrap
@@ -127,8 +127,13 @@ def _graded(factor: float) -> int:
     return max(reached, default=0)
 
 
-def page(covered: Coverage) -> str:
-    """The page, in Markdown that can be read as plain text."""
+def page(covered: Coverage, worked: Mapping[str, Collection[str]] | None = None) -> str:
+    """The page, in Markdown that can be read as plain text.
+
+    Args:
+        covered: what it shows.
+        worked: kind of worked case -> the faults that are fixed in some; left out if not given.
+    """
     lines = [
         "<!-- Written by: stillflow rules coverage > rules/COVERAGE.md (do not edit by hand) -->",
         "# Which checks bear on which faults",
@@ -149,6 +154,7 @@ def page(covered: Coverage) -> str:
         "",
         *_census(covered),
         "",
+        *(_worked(covered, worked) if worked is not None else ()),
         "## At a glance",
         "",
         *_matrix(covered),
@@ -169,6 +175,14 @@ def _census(covered: Coverage) -> Iterator[str]:
     yield ""
     ranked = sorted(covered.sources.items(), key=lambda one: (-one[1], one[0]))
     yield from (f"- {name}: {count}" for name, count in ranked)
+
+
+def _worked(covered: Coverage, worked: Mapping[str, Collection[str]]) -> Iterator[str]:
+    yield from ("## Worked cases", "")
+    for kind, fixed in worked.items():
+        lacking = ", ".join(one.id for one in covered.faults if one.id not in fixed) or "none"
+        yield from _item(f"Faults without a {kind} case: {lacking}.")
+    yield ""
 
 
 def holes(covered: Coverage) -> dict[str, tuple[str, ...]]:
