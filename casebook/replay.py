@@ -59,16 +59,6 @@ class Report:
         """How many rows agree."""
         return sum(row.agrees is True for row in self.rows)
 
-    @property
-    def mean_checks(self) -> float:
-        """Checks on average; 0 without rows."""
-        return sum(row.checks for row in self.rows) / len(self.rows) if self.rows else 0.0
-
-    @property
-    def mean_minutes(self) -> float:
-        """Minutes on average; 0 without rows."""
-        return sum(row.minutes for row in self.rows) / len(self.rows) if self.rows else 0.0
-
 
 def replay(items: Iterable[Case | Visit], knowledge: Knowledge) -> Report:
     """Run cases and recorded visits through a rule set.

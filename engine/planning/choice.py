@@ -211,12 +211,6 @@ def _start(
     return Rows((weights / total)[None, :], charges[None, :], free[None, :], np.array([at]))
 
 
-def _exact_minutes(problem: Problem, rows: Rows) -> float:
-    found = exact_values(problem.tables, rows)
-    least = min(float(found.check.min(initial=np.inf)), float(found.fix.min()))
-    return least - _refund(problem.tables, rows)
-
-
 def _closing(problem: Problem, rows: Rows) -> float:
     """Minutes of closing what stands open: they were paid with the opening, but are to come."""
     assert problem.closing_minutes is not None

@@ -9,14 +9,13 @@ acts, and drawing, to others.
 from __future__ import annotations
 
 import heapq
-from collections.abc import Callable, Hashable, Mapping, Sequence
+from collections.abc import Callable, Hashable, Mapping
 from dataclasses import replace
 from typing import Generic
 
 from stillflow.engine.base import InputError
 from stillflow.engine.planning.treenodes import (
     Branch,
-    Growth,
     PolicyStep,
     PolicyTree,
     State,
@@ -24,7 +23,6 @@ from stillflow.engine.planning.treenodes import (
 
 __all__ = [
     "Branch",
-    "Growth",
     "PolicyStep",
     "PolicyTree",
     "Unrolled",
@@ -112,11 +110,6 @@ class Unrolled(Generic[State]):
             kept[number] = node
             waiting += [way.to for way in node.branches if self._nodes[way.to].reach > 0.0]
         return PolicyTree(_shared(kept), len(kept))
-
-    def growth(self, reaches: Sequence[float]) -> tuple[Growth, ...]:
-        """Return the size of the tree at each of some reach probabilities."""
-        trees = [(reach, self.tree(reach)) for reach in reaches]
-        return tuple(Growth(r, len(t.nodes), t.unshared, t.ended) for r, t in trees)
 
 
 def unroll(

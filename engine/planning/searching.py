@@ -68,15 +68,6 @@ def first_cut(chances: Sequence[float], minutes: Sequence[float]) -> int:
     Returns:
         Index of the look that begins the tree of least expected minutes.
     """
-    return _cuts(chances, minutes)[1]
-
-
-def cut_minutes(chances: Sequence[float], minutes: Sequence[float]) -> float:
-    """Expected minutes of the best tree of such looks, times the sum of the chances."""
-    return _cuts(chances, minutes)[0]
-
-
-def _cuts(chances: Sequence[float], minutes: Sequence[float]) -> tuple[float, int]:
     count = len(chances)
     upto = np.cumsum([0.0, *chances])
     best = np.zeros((count, count))
@@ -90,4 +81,4 @@ def _cuts(chances: Sequence[float], minutes: Sequence[float]) -> tuple[float, in
             ]
             root[low, high] = low + int(np.argmin(costs))
             best[low, high] = min(costs)
-    return float(best[0, count - 1]), int(root[0, count - 1])
+    return int(root[0, count - 1])

@@ -66,13 +66,3 @@ class PolicyTree:
     def ended(self) -> float:
         """Probability that a call ends inside the tree, without being handed over."""
         return sum(n.reach for n in self.nodes if not n.branches and not n.handed_to)
-
-
-@dataclass(frozen=True)
-class Growth:
-    """How large the tree is when cut below a reach probability."""
-
-    reach: float
-    nodes: int
-    unshared: int
-    ended: float

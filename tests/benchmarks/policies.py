@@ -5,17 +5,19 @@ from __future__ import annotations
 from collections.abc import Callable, Collection
 from typing import Protocol
 
+import numpy as np
+
 from stillflow.engine.base import Floats, InputError
 from stillflow.engine.planning.choice import _OPTIMUM_STATES as OPTIMUM_STATES
 from stillflow.engine.planning.choice import (
     Action,
     Kind,
     Think,
-    _exact_minutes,
+    _refund,
     _start,
     next_action,
 )
-from stillflow.engine.planning.exact import count_states
+from stillflow.engine.planning.exact import count_states, exact_values
 from stillflow.engine.planning.problem import Problem
 
 POLICY_STATES = 200_000
@@ -49,7 +51,9 @@ def optimal_minutes(problem: Problem) -> float:
     if states > OPTIMUM_STATES:
         what = f"the exact optimum of this problem needs {states:.3g} states"
         raise InputError(what, right=f"at most {OPTIMUM_STATES:,} can be held")
-    return _exact_minutes(problem, rows)
+    found = exact_values(problem.tables, rows)
+    least = min(float(found.check.min(initial=np.inf)), float(found.fix.min()))
+    return least - _refund(problem.tables, rows)
 
 
 def policy_minutes(problem: Problem, think: Think = "normal") -> float:

@@ -141,12 +141,8 @@ def test_minutes_count_an_access_once_between_fixes() -> None:
     assert minutes_of([event("seal-torn", False)], rules) == 0
 
 
-def test_a_report_without_rows_has_means_of_nothing() -> None:
-    report = replay([], RULES)
-    assert (report.mean_checks, report.mean_minutes, report.compared) == (0, 0, 0)
-
-
-def test_means_are_over_all_rows() -> None:
+def test_every_row_has_its_checks_and_minutes_and_none_is_compared_with_nothing() -> None:
     report = replay([SEAL, Visit(id="empty")], RULES)
-    assert report.mean_checks == 2
-    assert report.mean_minutes == pytest.approx(10.5)
+    assert [row.checks for row in report.rows] == [4, 0]
+    assert [row.minutes for row in report.rows] == pytest.approx([21, 0])
+    assert replay([], RULES).compared == 0
