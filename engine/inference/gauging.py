@@ -51,8 +51,8 @@ readings prove nothing (assumed)."""
 MOST_HOUSES = 16
 """Houses kept solved, some 3 MB each."""
 
-MOST_KEPT = 2_000
-"""Sets of readings remembered by one model."""
+MOST_KEPT = 96
+"""Sets of readings remembered by one model, up to 2 MB each; a visit's whole tree has as many."""
 
 DROPPED = 1e-6
 """Components less likely than this beside the likeliest are not carried on."""
@@ -150,7 +150,9 @@ class GaugeModel:
         self._second = np.where(broken, COMPANION, 0.0)[:, None]
         self.common = common / common.sum()
         self._tables: dict[tuple[Further, ...], _Table] = {}
-        self._posteriors: dict[tuple[frozenset[tuple[Spot, float]], _Table], _Given] = {}
+        self._posteriors: OrderedDict[tuple[frozenset[tuple[Spot, float]], _Table], _Given] = (
+            OrderedDict()
+        )
 
     def likelihood(self, before: Mapping[Spot, float], spot: Spot, value: float) -> Floats:
         """P(this reading | fault, the readings before), a density in y, shape (F,).
@@ -304,13 +306,14 @@ class GaugeModel:
         table = self._table(tuple(sorted({at for _, at in spots if isinstance(at, Further)})))
         key = frozenset(readings.items()), table
         if key not in self._posteriors:
-            if len(self._posteriors) > MOST_KEPT:
-                self._posteriors.clear()
             columns = [table.column(spot) for spot in readings]
             values = np.array([readings[spot] for spot in readings])
             expected = np.array([self._expected_at(spot) for spot in readings])
             y = logs(values, expected) if columns else np.empty(0)
             self._posteriors[key] = _Given(table, columns, y)
+        self._posteriors.move_to_end(key)
+        if len(self._posteriors) > MOST_KEPT:
+            self._posteriors.popitem(last=False)
         return self._posteriors[key]
 
     def _mixed(self, given: _Given, chance: Floats) -> Floats:

@@ -2,10 +2,14 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+from unittest import mock
+
 import pytest
 from thumb import Served, Thumb
 
 from stillflow.casebook.cases import Case, load_cases, play
+from stillflow.casebook.photos import Photos
 from stillflow.engine import load_rules
 
 CASES = (
@@ -121,22 +125,21 @@ def test_where_why_danger_and_notes_are_one_tap_away_and_so_is_the_step(thumb: T
         assert page.inner_text("#question") == question
 
 
-def test_a_photo_is_made_smaller_on_the_phone_and_kept(thumb: Thumb, tmp_path: object) -> None:
+def test_a_photo_is_made_smaller_on_the_phone_and_kept(thumb: Thumb, tmp_path: Path) -> None:
     from PIL import Image
 
     page = thumb.page
     thumb.begin(**UNIT)
-    file = f"{tmp_path}/photo.jpg"
+    file = str(tmp_path / "photo.jpg")
     Image.effect_noise((3000, 2000), 80).convert("RGB").save(file, quality=95)
     page.click(".bar a:text('Notes')")
     page.set_input_files("#photo", file)
-    sent: list[int] = []
-    page.on("request", lambda one: sent.append(len(one.post_data_buffer or b"")))
-    page.click("form.photo button")
-    page.wait_for_selector("figure img")
+    with mock.patch.object(Photos, "add", autospec=True, side_effect=Photos.add) as taken:
+        page.click("form.photo button")
+        page.wait_for_selector("figure img")
     size = page.evaluate(
         "async () => { const i = document.querySelector('figure img');"
         " await i.decode(); return [i.naturalWidth, i.naturalHeight]; }"
     )
     assert size == [1600, 1067]
-    assert 0 < max(sent) < 1_500_000
+    assert 0 < len(taken.call_args.args[2]) < 1_500_000 < Path(file).stat().st_size
