@@ -3,31 +3,15 @@
 from __future__ import annotations
 
 import json
-import os
 from collections.abc import Iterator
-from pathlib import Path
 from typing import Any
 
 import pytest
-from playwright.sync_api import Browser, Page
-from thumb import Served, Thumb
+from playwright.sync_api import Browser
+from thumb import AXE, Served, Thumb, violations
 
-AXE = Path(os.environ.get("AXE", "node_modules/axe-core/axe.min.js"))
 UNIT = {"rated_sealed": 130, "rated_airflow": 114}
-TAGS = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"]
 AAA = 7.0
-
-
-def violations(page: Page) -> list[str]:
-    page.evaluate(AXE.read_text("utf-8"))
-    found = page.evaluate(
-        "(tags) => axe.run(document, { runOnly: tags }).then((one) => one.violations)", TAGS
-    )
-    return [
-        f"{one['id']}: {node['html'][:160]} {node['failureSummary'][:200]}"
-        for one in found
-        for node in one["nodes"]
-    ]
 
 
 def pages(thumb: Thumb) -> Iterator[str]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import socket
 import threading
 import time
@@ -17,6 +18,21 @@ from stillflow.cli.web.carrying import Packer
 from stillflow.cli.web.desk import Desk
 from stillflow.engine import load_rules
 from stillflow.engine.inference import Visit
+
+AXE = Path(os.environ.get("AXE", "node_modules/axe-core/axe.min.js"))
+TAGS = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"]
+
+
+def violations(page: Page) -> list[str]:
+    page.evaluate(AXE.read_text("utf-8"))
+    found = page.evaluate(
+        "(tags) => axe.run(document, { runOnly: tags }).then((one) => one.violations)", TAGS
+    )
+    return [
+        f"{one['id']}: {node['html'][:160]} {node['failureSummary'][:200]}"
+        for one in found
+        for node in one["nodes"]
+    ]
 
 
 class Served:
