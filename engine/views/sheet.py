@@ -152,6 +152,7 @@ def _short(
         return f"{one.label} {values} ({one.expected:.0f} expected)"
 
     when = f"{day}: " if day else ""
+    when += "".join(f"{one.done}; " for one in summary.done)
     if not readings:
         return f"{when}no suction was read."
     hole = inches(session.visit.gauge.orifice_in)

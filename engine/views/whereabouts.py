@@ -48,7 +48,9 @@ def whereabouts(session: Session) -> Whereabouts:
     """Where a visit stands now."""
     knowledge, progress = session.knowledge, session.progress
     step = session.next_step()
-    said = session.said() if not step.verifying and step.ending is None else Said("")
+    # Before anything is read, the likeliest is only the commonest.
+    open_ = not step.verifying and step.ending is None
+    said = session.said() if open_ and progress.situation.readings else Said("")
     out = list(ruled_out(session, rounds(session)[-1])) if progress.asked else []
     read = progress.situation.readings
     spots = [

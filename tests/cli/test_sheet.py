@@ -68,7 +68,8 @@ def test_the_page_says_what_was_measured_done_and_used(tmp_path: Path) -> None:
     assert "sealed at the kitchen inlet 92 125 130" in said
     assert re.search(r"working at the kitchen inlet 48 - \d+ ", said)
     assert "through an orifice of 5/8 in with the gauge blue." in said
-    assert "The hose has a hole or a split: put right." in said
+    assert "a hole or a split: cut the holed piece off the hose, or installed a new" in said
+    assert "Unit: 130 inH2O sealed, 114 cfm" in said
     assert "1 x hose, 30 ft at 89.50: 89.50 EUR" in said
     assert "Together: 89.50 EUR" in said
     assert "On site: 25 minutes." in said
@@ -78,10 +79,12 @@ def test_the_page_says_what_was_measured_done_and_used(tmp_path: Path) -> None:
     assert "under the mat" not in said
 
 
-def test_the_short_line_has_readings_date_orifice_and_gauge(tmp_path: Path) -> None:
+def test_the_short_line_has_date_work_readings_orifice_and_gauge(tmp_path: Path) -> None:
     out = sheet(tmp_path, mended(), "--short").out
     assert out.count("\n") == 1
-    assert out.startswith("2026-03-04: sealed at the kitchen inlet 92 before, 125 after (130 exp")
+    begin, readings = out.split("new hose; ")
+    assert begin == "2026-03-04: Cut the holed piece off the hose, or installed a "
+    assert readings.startswith("sealed at the kitchen inlet 92 before, 125 after (130 exp")
     assert out.endswith("inH2O, orifice 5/8 in with the gauge blue.\n")
 
 

@@ -23,6 +23,10 @@ def test_readings_stand_beside_what_was_expected_with_their_share() -> None:
     assert at.minutes == 2.0
 
 
+def test_before_anything_is_read_nothing_is_said_to_be_likely() -> None:
+    assert whereabouts(Session(small(), RATED)).verdict == ""
+
+
 def test_what_is_ruled_out_open_and_undone_is_named() -> None:
     session = Session(small(), RATED)
     session.record("seal-look", "whole")
