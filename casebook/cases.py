@@ -7,7 +7,6 @@ is fixed, and what a good technician concludes. Comparing many at once is in `re
 from __future__ import annotations
 
 import os.path
-import re
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from importlib import resources
@@ -27,7 +26,6 @@ MOST_STEPS = 60
 """Steps after which a case that has not ended never will."""
 
 _FIRST_LINE = "title: The hall inlet is weak"
-_KEY_OF_A_CASE = re.compile(r"^(?:finds|expect)[ \t]*:", re.MULTILINE)
 
 
 def _several(value: Any) -> Any:
@@ -248,11 +246,6 @@ def named_case(name: str) -> Case | None:
     if path.name != f"{name}.yaml" or not os.path.isfile(path):  # noqa: PTH113 - as above
         return None
     return read_case(text_of(path), path.name)
-
-
-def written_as_case(text: str) -> bool:
-    """Whether a file's text is that of a worked case: a visit has neither of its keys."""
-    return _KEY_OF_A_CASE.search(text) is not None
 
 
 def play(case: Case, knowledge: Knowledge) -> PlayedCase:

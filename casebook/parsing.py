@@ -6,6 +6,7 @@ be right. What the models mean is left to `files` (visits) and `cases` (worked c
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator
 from contextlib import contextmanager
 from datetime import UTC, datetime
@@ -26,6 +27,11 @@ from stillflow.engine.base import (
 )
 
 Model = TypeVar("Model", bound=BaseModel)
+
+
+def written_as_case(text: str) -> bool:
+    """Whether a file's text is that of a worked case: a visit has neither of its keys."""
+    return re.search(r"^(?:finds|expect)[ \t]*:", text, re.MULTILINE) is not None
 
 
 def text_of(path: str | FilePath) -> str:

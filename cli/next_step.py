@@ -4,9 +4,8 @@ from __future__ import annotations
 
 import click
 
-from stillflow.casebook.cases import read_case, written_as_case
 from stillflow.casebook.files import locate, read_visit
-from stillflow.casebook.parsing import text_of
+from stillflow.casebook.parsing import text_of, written_as_case
 from stillflow.cli.options import json_option, planning_options, rules_option
 from stillflow.cli.output import say_json
 from stillflow.engine import Session, load_rules
@@ -28,7 +27,12 @@ def command(
     """
     text = text_of(visit)
     with locate(visit):
-        known = read_case(text, visit).visit if written_as_case(text) else read_visit(text, visit)
+        if written_as_case(text):
+            from stillflow.casebook.cases import read_case
+
+            known = read_case(text, visit).visit
+        else:
+            known = read_visit(text, visit)
         session = Session(load_rules(rules), known, think, wrong_part)
     step = session.next_step()
     # Without readings there is nothing to be said that the list of faults does not say.

@@ -5,9 +5,9 @@ from __future__ import annotations
 import os.path
 from collections.abc import Callable
 
-from stillflow.casebook.cases import Case, named_case, play, read_case, written_as_case
+from stillflow.casebook.cases import Case, named_case, play, read_case
 from stillflow.casebook.files import locate, read_visit
-from stillflow.casebook.parsing import text_of
+from stillflow.casebook.parsing import text_of, written_as_case
 from stillflow.engine import Session, Visit
 from stillflow.engine.ruleset import Knowledge
 
