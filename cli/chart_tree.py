@@ -30,7 +30,7 @@ from stillflow.engine.ruleset import Knowledge
 HELP = """Draw what to check next, for every answer, down to the fix.
 
 \b
-stillflow chart tree --paper a3 --out tree.pdf
+stillflow chart tree --reach 12% --paper a3 --out tree.pdf
 stillflow chart tree --complaint weak-at-one-inlet --given slider-look=closed
 stillflow chart tree --rated-sealed 130 --rated-airflow 114 --until 95%
 """
@@ -49,10 +49,10 @@ stillflow chart tree --rated-sealed 130 --rated-airflow 114 --until 95%
 @click.option(
     "--reach",
     type=Share(),
-    default="0.01",
+    default="0.03",
     show_default=True,
     metavar="SHARE",
-    help="leave what fewer calls come to to the guided visit",
+    help="leave what fewer calls come to to the card beside the tree",
 )
 @without_option
 @system_options
@@ -75,7 +75,7 @@ def tree(
 ) -> None:
     """Draw the decision tree from any starting facts."""
     from stillflow.engine.charts import decision_chart
-    from stillflow.engine.dialogue import visit_tree
+    from stillflow.engine.dialogue import RARE, short_way, visit_tree
     from stillflow.engine.views import decision_tree
 
     knowledge = load_rules(rules)
@@ -93,6 +93,7 @@ def tree(
         filters.append(f"{think} look-ahead")
     if wrong_part:
         filters.append(f"a wrong part costs {wrong_part:g} minutes")
+    beyond = short_way(session, min(reach, RARE))
     unrolled = visit_tree(
         session,
         reach=reach,
@@ -100,6 +101,7 @@ def tree(
         until=until,
         think=think,
         wrong_part_minutes=wrong_part,
+        beyond=beyond,
     )
     what = knowledge.complaints[complaint].title if complaint else "Poor suction"
     title = TitleBlock(
@@ -109,7 +111,7 @@ def tree(
         rules_version=knowledge.digest,
         filters=tuple(filters),
     )
-    chart = decision_chart(decision_tree(unrolled, session, title))
+    chart = decision_chart(decision_tree(unrolled, session, title, beyond))
     paths = write_chart(chart, target)
     if paths:
         say(drawn(paths))
@@ -150,8 +152,9 @@ def _explained(session: Session, unrolled: PolicyTree) -> str:
         "Begins once the question about danger signs is answered with none. "
         "Readings are in % of what the system at hand should read; in brackets is that in inH2O "
         f"by {session.baseline.note}. "
-        f"In {percent(unrolled.ended)} of calls the fault is found within this tree; else, and "
-        "where a fix does not bring the suction back, go on with: stillflow visit."
+        f"In {percent(unrolled.ended)} of calls the fault is found by its boxes, in "
+        f"{percent(unrolled.found)} with the looks they name; the card at its end says what then. "
+        "What cannot be done or told here: go the way that is marked most often."
     )
 
 

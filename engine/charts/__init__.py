@@ -2,6 +2,7 @@
 
 from stillflow.engine.charts.airflow import AIRFLOW_FORMATS, airflow_lines_chart
 from stillflow.engine.charts.blank import BLANKS, Blank
+from stillflow.engine.charts.card import Card, CardFind, CardLook, CardSign, numbers_said
 from stillflow.engine.charts.chart import FORMATS, Chart, render
 from stillflow.engine.charts.decision import DecisionTree, TreeBranch, TreeNode, decision_chart
 from stillflow.engine.charts.faults import faulttree_chart
@@ -67,6 +68,10 @@ __all__ = [
     "RULED_OUT",
     "AirPath",
     "Blank",
+    "Card",
+    "CardFind",
+    "CardLook",
+    "CardSign",
     "Chart",
     "ChartStation",
     "CustomerSheet",
@@ -102,6 +107,7 @@ __all__ = [
     "gauge_place",
     "handout_chart",
     "history_chart",
+    "numbers_said",
     "pareto_chart",
     "progress_chart",
     "reasoning_chart",

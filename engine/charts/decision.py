@@ -8,13 +8,14 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import replace
-from functools import cached_property
+from functools import cached_property, partial
 from typing import Any, Literal
 
 from pydantic import Field, model_validator
 
 from stillflow.engine.base import InputError, Model, counted, minutes, percent
 from stillflow.engine.charts import shapes
+from stillflow.engine.charts.card import HEADING, Card, card_pages
 from stillflow.engine.charts.chart import Chart
 from stillflow.engine.charts.page import KeyItem, OnPaper, Sheet, kind_key
 from stillflow.engine.charts.paging import Trunk
@@ -25,7 +26,12 @@ from stillflow.engine.charts.text import LEADING, wrap
 from stillflow.engine.charts.tidy import Cell, Gaps, Size, Twig
 from stillflow.engine.charts.trees import Signs, draw_tree
 
-_KINDS = {"check": NodeKind.CHECK, "fix": NodeKind.FIX, "hand-over": NodeKind.HAND_OVER}
+_KINDS = {
+    "check": NodeKind.CHECK,
+    "fix": NodeKind.FIX,
+    "looks": NodeKind.CONNECTOR,
+    "hand-over": NodeKind.HAND_OVER,
+}
 
 
 class TreeBranch(Model):
@@ -35,12 +41,14 @@ class TreeBranch(Model):
         answer: in a few words.
         given: what can be recorded as it, where several lead the same way the likeliest of them:
             a choice's id, or a reading in inH2O; of a fix, `not there`.
+        choices: ids of all answers, or levels of a reading, that lead this way.
         probability: how likely it is there, 0 to 1.
         to: id of the node it leads to.
     """
 
     answer: str
     given: float | str = ""
+    choices: tuple[str, ...] = ()
     probability: float = Field(ge=0, le=1)
     to: str
 
@@ -50,7 +58,8 @@ class TreeNode(Model):
 
     Attributes:
         id: unique in the tree.
-        kind: "check"; "fix"; or "hand-over", where the tree ends without a fix.
+        kind: "check"; "fix"; "looks", where the card goes on; or "hand-over", where the tree ends
+            without a fix.
         check: id of the check to make; `fault` of the fault to put right; empty where neither is.
         title: what to check, what to fix, or whom to hand over to.
         detail: anything more to say, in a few words.
@@ -59,11 +68,12 @@ class TreeNode(Model):
         expected_minutes: of a fix, from the root to its end: the minutes of every step on the way,
             its own, and measuring after it.
         caution: what to beware of.
+        looks: of "looks", their numbers on the card, in the order to make them.
         branches: where the answers lead; none at the end of the tree.
     """
 
     id: str
-    kind: Literal["check", "fix", "hand-over"]
+    kind: Literal["check", "fix", "looks", "hand-over"]
     check: str = ""
     fault: str = ""
     title: str
@@ -72,19 +82,22 @@ class TreeNode(Model):
     probability: float | None = Field(default=None, ge=0, le=1)
     expected_minutes: float | None = Field(default=None, ge=0)
     caution: str = ""
+    looks: tuple[int, ...] = ()
     branches: tuple[TreeBranch, ...] = ()
 
 
 class DecisionTree(Model):
     """A whole tree. Nodes may be reached from several others, but never from themselves.
 
-    `start` is the visit that stands at the root, as the content of a visit file.
+    `start` is the visit that stands at the root, as the content of a visit file; `card` what goes
+    on where the tree ends.
     """
 
     title: TitleBlock
     start: dict[str, Any] = Field(default_factory=dict)
     root: str
     nodes: tuple[TreeNode, ...]
+    card: Card | None = None
 
     @cached_property
     def by_id(self) -> Mapping[str, TreeNode]:
@@ -172,9 +185,16 @@ def decision_chart(tree: DecisionTree) -> Chart:
         key = kind_key(kinds) + _key(tree)
         sheet = Sheet(tree.title, picture.alt, key, paper)
         squeezes = _SQUEEZES if paper else _SQUEEZES[:1]
-        return draw_tree(trunk, [_Artist(boxes, squeeze) for squeeze in squeezes], sheet)
+        artists = [_Artist(boxes, squeeze) for squeeze in squeezes]
+        beside = None if tree.card is None else partial(_card, tree.card, sheet)
+        return draw_tree(trunk, artists, sheet, beside)
 
     return Chart("decision-tree", picture, tree.model_dump(mode="json"), pages)
+
+
+def _card(card: Card, sheet: Sheet, wide: float) -> list[tuple[str, list[Mark]]]:
+    """The pages of the card, each with its heading."""
+    return [(HEADING, marks) for marks in card_pages(card, sheet.room(), wide, sheet.least())]
 
 
 def _key(tree: DecisionTree) -> tuple[KeyItem, ...]:
@@ -223,6 +243,10 @@ _SQUEEZES = (1.0, 0.86, 0.76, 0.7)
 """Widths of boxes to try on a paper: narrow ones take more lines, but fewer pages."""
 
 
+_LOOKS_WIDE = 1.5
+"""Width of boxes that name looks, since nothing stands beyond them."""
+
+
 class _Artist:
     """Draws the steps: the answer stands on the line that leads to the box."""
 
@@ -236,14 +260,25 @@ class _Artist:
         self._squeeze = squeeze
         self._label = self._LABEL * squeeze
         self._boxes = boxes
-        self._measured = {i: shapes.measure(_numbered(b), squeeze) for i, b in boxes.items()}
+        self._measured = {i: shapes.measure(_numbered(b), self._wide(b)) for i, b in boxes.items()}
         self._connector = shapes.measure(self._CONNECTOR)
 
     def size(self, cell: Cell) -> Size:
-        box = self._measured[cell.target] if cell.full else self._connector
-        lines = self._lines(cell)
-        above = len(lines) * NOTE_SIZE * LEADING + 3
-        return Size(self._label + box.width, max(box.height + 6, 2 * above))
+        box = self._box_of(cell)
+        up, down = self._reach(cell)
+        return Size(self._label + box.width, up + down + 6)
+
+    def _wide(self, box: Node) -> float:
+        return _LOOKS_WIDE if box.kind is NodeKind.CONNECTOR else self._squeeze
+
+    def _box_of(self, cell: Cell) -> shapes.MeasuredNode:
+        return self._measured[cell.target] if cell.full else self._connector
+
+    def _reach(self, cell: Cell) -> tuple[float, float]:
+        """How far a cell reaches up and down from the arrow, above which its answer stands."""
+        half = self._box_of(cell).height / 2
+        above = len(self._lines(cell)) * NOTE_SIZE * LEADING + 3
+        return max(half, above), max(half, NOTE_SIZE * LEADING + 3)
 
     def _lines(self, cell: Cell) -> list[str]:
         words = cell.twig.words if cell.twig else ""
@@ -259,12 +294,11 @@ class _Artist:
         return self._boxes[target].title
 
     def entry(self, cell: Cell, corner: Point) -> Point:
-        return corner[0], corner[1] + self.size(cell).height / 2
+        return corner[0], corner[1] + 3 + self._reach(cell)[0]
 
     def exit(self, cell: Cell, corner: Point) -> Point:
-        size = self.size(cell)
-        box = self._measured[cell.target] if cell.full else self._connector
-        return corner[0] + self._label + box.width, corner[1] + size.height / 2
+        x, y = self.entry(cell, corner)
+        return x + self._label + self._box_of(cell).width, y
 
     def marks(self, cell: Cell, corner: Point, signs: Signs, page: int) -> list[Mark]:
         x, y = self.entry(cell, corner)
@@ -307,9 +341,8 @@ class _Artist:
         if cell.full:
             box = self._boxes[cell.target]
             number = signs.number.get(cell.target)
-            measured = shapes.measure(
-                box if number is None else _numbered(box, str(number)), self._squeeze
-            )
+            named = box if number is None else _numbered(box, str(number))
+            measured = shapes.measure(named, self._wide(box))
             return shapes.draw(measured, left, y - measured.height / 2)
         step = signs.number[cell.target]
         where = self._page_of(cell.target, cell.start, signs, page)
@@ -322,4 +355,5 @@ class _Artist:
 
 def _numbered(box: Node, number: str = "0") -> Node:
     """Only checks, and fixes that may not be the end of it, have a number."""
-    return box if box.kind is NodeKind.HAND_OVER else replace(box, badge=number)
+    ends = (NodeKind.HAND_OVER, NodeKind.CONNECTOR)
+    return box if box.kind in ends else replace(box, badge=number)

@@ -53,12 +53,13 @@ _GAP = 14.0
 class Paper(NamedTuple):
     """A sheet to draw on: `PAPERS` name, upright or lying, and how much larger than usual.
 
-    With `scale` 1 the smallest type is `NOTE_SIZE`.
+    With `scale` 1 the smallest type is `NOTE_SIZE`. `asked` says that somebody wants that size.
     """
 
     name: PaperName
     portrait: bool = False
     scale: float = 1.0
+    asked: bool = False
 
     @property
     def size(self) -> tuple[float, float]:
@@ -75,7 +76,7 @@ def paper_of(name: PaperName, portrait: bool = False, text_size: float | None = 
     Usually `NOTE_SIZE`, or on a poster what can be read from across a room.
     """
     least = LEAST_POSTER_TYPE if name in POSTERS else NOTE_SIZE
-    return Paper(name, portrait, (text_size or least) / NOTE_SIZE)
+    return Paper(name, portrait, (text_size or least) / NOTE_SIZE, text_size is not None)
 
 
 OnPaper = PaperName | Paper | None
@@ -120,6 +121,13 @@ class Sheet:
         inner = w - 2 * MARGIN
         top, bottom = self._header(inner, ""), self._footer(inner)
         return Room(inner, h - 2 * MARGIN - _height(top) - _height(bottom) - 2 * _GAP)
+
+    def least(self) -> float:
+        """How much smaller type may be made here and still be read, up to 1."""
+        if self.paper is None or self._paper.asked:
+            return 1.0
+        least = LEAST_POSTER_TYPE if self._paper.name in POSTERS else LEAST_TYPE
+        return min(least / (NOTE_SIZE * self._paper.scale), 1.0)
 
     def compose(
         self, marks: Sequence[tuple[str, Sequence[Mark]]], size: Room, page: str = ""

@@ -6,13 +6,16 @@ an artist (`decision`, `faults`).
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from itertools import chain, product
 from typing import Protocol
 
-from stillflow.engine.charts.page import Room, Sheet
+from stillflow.engine.charts.page import HEADING_SIZE, Room, Sheet
 from stillflow.engine.charts.paging import Cutter, Piece, Trunk
-from stillflow.engine.charts.scene import Mark, Point, Scene, moved, polyline
+from stillflow.engine.charts.scene import Mark, Point, Scene, Text, moved, polyline
+from stillflow.engine.charts.shapes import NOTE_SIZE
+from stillflow.engine.charts.text import width
 from stillflow.engine.charts.tidy import Cell, Gaps, Size
 
 
@@ -65,52 +68,105 @@ class Artist(Protocol):
         """Where the lines to below leave."""
 
 
-def draw_tree(trunk: Trunk, artists: Sequence[Artist], sheet: Sheet) -> list[Scene]:
+Page = list[list[Piece]]
+"""The pieces of each of its lanes."""
+
+_BETWEEN_LANES = 30.0
+
+Things = list[tuple[str, list[Mark]]]
+"""What stands on a page, each thing with the words that say what it is."""
+
+
+def draw_tree(
+    trunk: Trunk,
+    artists: Sequence[Artist],
+    sheet: Sheet,
+    beside: Callable[[float], Things] | None = None,
+) -> list[Scene]:
     """All pages of a tree. Nothing is made smaller: what does not fit goes on another page.
+
+    A tree with something `beside` it is a poster. It goes in two lanes, and is made as small as can
+    still be read but no smaller, where that takes fewer pages.
 
     Args:
         trunk: the tree.
         artists: of those whose pieces fit, the one that needs the fewest pages draws; the first
             of those that tie.
         sheet: what goes round each page.
+        beside: what else there is, by heading, a page of its own each; where there is no paper it
+            goes below the tree, of which it is told the width.
     """
     room = sheet.room()
     limit = None if room is None else Size(room.width, room.height)
     tries = []
-    for artist in artists:
-        pages = Cutter(trunk, artist.size, artist.across, artist.gaps, limit, artist.stacks).pages()
-        tries.append((_excess(pages, limit), len(pages), pages, artist))
-        if tries[-1][:2] == (1.0, 1):
+    scales = dict.fromkeys((1.0, sheet.least() if beside else 1.0))
+    for scale, lanes, artist in product(scales, (1, 2) if beside else (1,), artists):
+        lane = None if limit is None else _lane(limit, scale, lanes, artist)
+        cutter = Cutter(trunk, artist.size, artist.across, artist.gaps, lane, artist.stacks)
+        slots = cutter.pages()
+        pages = [slots[first : first + lanes] for first in range(0, len(slots), lanes)]
+        tries.append((_excess(slots, lane), len(pages), pages, artist))
+        if limit is None or tries[-1][:2] == (1.0, 1):
             break
     _, _, pages, artist = min(tries, key=lambda attempt: attempt[:2])
     signs = _signs(trunk, pages)
+    drawn: list[tuple[Things, Room, tuple[str, ...]]] = []
+    for number, page in enumerate(pages, 1):
+        things, size = _page(page, artist, signs, number)
+        drawn.append((things, size, tuple(_names(page, artist, signs))))
+    for heading, marks in beside(drawn[0][1].width) if beside else ():
+        if room is not None:
+            # The whole room is taken, so that nothing is enlarged or moved to the middle.
+            drawn.append(([(heading, marks)], room, (heading,)))
+            continue
+        things, size, names = drawn[0]
+        below = [moved(mark, 0.0, size.height + 2 * HEADING_SIZE) for mark in marks]
+        wide, high = _extent(below)
+        drawn[0] = ([*things, (heading, below)], Room(max(size.width, wide), high), names)
     scenes = []
-    for number, pieces in enumerate(pages, 1):
-        things, size = _page(pieces, artist, signs, number)
-        label = f"page {number} of {len(pages)}" if len(pages) > 1 else ""
+    for number, (things, size, parts) in enumerate(drawn, 1):
+        label = f"page {number} of {len(drawn)}" if len(drawn) > 1 else ""
         scene = sheet.compose(things, size, label)
-        for piece in pieces:
-            name = artist.title(piece.top.target)
-            step = signs.number.get(piece.top.target)
-            scene.parts += (name if step is None else f"{step}. {name}",)
+        scene.parts = parts
         scenes.append(scene)
     return scenes
 
 
-def _excess(pages: list[list[Piece]], limit: Size | None) -> float:
+def _lane(limit: Size, scale: float, lanes: int, artist: Artist) -> Size:
+    """What pieces have room for where a page is as many lanes side by side."""
+    wide, high = limit.width / scale, limit.height / scale
+    gaps = (lanes - 1) * _BETWEEN_LANES
+    return Size((wide - gaps) / lanes, high) if artist.across else Size(wide, (high - gaps) / lanes)
+
+
+def _names(page: Page, artist: Artist, signs: Signs) -> Iterator[str]:
+    for piece in chain.from_iterable(page):
+        name = artist.title(piece.top.target)
+        step = signs.number.get(piece.top.target)
+        yield name if step is None else f"{step}. {name}"
+
+
+def _extent(marks: Sequence[Mark]) -> tuple[float, float]:
+    """How far lines of words reach to the right and down."""
+    words = [mark for mark in marks if isinstance(mark, Text)]
+    right = max(one.x + width(one.text, one.size, one.bold) for one in words)
+    return right, max(one.y for one in words) + NOTE_SIZE
+
+
+def _excess(slots: list[list[Piece]], limit: Size | None) -> float:
     """How many times the largest piece is larger than a page; 1 where all fit."""
     if limit is None:
         return 1.0
-    rooms = [piece.places.room for pieces in pages for piece in pieces]
+    rooms = [piece.places.room for pieces in slots for piece in pieces]
     wide = max(room.width for room in rooms) / limit.width
     return max(wide, max(room.height for room in rooms) / limit.height, 1.0)
 
 
-def _signs(trunk: Trunk, pages: list[list[Piece]]) -> Signs:
+def _signs(trunk: Trunk, pages: list[Page]) -> Signs:
     page_of: dict[tuple[str, int], int] = {}
     origins: dict[tuple[str, int], list[str]] = {}
-    for index, pieces in enumerate(pages, 1):
-        for cell in (cell for piece in pieces for cell in piece.top.walk()):
+    for index, page in enumerate(pages, 1):
+        for cell in (one for piece in chain.from_iterable(page) for one in piece.top.walk()):
             if cell.full and not cell.held:
                 page_of.setdefault((cell.target, cell.start), index)
             for child in (one for box in cell.below for one in box.connectors()):
@@ -132,27 +188,31 @@ def _numbers(trunk: Trunk) -> dict[str, int]:
 
 
 def _page(
-    pieces: list[Piece], artist: Artist, signs: Signs, number: int
+    page: Page, artist: Artist, signs: Signs, number: int
 ) -> tuple[list[tuple[str, list[Mark]]], Room]:
-    """What one page shows, the pieces beside one another, and how much room it takes."""
+    """What one page shows, its lanes beside one another, and how much room it takes."""
     lines: list[Mark] = []
     things: list[tuple[str, list[Mark]]] = [("", lines)]
-    wide = high = 0.0
-    for piece in pieces:
-        dx, dy = (0.0, high) if artist.across else (wide, 0.0)
-        corners = piece.places.corners
-        for cell in piece.top.walk():
-            for child in cell.below:
-                start = artist.exit(cell, corners[cell])
-                end = artist.entry(child, corners[child])
-                lines.append(moved(_elbow(start, end, artist), dx, dy))
-            marks = artist.marks(cell, corners[cell], signs, number)
-            things.append((artist.words(cell), [moved(mark, dx, dy) for mark in marks]))
-        size, gap = piece.places.room, artist.gaps.between
-        wide = max(wide, size.width) if artist.across else wide + size.width + gap
-        high = high + size.height + gap if artist.across else max(high, size.height)
     gap = artist.gaps.between
-    return things, Room(wide, high - gap) if artist.across else Room(wide - gap, high)
+    wide = high = 0.0
+    for pieces in page:
+        # Where the lane begins, and how far it goes along and across its pieces.
+        x, y = (wide, 0.0) if artist.across else (0.0, high)
+        if x or y:
+            x, y = (x + _BETWEEN_LANES, y) if artist.across else (x, y + _BETWEEN_LANES)
+        for piece in pieces:
+            corners = piece.places.corners
+            for cell in piece.top.walk():
+                for child in cell.below:
+                    start = artist.exit(cell, corners[cell])
+                    end = artist.entry(child, corners[child])
+                    lines.append(moved(_elbow(start, end, artist), x, y))
+                marks = artist.marks(cell, corners[cell], signs, number)
+                things.append((artist.words(cell), [moved(mark, x, y) for mark in marks]))
+            room = piece.places.room
+            wide, high = max(wide, x + room.width), max(high, y + room.height)
+            x, y = (x, y + room.height + gap) if artist.across else (x + room.width + gap, y)
+    return things, Room(wide, high)
 
 
 def _elbow(start: Point, end: Point, artist: Artist) -> Mark:

@@ -23,6 +23,7 @@ from stillflow.engine.dialogue.measured import Measured
 from stillflow.engine.dialogue.places import done_words, titled
 from stillflow.engine.dialogue.progress import Asked
 from stillflow.engine.dialogue.session import Believed, Session
+from stillflow.engine.dialogue.shortway import RARE, ShortWay, short_way
 from stillflow.engine.dialogue.steps import (
     AnswerOption,
     CheckStep,
@@ -53,6 +54,7 @@ __all__ = [
     "DETAILS",
     "LIVE",
     "NOT_THERE",
+    "RARE",
     "REACH",
     "Act",
     "AnswerOption",
@@ -72,6 +74,7 @@ __all__ = [
     "Round",
     "Said",
     "Session",
+    "ShortWay",
     "StepKind",
     "Summary",
     "ahead_words",
@@ -90,6 +93,7 @@ __all__ = [
     "reminder_words",
     "rounds",
     "ruled_out",
+    "short_way",
     "stops",
     "summarise",
     "taken_words",

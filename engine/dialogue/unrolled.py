@@ -6,10 +6,12 @@ Words and drawing are left to `treeview`.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from itertools import compress
-from typing import Literal, NamedTuple
+from typing import Any, Literal, NamedTuple
+
+import numpy as np
 
 from stillflow.engine.base import Floats, InputError, in_percent
 from stillflow.engine.dialogue.answers import given, learnt
@@ -17,6 +19,7 @@ from stillflow.engine.dialogue.choosing import Planner
 from stillflow.engine.dialogue.course import Course, Move
 from stillflow.engine.dialogue.progress import SETTLED, Repair, settled_by
 from stillflow.engine.dialogue.session import Session
+from stillflow.engine.dialogue.shortway import ShortWay
 from stillflow.engine.dialogue.steps import Ending
 from stillflow.engine.inference import Situation, Spot, rule_table
 from stillflow.engine.planning import Branch, PolicyStep, PolicyTree, Think, unroll
@@ -37,6 +40,9 @@ from stillflow.engine.ruleset import (
 LIVE = "the guided visit"
 """Who takes over where the tree was cut."""
 
+CARD = "the card"
+"""Who takes over where there is a short way on: the looks printed beside the tree."""
+
 THERE, NOT_THERE = "it is there", "it is not there"
 """What can come of going to a fault: it is put right, or the visit goes on without it."""
 
@@ -46,17 +52,18 @@ class Act(NamedTuple):
 
     Ends are `fixed`; `stop` with the id of the rule behind it; `doubt` with the id of the check to
     take again first; `refer` with the id of the fault that others deal with, empty where none is
-    left.
+    left; `looks`, with the ids of those to make first as `looks`.
 
     Attributes:
         opens: ids of what is opened for it, of which one is told.
         put_back: ids of what is put back before it.
     """
 
-    kind: Literal["check", "fix", "fixed", "stop", "doubt", "refer"]
+    kind: Literal["check", "fix", "fixed", "stop", "doubt", "refer", "looks"]
     id: str = ""
     opens: tuple[str, ...] = ()
     put_back: tuple[str, ...] = ()
+    looks: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, eq=False)
@@ -105,6 +112,7 @@ def visit_tree(
     until: float = 1.0,
     think: Think = "normal",
     wrong_part_minutes: float = 0.0,
+    beyond: ShortWay | None = None,
 ) -> PolicyTree:
     """Unroll what a visit would do from here.
 
@@ -121,6 +129,7 @@ def visit_tree(
         until: a fix at least this likely to be right ends its branch, 0 to 1.
         think: how far the planner looks ahead.
         wrong_part_minutes: the price, in minutes, of having fitted a part that was not needed.
+        beyond: the short way on that is taken where the tree ends; else the guided visit is.
 
     Raises:
         InputError: a number out of range, or starting facts that contradict each other.
@@ -137,8 +146,9 @@ def visit_tree(
         session.knowledge, session.progress.model, session.baseline, think, wrong_part_minutes
     )
     started = past_safety(session)
-    policy = _Policy(started, planner, depth, until)
-    return unroll(policy.start(), policy, reach, cut_to=LIVE)
+    policy = _Policy(started, planner, depth, until, beyond)
+    edge = None if beyond is None else policy.edge
+    return unroll(policy.start(), policy, reach, cut_to=LIVE, edge=edge)
 
 
 def past_safety(session: Session) -> Session:
@@ -163,7 +173,15 @@ def past_safety(session: Session) -> Session:
 class _Policy:
     """What a visit does at a point, by the routine that `Session.next_step` goes by too."""
 
-    def __init__(self, session: Session, planner: Planner, depth: int | None, until: float) -> None:
+    def __init__(
+        self,
+        session: Session,
+        planner: Planner,
+        depth: int | None,
+        until: float,
+        beyond: ShortWay | None,
+    ) -> None:
+        self._beyond = beyond
         self._knowledge = session.knowledge
         self._baseline = session.baseline
         self._progress = session.progress
@@ -196,6 +214,23 @@ class _Policy:
             spent=progress.spent,
         )
 
+    def edge(self, ways: Sequence[tuple[float, Point]]) -> PolicyStep[Any]:
+        """What stands at the tree's edge, for the points behind it with their chances."""
+        assert self._beyond is not None
+        likeliest = max(ways, key=lambda way: way[0])[1]
+        if likeliest.settled is not None:
+            return likeliest.settled
+        belief = sum((chance * point.probabilities for chance, point in ways), np.zeros(1))
+        closed = {*likeliest.answered, *likeliest.silent}
+        looks, found = self._beyond.order(belief, likeliest.footing, closed)
+        return PolicyStep(Act("looks", looks=looks), (), {"found": found}, CARD)
+
+    def _over(self, point: Point, reason: str) -> PolicyStep[Point]:
+        """The tree ends here, for this reason."""
+        if self._beyond is None:
+            return PolicyStep(None, handed_to=LIVE, reason=reason)
+        return self.edge([(1.0, point)])
+
     def __call__(self, point: Point) -> PolicyStep[Point]:
         """What is done at a point and what can come of it."""
         if point.settled is not None:
@@ -208,7 +243,7 @@ class _Policy:
         if self._depth is not None and point.steps >= self._depth:
             last = self._course.unplanned(point, fired, facts)
             if last is None or last.turn.next in ("ask-first", "verify"):
-                return PolicyStep(None, handed_to=LIVE, reason=f"after {self._depth} steps")
+                return self._over(point, f"after {self._depth} steps")
         move = self._course.move(point, fired, facts)
         if move.ending is not None:
             return self._end(move, move.ending)
@@ -299,25 +334,18 @@ class _Policy:
         left[column] = 0.0
         rest = float(left.sum())
         if rest > 0.0:
-            over: PolicyStep[Point] | None = None
+            after = replace(
+                point,
+                probabilities=left / rest,
+                last_repair=None,
+                footing=outlay.after,
+                minutes=spent,
+                steps=point.steps + 1,
+            )
             if probability >= self._until:
                 sure = f"a fix is {in_percent(self._until)} sure"
-                over = PolicyStep(None, handed_to=LIVE, reason=sure)
-            branches.append(
-                Branch(
-                    NOT_THERE,
-                    rest,
-                    replace(
-                        point,
-                        probabilities=left / rest,
-                        last_repair=None,
-                        footing=outlay.after,
-                        minutes=spent,
-                        steps=point.steps + 1,
-                        settled=over,
-                    ),
-                )
-            )
+                after = replace(after, settled=self._over(after, sure))
+            branches.append(Branch(NOT_THERE, rest, after))
         figures = {"minutes": outlay.own, "elapsed": elapsed, "probability": probability}
         act = Act("fix", fault.id, outlay.opens, outlay.put_back)
         return PolicyStep(act, tuple(branches), figures)

@@ -9,7 +9,7 @@ acts, and drawing, to others.
 from __future__ import annotations
 
 import heapq
-from collections.abc import Callable, Hashable, Mapping
+from collections.abc import Callable, Hashable, Mapping, Sequence
 from dataclasses import replace
 from typing import Generic
 
@@ -31,6 +31,12 @@ __all__ = [
 
 _SUM_TOLERANCE = 1e-6
 
+FRINGE = 0.25
+"""States at the edge of a tree that are rarer than this share of its reach are not told apart."""
+
+Edge = Callable[[Sequence[tuple[float, State]]], PolicyStep[int]]
+"""What stands at the edge of a tree, for the states behind it with their chances."""
+
 
 class Unrolled(Generic[State]):
     """A policy asked once in every state reached often enough; trees are cut from it.
@@ -41,6 +47,8 @@ class Unrolled(Generic[State]):
         reach: states less likely than this are not asked about, 0 to 1.
         most: nodes the policy is asked about at most.
         cut_to: who takes over where the tree is cut.
+        edge: what stands at states that are not asked about, given with their chances; those of
+            one act that are rarer than `FRINGE` of `reach` together. By default only `cut_to`.
 
     Raises:
         InputError: `reach` or `most` is out of range, or a policy's probabilities do not add to 1.
@@ -53,6 +61,7 @@ class Unrolled(Generic[State]):
         reach: float,
         most: int = 20_000,
         cut_to: str = "live planner",
+        edge: Edge[State] | None = None,
     ) -> None:
         if not 0.0 <= reach <= 1.0:
             raise InputError(f"reach is {reach:g}", right="use a probability from 0 to 1")
@@ -61,6 +70,7 @@ class Unrolled(Generic[State]):
         self._reach = reach
         self._cut_to = cut_to
         self._nodes = [PolicyStep[int](None, reach=1.0)]
+        self._edges: dict[int, PolicyStep[int]] = {}
         waiting = [(-1.0, 0, start)]
         asked = 0
         while waiting:
@@ -75,16 +85,31 @@ class Unrolled(Generic[State]):
             step = policy(state)
             _check(step)
             branches = []
+            rare: list[tuple[float, State]] = []
             for way in step.branches:
-                child = len(self._nodes)
                 chance = share * way.probability
-                self._nodes.append(PolicyStep(None, reach=chance))
+                if edge is not None and 0.0 < chance < reach * FRINGE:
+                    rare.append((chance, way.to))
+                    branches.append(Branch(way.label, way.probability, -1))
+                    continue
+                child = self._child(chance)
                 branches.append(Branch(way.label, way.probability, child))
                 if chance > 0.0 and chance >= reach:
                     heapq.heappush(waiting, (-chance, child, way.to))
+                elif edge is not None and chance > 0.0:
+                    self._edges[child] = replace(edge([(chance, way.to)]), reach=chance)
+            if edge is not None and rare:
+                chance = sum(one for one, _ in rare)
+                child = self._child(chance)
+                self._edges[child] = replace(edge(rare), reach=chance)
+                branches = [replace(w, to=child) if w.to < 0 else w for w in branches]
             self._nodes[number] = PolicyStep(
                 step.act, tuple(branches), step.figures, step.handed_to, step.reason, share
             )
+
+    def _child(self, chance: float) -> int:
+        self._nodes.append(PolicyStep(None, reach=chance))
+        return len(self._nodes) - 1
 
     def tree(self, reach: float | None = None) -> PolicyTree:
         """Return the tree cut below a reach probability, identical subtrees kept once.
@@ -106,7 +131,9 @@ class Unrolled(Generic[State]):
             node = self._nodes[number]
             if number and node.reach < cut:
                 why = f"reached in fewer than {cut:g} of calls"
-                node = PolicyStep(None, (), {}, self._cut_to, why, node.reach)
+                node = self._edges.get(
+                    number, PolicyStep(None, (), {}, self._cut_to, why, node.reach)
+                )
             kept[number] = node
             waiting += [way.to for way in node.branches if self._nodes[way.to].reach > 0.0]
         return PolicyTree(_shared(kept), len(kept))
@@ -118,9 +145,10 @@ def unroll(
     reach: float,
     most: int = 20_000,
     cut_to: str = "live planner",
+    edge: Edge[State] | None = None,
 ) -> PolicyTree:
     """Unroll a policy into one tree; see `Unrolled` for the arguments and errors."""
-    return Unrolled(start, policy, reach, most, cut_to).tree()
+    return Unrolled(start, policy, reach, most, cut_to, edge).tree()
 
 
 def _check(step: PolicyStep[State]) -> None:

@@ -66,3 +66,8 @@ class PolicyTree:
     def ended(self) -> float:
         """Probability that a call ends inside the tree, without being handed over."""
         return sum(n.reach for n in self.nodes if not n.branches and not n.handed_to)
+
+    @property
+    def found(self) -> float:
+        """The same with what is found beyond its edges: figures `found` of nodes handed over."""
+        return self.ended + sum(n.reach * n.figures.get("found", 0.0) for n in self.nodes)

@@ -11,39 +11,44 @@ from collections.abc import Hashable, Iterable, Sequence
 from itertools import chain, groupby
 from math import ceil
 
-from stillflow.engine.base import AirState
-from stillflow.engine.charts import DecisionTree, TitleBlock, TreeBranch, TreeNode
-from stillflow.engine.dialogue import LIVE, NOT_THERE, Act, Session, given, past_safety
+from stillflow.engine.charts import (
+    DecisionTree,
+    TitleBlock,
+    TreeBranch,
+    TreeNode,
+    numbers_said,
+)
+from stillflow.engine.dialogue import (
+    LIVE,
+    NOT_THERE,
+    Act,
+    Session,
+    ShortWay,
+    given,
+    past_safety,
+)
 from stillflow.engine.inference import Baseline, spot_of
 from stillflow.engine.planning import Branch, PolicyStep, PolicyTree
 from stillflow.engine.ruleset import Check, Knowledge
+from stillflow.engine.views.card import printed_card
+from stillflow.engine.views.wording import beware, question
 
 NOT_FOUND = "not there"
 """What stands in a tree for a fix that was gone to, and its fault not found."""
 
-_ABOUT = {
-    "mains": "mains",
-    "moving-parts": "moving parts",
-    "dust": "dust",
-    "sharp": "sharp things",
-    "heights": "heights",
-    "confined": "narrow spaces",
-    "walls": "what walls hide",
-    "suction": "suction on skin",
-    "noise": "noise",
-    "fire": "fire",
-}
 
-
-def decision_tree(tree: PolicyTree, session: Session, title: TitleBlock) -> DecisionTree:
+def decision_tree(
+    tree: PolicyTree, session: Session, title: TitleBlock, beyond: ShortWay | None = None
+) -> DecisionTree:
     """The tree in words.
 
     Args:
         tree: from `visit_tree`.
         session: the starting facts it was made from.
         title: the title block.
+        beyond: the short way on that the tree was made with.
     """
-    words = _Words(session.knowledge, session.baseline)
+    words = _Words(session.knowledge, session.baseline, beyond)
     wanted = {0}
     nodes = []
     # A branch always leads to a higher number, so what is wanted is known when it is reached.
@@ -55,15 +60,31 @@ def decision_tree(tree: PolicyTree, session: Session, title: TitleBlock) -> Deci
     start = past_safety(session).visit
     known = start.model_dump(mode="json", by_alias=True, exclude_defaults=True, exclude_none=True)
     content = {"stillflow": start.stillflow, **known}
-    return DecisionTree(title=title, start=content, root="0", nodes=tuple(nodes))
+    card = None if beyond is None else printed_card(beyond, session)
+    return DecisionTree(title=title, start=content, root="0", nodes=tuple(nodes), card=card)
 
 
 def _left_to_visit(node: PolicyStep[int]) -> bool:
     return node.act is None and node.handed_to == LIVE
 
 
+def _is_edge(node: PolicyStep[int]) -> bool:
+    """Whether the tree ends there without having said what it is."""
+    looks = isinstance(node.act, Act) and node.act.kind == "looks"
+    return looks or _left_to_visit(node)
+
+
+def _leads_to(number: int, nodes: Sequence[PolicyStep[int]]) -> Hashable:
+    """What answers that lead to the same step have in common."""
+    act = nodes[number].act
+    return act if isinstance(act, Act) and act.kind == "looks" else number
+
+
 class _Words:
-    def __init__(self, knowledge: Knowledge, baseline: Baseline) -> None:
+    def __init__(
+        self, knowledge: Knowledge, baseline: Baseline, beyond: ShortWay | None = None
+    ) -> None:
+        self._beyond = beyond
         self._knowledge = knowledge
         self._baseline = baseline
 
@@ -93,10 +114,10 @@ class _Words:
             id=str(number),
             kind="check",
             check=check.id,
-            title=_question(check),
+            title=question(check),
             detail=" ".join(details),
             minutes=node.figures["minutes"],
-            caution=self._beware(cautions),
+            caution=beware(self._knowledge, cautions),
             branches=branches,
         )
 
@@ -122,11 +143,11 @@ class _Words:
             kind="hand-over" if fix.refer else "fix",
             fault=fault.id,
             title=f"{fault.title} – for {fix.refer}" if fix.refer else fault.title,
-            detail=" ".join([*self._put_back(act), *([fault.confirm] if onward else [])]),
+            detail=" ".join([*self._put_back(act), fault.confirm]),
             minutes=node.figures["minutes"],
             probability=node.figures["probability"],
             expected_minutes=node.figures["elapsed"],
-            caution=self._beware(cautions),
+            caution=beware(self._knowledge, cautions),
             branches=tuple(onward),
         )
 
@@ -141,6 +162,10 @@ class _Words:
             title, detail = f"On with {LIVE}", ""
             if isinstance(node.act, Act):
                 title, detail, check = "Take these readings again", node.reason, node.act.id
+        elif isinstance(node.act, Act) and node.act.kind == "looks":
+            assert self._beyond is not None
+            looks = tuple(self._beyond.number[name] for name in node.act.looks)
+            return TreeNode(id=str(number), kind="looks", title=_looks_said(looks), looks=looks)
         elif isinstance(node.act, Act) and node.act.kind == "stop":
             title, detail = f"Stop. {node.reason}", f"Call: {node.handed_to}"
         else:
@@ -151,22 +176,24 @@ class _Words:
         self, check: Check, node: PolicyStep[int], nodes: Sequence[PolicyStep[int]]
     ) -> Iterable[TreeBranch]:
         """The ways on, those that lead to the same step together, the cut ones last."""
-        by_node: dict[int, list[Branch[int]]] = {}
+        by_step: dict[Hashable, list[Branch[int]]] = {}
         for branch in node.branches:
-            by_node.setdefault(branch.to, []).append(branch)
-        cut = [number for number in by_node if _left_to_visit(nodes[number])]
-        for number in [*(n for n in by_node if n not in cut), *cut]:
-            ways = by_node[number]
+            by_step.setdefault(_leads_to(branch.to, nodes), []).append(branch)
+        edge = [key for key, ways in by_step.items() if _is_edge(nodes[ways[0].to])]
+        edge.sort(key=lambda key: len(by_step[key]))
+        for key in [*(key for key in by_step if key not in edge), *edge]:
+            ways = by_step[key]
             labels = {way.label for way in ways}
             answer = self.answers(check, labels)
-            if number in cut and len(by_node) > 1 and len(ways) > 1:
+            if edge and key == edge[-1] and len(by_step) > 1 and len(ways) > 1:
                 answer = "anything else"
             likeliest = max(ways, key=lambda way: way.probability)
             yield TreeBranch(
                 answer=answer,
                 given=given(self._knowledge, self._baseline, check, str(likeliest.label)),
+                choices=tuple(str(way.label) for way in ways),
                 probability=min(sum(way.probability for way in ways), 1.0),
-                to=str(number),
+                to=str(likeliest.to),
             )
 
     def answers(self, check: Check, labels: set[Hashable]) -> str:
@@ -178,7 +205,8 @@ class _Words:
     def _spans(self, check: Check, labels: set[Hashable]) -> Iterable[str]:
         """Stretches of the gauge's scale that neighbouring levels make up.
 
-        In words and as a share of expected, which hold for any system; then inH2O on this one.
+        In words and as a share of expected, which hold for any system; then inH2O on this one,
+        where its unit is known.
         """
         expected = self._baseline.at(*spot_of(check))
         levels = self._knowledge.levels
@@ -193,12 +221,15 @@ class _Words:
                 yield "any reading"
                 continue
             words = _named(levels[first].title, levels[last].title, low, high)
-            here = _span(low, high, expected)
-            yield f"{words}, {_span(low, high, 100.0, ' %')} ({here})"
+            # Of a class of units alone, inH2O would be more than is known.
+            here = "" if self._baseline.wide else f" ({_span(low, high, expected)})"
+            yield f"{words}, {_span(low, high, 100.0, ' %')}{here}"
 
-    def _beware(self, cautions: Iterable[str]) -> str:
-        about = dict.fromkeys(_ABOUT[self._knowledge.cautions[name].about] for name in cautions)
-        return ", ".join(about)
+
+def _looks_said(looks: Sequence[int]) -> str:
+    if not looks:
+        return "The card, from its step 3"
+    return f"{'Look' if len(looks) == 1 else 'Looks'} {numbers_said(looks)}"
 
 
 def _named(first: str, last: str, low: float | None, high: float | None) -> str:
@@ -227,11 +258,3 @@ def _span(low: float | None, high: float | None, whole: float, unit: str = "") -
         return f"{up(low) / parts:g}{unit} or more"
     first, last = up(low) / parts, (up(high) - 1) / parts
     return f"{first:g}{unit}" if first == last else f"{first:g} to {last:g}{unit}"
-
-
-def _question(check: Check) -> str:
-    if check.kind == "choice":
-        return check.ask
-    state, station = spot_of(check)
-    how = "no air flowing" if state is AirState.SEALED else "through the orifice"
-    return f"Read {state} at {station.words} ({how})"

@@ -51,7 +51,7 @@ def _differs(session: Session, node: dict[str, Any]) -> str:
         says = ["check", check.id, "", check.minutes, None] if check else [step.step]
     elif node["check"]:
         says = ["hand-over", step.check.id if step.check else "", "", None, None]
-    elif node["title"].startswith("On with"):
+    elif node["kind"] == "looks" or node["title"].startswith("On with"):
         return ""
     else:
         box, says = ["end"], [step.step if step.ending is None else "end"]
