@@ -23,13 +23,16 @@ from whole_calls import Played, play_call
 
 from stillflow.engine import Session, load_rules
 from stillflow.engine.airflow import gauge_noise
+from stillflow.engine.base import Mode
 from stillflow.engine.inference import SPOTS, GoodReading, Unit, baseline_for
 from stillflow.engine.simulate.calls import SimulatedCall, draw_calls
 
 
 def kept(call: SimulatedCall, generator: np.random.Generator) -> SimulatedCall:
     """The call to a house that was left in good order, with readings at every station."""
-    healthy = call._readings[frozenset()]
+    # What was never otherwise, such as a label that promises too much, was so then too.
+    always = {one for one in call.faults if call.knowledge.faults[one].mode is Mode.NORMAL}
+    healthy = call._readings[frozenset(always)]
     read = np.round(gauge_noise(generator, healthy, call.visit.gauge.tolerance))
     named = {"inlet": call.inlets.names[0], "hose": call.inlets.names[0]}
     named["other"] = call.inlets.names[1]
