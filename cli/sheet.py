@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
@@ -14,6 +15,7 @@ from stillflow.cli.visits import any_visit
 from stillflow.engine import Session, load_rules
 from stillflow.engine.base import InputError, Place
 from stillflow.engine.charts import CustomerSheet
+from stillflow.engine.inference import Visit
 
 _WIDTH = 72
 _FULL_SIZE = 11.0
@@ -63,16 +65,8 @@ def command(
 
     VISIT is a file or an id in the casebook. Only what was measured and recorded is said.
     """
-    from stillflow.engine.views import Shop, customer_sheet
-
     session = any_visit(visit, load_rules(rules), db)
-    shop = load_settings(settings)
-    sheet = customer_sheet(
-        session,
-        Shop(shop.heading, shop.technician, shop.currency, shop.measure_again_months),
-        minutes,
-        _watch(session, db),
-    )
+    sheet = sheet_of(session, _visits(session.visit, db), settings, minutes)
     if short:
         say(sheet.short)
     elif out is None:
@@ -81,18 +75,30 @@ def command(
         _write(sheet, Path(out), paper)
 
 
-def _watch(session: Session, db: str | None) -> tuple[str, ...]:
-    """Warnings from the years before, where the visit is to a house on record."""
+def _visits(visit: Visit, db: str | None) -> Sequence[Visit]:
+    """The visits to a house on record; none where it is not."""
     from stillflow.casebook.sites import Sites
     from stillflow.casebook.store import Casebook
-    from stillflow.engine.views import site_history
 
-    site_id = session.visit.site.id
-    if not session.visit.id or not site_id:
+    if not visit.id or not visit.site.id:
         return ()
     with Casebook(db) as casebook:
-        visits = Sites(casebook).visits(site_id)
-    return tuple(one.warning for one in site_history(visits, session.knowledge) if one.warning)
+        return Sites(casebook).visits(visit.site.id)
+
+
+def sheet_of(
+    session: Session, visits: Sequence[Visit], settings: str | None, minutes: float | None = None
+) -> CustomerSheet:
+    """The page of a visit, with warnings from the visits to its house over the years."""
+    from stillflow.engine.views import Shop, customer_sheet, site_history
+
+    shop = load_settings(settings)
+    return customer_sheet(
+        session,
+        Shop(shop.heading, shop.technician, shop.currency, shop.measure_again_months),
+        minutes,
+        tuple(one.warning for one in site_history(visits, session.knowledge) if one.warning),
+    )
 
 
 def sheet_text(sheet: CustomerSheet) -> str:

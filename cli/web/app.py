@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import asyncio
 import json
+import os
 from collections.abc import Awaitable, Callable, Collection, Mapping
 from concurrent.futures import BrokenExecutor, Future
 from datetime import UTC, datetime
@@ -22,11 +23,13 @@ from starlette.responses import FileResponse, HTMLResponse, RedirectResponse, Re
 from starlette.routing import Mount, Route
 from starlette.staticfiles import StaticFiles
 
+from stillflow.casebook.cases import fixed_in_cases
 from stillflow.casebook.phones import Phones
 from stillflow.casebook.photos import Photos
 from stillflow.casebook.sites import Sites
 from stillflow.casebook.store import Overtaken
 from stillflow.cli.prompt import fix_event
+from stillflow.cli.sheet import sheet_html, sheet_of
 from stillflow.cli.sites_prompt import known_facts
 from stillflow.cli.web import pages
 from stillflow.cli.web.carrying import Packer
@@ -35,6 +38,8 @@ from stillflow.cli.web.guard import Guard, cookie_words
 from stillflow.cli.web.intake import absent, as_form, filled_in
 from stillflow.cli.web.pairing import Pairing
 from stillflow.cli.web.templating import HERE, rendered
+from stillflow.engine.audit import cover
+from stillflow.engine.audit import page as covered_words
 from stillflow.engine.base import InputError, SetupError, StillflowError
 from stillflow.engine.dialogue import DETAILS, NextStep, taken_words
 from stillflow.engine.inference import Event, Visit, earlier_words
@@ -47,6 +52,9 @@ Answer = Callable[[Request, Form], Response]
 MOST_SITES = 20
 MOST_JOINED = 200
 """Answers that a phone may send at once."""
+
+SHEET_POLICY = "default-src 'none'; style-src 'unsafe-inline'; frame-ancestors 'none'"
+"""Of the page for the customer, which has its style in itself and no script."""
 
 LOCAL = ("127.0.0.1", "localhost", "::1")
 
@@ -270,6 +278,26 @@ class Pages:
         with self.desk.lock:
             strip, blocks = pages.strip(standing), pages.where(standing)
         return self.show(request, "where.html", at=standing, strip=strip, blocks=blocks)
+
+    def sheet(self, request: Request, form: Form) -> Response:
+        """The page for the customer: a document of its own, to read, print and hand on."""
+        standing = self.desk.standing(request.path_params["visit"])
+        site = standing.visit.site.id
+        visits = Sites(self.desk.casebook).visits(site) if site else []
+        with self.desk.lock:
+            sheet = sheet_of(standing.session, visits, os.getenv("STILLFLOW_SETTINGS"))
+        policy = {"content-security-policy": SHEET_POLICY}
+        return HTMLResponse(sheet_html(sheet, "a4"), headers=policy)
+
+    def hand(self, request: Request, form: Form) -> Response:
+        """What can be done with the page for the customer."""
+        standing = self.desk.standing(request.path_params["visit"])
+        return self.show(request, "sheet.html", at=standing)
+
+    def coverage(self, request: Request, form: Form) -> Response:
+        """What the rules cover, and what not."""
+        words = covered_words(cover(self.desk.knowledge), fixed_in_cases())
+        return self.show(request, "coverage.html", words=words)
 
     def danger(self, request: Request, form: Form) -> Response:
         """The question about danger, at any time, and every danger of this visit so far."""
@@ -502,6 +530,7 @@ def application(
         Route("/site/{site}", page(shown.site)),
         Route("/rules", page(shown.rules)),
         Route("/rules/{entry}", page(shown.entry)),
+        Route("/coverage", page(shown.coverage)),
         Route("/new", page(shown.new), methods=["GET", "POST"]),
         Route("/visit/{visit}", page(shown.step)),
         Route("/visit/{visit}/answer", page(shown.answer), methods=["POST"]),
@@ -518,6 +547,8 @@ def application(
         Route("/visit/{visit}/unit", page(shown.unit), methods=["GET", "POST"]),
         Route("/visit/{visit}/why", page(shown.why)),
         Route("/visit/{visit}/where", page(shown.where)),
+        Route("/visit/{visit}/sheet", page(shown.hand)),
+        Route("/visit/{visit}/sheet.html", page(shown.sheet)),
         Route("/visit/{visit}/danger", page(shown.danger)),
         Route("/visit/{visit}/again", page(shown.again)),
         Route("/visit/{visit}/unheard", page(shown.unheard), methods=["POST"]),

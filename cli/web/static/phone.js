@@ -271,6 +271,17 @@ function shrinking(form) {
   });
 }
 
+// Where the phone can hand a file on; elsewhere the link keeps it.
+document.addEventListener("click", async (tap) => {
+  const link = tap.target.closest?.("#share");
+  if (!link || !navigator.canShare) return;
+  tap.preventDefault();
+  const answer = await fetch(link.href);
+  const files = [new File([await answer.blob()], link.download, { type: "text/html" })];
+  if (navigator.canShare({ files })) await navigator.share({ files }).catch(() => {});
+  else location.assign(link.href);
+});
+
 addEventListener("online", () => { const visit = visitOf(); if (visit && document.body.dataset.carried) signal(visit); });
 navigator.serviceWorker?.register("/worker.js");
 begin();

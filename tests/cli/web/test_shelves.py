@@ -5,6 +5,7 @@ from __future__ import annotations
 from datetime import UTC, datetime
 from pathlib import Path
 
+from command import stillflow
 from phone import phone
 
 from stillflow.casebook.cases import load_cases, play
@@ -56,3 +57,30 @@ def test_rules_are_searched_and_read_with_their_sources(tmp_path: Path) -> None:
     assert one.status == 200
     assert load_rules().checks["bin-seat-look"].ask in one.words
     assert "stands in:" in one.words
+
+
+def test_the_sheet_for_the_customer_is_the_one_the_command_line_writes(tmp_path: Path) -> None:
+    casebook = Casebook(f"sqlite:///{tmp_path / 'casebook.db'}")
+    case = next(one for one in load_cases() if one.name == "clogged-hose")
+    played = play(case, load_rules()).visit
+    site = played.site.model_copy(update={"name": SCRIPT})
+    kept = casebook.put(played.model_copy(update={"site": site}))
+    one = phone(tmp_path)
+    one.open(f"/visit/{kept.id}")
+    assert f'href="/visit/{kept.id}/sheet"' in one.page
+    one.open(f"/visit/{kept.id}/sheet")
+    assert f'href="/visit/{kept.id}/sheet.html"' in one.page
+    one.open(f"/visit/{kept.id}/sheet.html")
+    out = tmp_path / "sheet.html"
+    args = ("sheet", kept.id, "--out", str(out), "--db", f"sqlite:///{tmp_path / 'casebook.db'}")
+    assert stillflow(*args).code == 0
+    assert one.page == out.read_text("utf-8")
+    assert SCRIPT not in one.page
+    assert "script-src" not in one.headers["content-security-policy"]
+    assert one.headers["content-security-policy"].startswith("default-src 'none'")
+
+
+def test_coverage_is_what_the_command_line_prints(tmp_path: Path) -> None:
+    one = phone(tmp_path)
+    one.open("/coverage")
+    assert " ".join(stillflow("rules", "coverage").out.split()) in one.words
