@@ -111,6 +111,7 @@ def drawn(seed: int) -> Problem:
     )
 
 
+@pytest.mark.slow
 def test_with_ways_and_closing_the_policy_stays_near_the_optimum() -> None:
     ratios = []
     for seed in range(12):

@@ -34,6 +34,7 @@ def test_normal_comes_within_its_bounds() -> None:
     assert found.max() <= 1.05
 
 
+@pytest.mark.slow
 def test_deep_comes_within_its_bounds_without_exact_search(monkeypatch: pytest.MonkeyPatch) -> None:
     # With it the ratio is 1 on any problem this small, which shows nothing of the look-ahead.
     monkeypatch.setitem(planner._EXACT_STATES, "deep", 0)

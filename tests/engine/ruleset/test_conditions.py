@@ -143,7 +143,7 @@ def with_conditions(conditions: list[Any]) -> Knowledge:
     return small(SMALL + "".join(lines))
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=25, deadline=None)
 @given(data=st.data())
 def test_both_back_ends_and_the_plain_reading_conclude_the_same_on_random_rules(
     data: st.DataObject,

@@ -136,7 +136,7 @@ def test_whether_it_works_now_is_answered_by_the_truth() -> None:
 
 def test_answers_come_from_the_rules_own_table(calls: list[SimulatedCall]) -> None:
     stops = {r.id for r in KNOWLEDGE.rules.values() if any(isinstance(i, Stop) for i in r.then)}
-    for call in calls[::20]:
+    for call in calls[::40]:
         model = LikelihoodModel(
             KNOWLEDGE, rule_table(KNOWLEDGE), baseline_for(call.visit, KNOWLEDGE), call.visit
         )
