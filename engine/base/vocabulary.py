@@ -105,6 +105,7 @@ def course_facts() -> dict[str, FactKind]:
     }
     numbers = {
         "fix.unmoved": "fixes in a row, the last among them, that changed nothing",
+        "now.half-read": "share of expected of the one reading taken where the gauge still is",
         "now.unsure": "times that a question which comes first was asked and not answered",
         "now.minutes": "minutes of the visit so far, as the rules count them",
     }

@@ -10,7 +10,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Protocol, cast
 
-from stillflow.engine.base import KnowledgeError, Mode
+from stillflow.engine.base import AirState, KnowledgeError, Mode
 from stillflow.engine.dialogue.askable import Askable
 from stillflow.engine.dialogue.choosing import Decision, Planner, Position
 from stillflow.engine.dialogue.progress import Repair
@@ -129,6 +129,7 @@ class Course:
         self._planner = planner
         self._askable = Askable(knowledge, visit.missing_tools)
         self._verification = Verification(knowledge, baseline)
+        self._baseline = baseline
         self._engine = course_for(knowledge)
         named = [(turn, {leaf.fact for leaf in leaves(turn.when)}) for turn in knowledge.turns]
         self._used = frozenset().union(*(facts for _, facts in named))
@@ -222,9 +223,22 @@ class Course:
         if moment.last_repair is not None:
             self._after(moment.last_repair, moment, now)
         now.open, now.put_off = self._choices(moment, facts)
+        self._half_read(moment, now)
         if not self._planner.has_faults(moment, [*now.open, *now.put_off]):
             known["plan.act"] = "none"
         return now
+
+    def _half_read(self, moment: Moment, now: _Now) -> None:
+        """The other reading where the gauge still is, if only one was taken there."""
+        at = moment.footing.gauge
+        for check in (self._knowledge.checks[name] for name in now.open):
+            if at is None or check.station is not at or check.condition is None:
+                continue
+            for state in set(AirState) - {check.condition}:
+                read = moment.situation.readings.get((state, at))
+                if read is not None:
+                    now.facts["now.half-read"] = read / self._baseline.at(state, at)
+                    now.checks["read-with"] = check
 
     def _after(self, repair: Repair, moment: Moment, now: _Now) -> None:
         """What the last fix came to, and whether that is known yet."""
@@ -291,7 +305,9 @@ class Course:
             where = self._knowledge.places["course", turn.id]
             right = "let its condition name the fact that there is"
             raise KnowledgeError(f"'{turn.id}' has nothing to {turn.next}", where, right)
-        return Move(turn, check, now.fault, rule_id, now.decision, ending)
+        # The planner's numbers are those of its own choice.
+        decision = None if turn.next == "read-with" else now.decision
+        return Move(turn, check, now.fault, rule_id, decision, ending)
 
     def _choices(
         self, moment: Moment, facts: Mapping[str, FactValue]

@@ -379,11 +379,12 @@ class Session:
 
     def _because(self, move: Move, concluded: Conclusions) -> tuple[str, ...]:
         """Why a check or a fix is next, in sentences."""
-        doubt = (self.knowledge.rules[move.rule_id].because,) if move.rule_id else ()
-        if move.decision is None:
+        if move.decision is None and move.turn.next != "read-with":
+            doubt = (self.knowledge.rules[move.rule_id].because,) if move.rule_id else ()
             return (*doubt, move.because)
         because = tuple(reasons(self.knowledge, self.progress, concluded.firings))
-        return (move.because, *because) if move.turn.next == "confirm" else because
+        own = move.turn.next in ("confirm", "read-with")
+        return (move.because, *because) if own else because
 
     def _good_readings(self) -> tuple[GoodReading, ...]:
         """What is read now, for the next visit to be judged by."""

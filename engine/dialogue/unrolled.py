@@ -307,15 +307,18 @@ class _Policy:
             if chance > 0.0
             for said in [given(self._knowledge, self._baseline, check, answer)]
             # A branch stands for its level, what is believed on it for the reading it is told by.
-            for row in [
-                point.probabilities * self._model.likelihood(point.situation, check, said)
-                if check.kind == "reading"
-                else row
-            ]
+            for row in [self._believed(point, check, said, row)]
         )
         figures = {"minutes": outlay.own, "elapsed": after.minutes}
         act = Act("check", check.id, outlay.opens, outlay.put_back)
         return PolicyStep(act, branches, figures)
+
+    def _believed(self, point: Point, check: Check, said: float | str, joint: Floats) -> Floats:
+        """Weights of the faults after an answer, those of its level where no fault foretells it."""
+        if check.kind != "reading":
+            return joint
+        told = point.probabilities * self._model.likelihood(point.situation, check, said)
+        return told if told.sum() > 0.0 else joint
 
     def _fix(self, point: Point, fault: Fault) -> PolicyStep[Point]:
         column = self._knowledge.fault_index[fault.id]

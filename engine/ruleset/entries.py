@@ -514,6 +514,7 @@ Next = Literal[
     "take-again",
     "verify",
     "put-back",
+    "read-with",
     "ask",
     "confirm",
     "fix",

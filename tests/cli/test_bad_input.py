@@ -79,7 +79,7 @@ def test_a_folder_without_worked_cases_is_refused(tmp_path: Path) -> None:
 @pytest.mark.parametrize("closed", [True, False], ids=["closed", "empty"])
 def test_where_nothing_can_be_typed_no_visit_is_left_behind(tmp_path: Path, closed: bool) -> None:
     if closed:
-        with mock.patch("stillflow.cli.prompt.sys") as system:
+        with mock.patch("stillflow.cli.lines.sys") as system:
             system.stdin = None
             outcome = stillflow("visit", "--new", "--db", url(tmp_path))
         assert (outcome.code, outcome.err.count("\n")) == (2, 1)

@@ -175,7 +175,7 @@ def test_a_shop_can_end_visits_by_a_rule_of_its_own_and_trees_know_it() -> None:
 def test_a_course_that_leaves_a_moment_open_says_so_in_a_line() -> None:
     never = "{fact: now.stop, is: true}"
     texts = [f"{name}|{turn.salience}" for name, turn in small().course.items()]
-    assert len(texts) == 17
+    assert len(texts) == 18
     knowledge = small()
     object.__setattr__(
         knowledge, "course", {k: v for k, v in knowledge.course.items() if k != "ask"}

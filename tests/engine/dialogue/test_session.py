@@ -268,7 +268,7 @@ def test_nothing_wrong_is_only_said_after_what_must_be_known_first() -> None:
         ("sealed-inlet", "lots", "not a number"),
         ("sealed-inlet", float("nan"), "cannot be"),
         ("sealed-inlet", 4000, "cannot be"),
-        ("seal-look", "tron", "one of: whole, torn"),
+        ("seal-look", "tron", "one of: whole; torn"),
         ("seel-look", "torn", "did you mean 'seal-look'"),
     ],
 )
