@@ -298,7 +298,7 @@ def checked_case(case: Case, knowledge: Knowledge) -> None:
             try:
                 check = known_check(knowledge, check_id)
                 for answer in answers:
-                    checked_answer(check, answer)
+                    checked_answer(check, answer, "finds")
             except InputError as problem:
                 place = case.place(*path, check_id)
                 raise InputError(problem.what, place, problem.right) from None

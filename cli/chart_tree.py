@@ -23,7 +23,7 @@ from stillflow.cli.output import say
 from stillflow.engine import Session, load_rules
 from stillflow.engine.base import InputError, Place, in_percent, percent
 from stillflow.engine.charts import TitleBlock
-from stillflow.engine.inference import NO_ANSWER
+from stillflow.engine.inference import NO_ANSWER, checked_answer, known_check
 from stillflow.engine.planning import PolicyTree, Think
 from stillflow.engine.ruleset import Knowledge
 
@@ -131,7 +131,8 @@ def start_with(session: Session, complaint: str | None, given: Sequence[str]) ->
         if not joined:
             right = "write it as check=answer, such as slider-look=closed"
             raise InputError(f"'{one[:40]}' is not an answer", Place(key="--given"), right)
-        session.record(name.strip(), answer.strip())
+        check = known_check(knowledge, name.strip())
+        session.record(check.id, checked_answer(check, answer.strip(), "--given"))
         yield _said(knowledge, session, name.strip())
 
 

@@ -226,7 +226,7 @@ def test_more_stages_than_fixes_are_refused() -> None:
         (
             "fixes: [seal-torn]",
             "fixes: [seal-worn]",
-            "torn.yaml:24, expect.fixes.0: there is no fault 'seal-worn'; did you mean",
+            "torn.yaml:24, expect.fixes 1: there is no fault 'seal-worn'; did you mean",
         ),
         (
             "{seal-torn: 0.7}",
