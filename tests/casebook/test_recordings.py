@@ -31,4 +31,4 @@ def test_recordings_show_a_step_a_where_a_why_a_note_and_a_second_look() -> None
     for words in ("After that, most likely", "Where we are", "Why this now", "noted", "Is it so?"):
         assert words in text or words.capitalize() in text, words
     assert "Taken from the complaint" in text
-    assert "CAUTION as before" in text
+    assert "CAUTION As before" in text
