@@ -162,7 +162,7 @@ def asked(book: Casebook) -> dict[str, tuple[str, ...]]:
         "sites history": ("sites", "history", row.site_id),
         "visits list": ("visits", "list"),
         "visits list, of a fault": ("visits", "list", "--fault", "hose-holed"),
-        "visits list, of a house": ("visits", "list", "--site", person.customer),
+        "visits list, of a house": ("visits", "list", "--site", row.site_id),
         "visits list, of a technician and days": (
             *("visits", "list", "--technician", "Holm"),
             *("--since", "2023-03-01", "--until", "2023-03-09"),

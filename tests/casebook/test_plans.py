@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 
 import pytest
 import sqlalchemy as sa
 from databases import sqlite_only
 
 from stillflow.casebook.listing import Wanted, lines_statement
+from stillflow.casebook.sites import Sites, latest_statement
 from stillflow.casebook.store import Casebook
 from stillflow.casebook.tables import events, sites, trail, visits, whole_visits
 from stillflow.engine.inference import Event, Site, Visit
@@ -55,6 +56,7 @@ ASKED = {
     "of a house": lines_statement(Wanted(entries=["a"]), 20),
     "of a technician": lines_statement(Wanted(technician="Ada"), 20),
     "of a fault": lines_statement(Wanted(fault="hose-holed"), 20),
+    "the houses visited last": latest_statement(20),
     "of some days": lines_statement(Wanted(since=DAY, until=DAY), 20),
 }
 
@@ -67,3 +69,13 @@ def test_no_table_is_read_from_end_to_end(casebook: Casebook, asked: str) -> Non
     sorts = [step for step in steps if "TEMP B-TREE FOR ORDER BY" in step]
     # A house has few visits; the lists of all must come sorted out of the index.
     assert not sorts or asked in ("visits to a house", "a visit by its id")
+
+
+def test_the_houses_visited_last_come_first_however_they_are_looked_up(casebook: Casebook) -> None:
+    for number in range(9):
+        opened = DAY + timedelta(days=1 + number * 4 % 9)
+        casebook.put(Visit(id=f"late-{number}", opened=opened, site=Site(name=f"House {number}")))
+    every = [one.name for one in Sites(casebook).find("", 99)]
+    assert len(every) == 9
+    assert [one.name for one in Sites(casebook).find("", 4)] == every[:4]
+    assert [one.name for one in Sites(casebook).find("house", 4)] == every[:4]
