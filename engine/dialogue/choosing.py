@@ -233,10 +233,12 @@ class Planner:
         weights = position.probabilities
         open_ = weights > NEGLIGIBLE
         open_[[index[name] for name in position.deferred]] = False
-        # "Nothing is wrong" is never said on what was not seen.
+        # "Nothing is wrong" is never said on what was not read; who cannot tell was asked.
         known = {*position.answered, *check_ids}
+        checks = self._knowledge.checks
         for column, fault in self._confirmed:
-            if fault.mode is Mode.NORMAL and not known.issuperset(fault.confirm_first):
+            unknown = set(fault.confirm_first).difference(known)
+            if fault.mode is Mode.NORMAL and any(checks[one].kind == "reading" for one in unknown):
                 open_[column] = False
         # Looks deceive now and then, so what was seen to be sound comes last, not never.
         doubtful = open_.copy()

@@ -17,6 +17,7 @@ from severe_cases import FOLDER, severe_case
 
 from stillflow.casebook.cases import Case, fixed_in_cases, load_cases, play, worked_out
 from stillflow.engine.base.scales import Where
+from stillflow.engine.inference import CANT_TELL
 from stillflow.engine.ruleset.entries import Stop
 from stillflow.engine.ruleset.knowledge import Knowledge
 from stillflow.engine.ruleset.loading import load_rules
@@ -164,3 +165,13 @@ def test_the_cases_reach_every_part_of_a_system(knowledge: Knowledge) -> None:
     assert any(len(case.expect.fixes) > 1 for case in CASES)
     assert len(CASES) >= 12
     assert len({case.title for case in ALL}) == len(ALL)
+
+
+def test_who_cannot_tell_the_cord_and_the_nameplate_still_hears_that_the_label_is_too_good(
+    knowledge: Knowledge,
+) -> None:
+    case = next(one for one in CASES if one.name == "label-kinder-than-the-unit")
+    unsure = {"how-fed": (CANT_TELL,), "nameplate-look": (CANT_TELL,)}
+    played = play(case.model_copy(update={"finds": {**case.finds, **unsure}}), knowledge)
+    assert played.problems == ()
+    assert played.checks <= 12
