@@ -29,8 +29,11 @@ def pages(thumb: Thumb) -> Iterator[str]:
     yield "reading"
     thumb.answer(41.0)
     visit = page.evaluate("document.body.dataset.visit")
-    for name in ("danger", "where", "why", "unit", "notes"):
+    for name in ("danger", "where", "why", "unit", "notes", "sheet", "sheet.html"):
         page.goto(f"{address}/visit/{visit}/{name}")
+        yield name
+    for name in ("coverage", "rules", "rules/worn-brushes"):
+        page.goto(f"{address}/{name}")
         yield name
     page.goto(f"{address}/")
     yield "front"
