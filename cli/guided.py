@@ -114,7 +114,7 @@ class Guided(Keeping):
         fresh = tuple(one for one in cautions if one not in self._cautioned)
         known = tuple(one for one in cautions if one in self._cautioned)
         self._cautioned.update(fresh)
-        return fresh, reminder_words(self._session, known)
+        return fresh, reminder_words(self._session.knowledge, known)
 
     def _show_standing(self, step: NextStep) -> None:
         """Below the step: what comes after, and what all comes to so far, so that it stays seen."""

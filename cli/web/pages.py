@@ -31,7 +31,14 @@ from stillflow.engine import Session
 from stillflow.engine.audit import look_up
 from stillflow.engine.base import Station, quantity
 from stillflow.engine.charts import Chart, TitleBlock, gauge_place, history_chart, render
-from stillflow.engine.dialogue import CheckStep, NextStep, ahead_words, rounds, summarise
+from stillflow.engine.dialogue import (
+    CheckStep,
+    NextStep,
+    ahead_words,
+    reminder_words,
+    rounds,
+    summarise,
+)
 from stillflow.engine.inference import (
     CANT_DO,
     CANT_TELL,
@@ -89,6 +96,7 @@ class StepPage:
         eyebrow: what kind of step it is; `aside` about how long it takes.
         fresh: dangers not yet shown on this visit; `known`: those that were.
         question: what is asked or to be done.
+        again: the dangers that were shown before, a short sentence each; `known` in full.
         before: what is said before the question, `after` below it.
         answers: what can be tapped: what goes on record, its words.
         others: answers that say nothing about the fault.
@@ -103,6 +111,7 @@ class StepPage:
     aside: str
     fresh: tuple[str, ...]
     known: tuple[str, ...]
+    again: str
     question: str
     before: tuple[Block, ...]
     after: tuple[Block, ...]
@@ -177,7 +186,8 @@ def step_page(
         eyebrow=head.words if step.check is not None else head.words.partition(":")[0],
         aside=head.mark,
         fresh=tuple(one for one in every if one not in seen),
-        known=tuple(one for one in every if one in seen),
+        known=(known := tuple(one for one in every if one in seen)),
+        again=reminder_words(knowledge, known),
         question=question,
         before=(
             *_contradiction(step),

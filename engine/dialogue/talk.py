@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from stillflow.engine.base import minutes
 from stillflow.engine.dialogue.answers import given
 from stillflow.engine.dialogue.session import Session
 from stillflow.engine.dialogue.steps import CheckStep, NextStep
 from stillflow.engine.inference import Event
+from stillflow.engine.ruleset import Knowledge
 
 
 def why_words(step: NextStep) -> str:
@@ -93,7 +96,7 @@ def _likeliest(session: Session, check_id: str) -> float | str:
     return answer if isinstance(answer, str) else answer + session.visit.gauge.zero
 
 
-def reminder_words(session: Session, cautions: tuple[str, ...]) -> str:
+def reminder_words(knowledge: Knowledge, cautions: Sequence[str]) -> str:
     """Cautions that were shown before, a short sentence each; empty where there are none."""
-    again = {one.text: one.again or one.text for one in session.knowledge.cautions.values()}
+    again = {one.text: one.again or one.text for one in knowledge.cautions.values()}
     return " ".join(again.get(text, text) for text in cautions)

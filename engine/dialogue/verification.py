@@ -9,6 +9,10 @@ from stillflow.engine.dialogue.progress import Repair
 from stillflow.engine.inference import Baseline, Spot, judge, spot_of
 from stillflow.engine.ruleset import Check, Knowledge
 
+FAR_SHORT, FAR_SHORT_CLASS = 0.7, 0.55
+"""Shares of expected below which something is still wrong, however content the customer is; the
+second where only the class of the unit is known (assumed)."""
+
 CAME_UP = 0.1
 """By how much of itself a reading must rise to count as mended, well above the gauge's 2 %."""
 
@@ -75,13 +79,18 @@ class Verification:
         pulls = bool(tried) and all(tried)
         if not given:
             return None
-        if pulls and (unmoved or any(self._came_up(repair, *one) for one in given)):
+        came_up = any(self._came_up(repair, *one) for one in given)
+        if pulls and (unmoved or (came_up and not any(self._far_short(*one) for one in given))):
             return True
         return all(self._is_good(*one) or (pulls and self._may_be(*one)) for one in given)
 
     def _may_be(self, check: Check, answer: float | str) -> bool:
         """Whether a reading is short by no more than a customer who is content leaves open."""
         return check.kind == "reading" and self._share(check, answer) >= ENOUGH
+
+    def _far_short(self, check: Check, answer: float | str) -> bool:
+        least = FAR_SHORT_CLASS if self._baseline.wide else FAR_SHORT
+        return check.kind == "reading" and self._share(check, answer) < least
 
     def _came_up(self, repair: Repair, check: Check, answer: float | str) -> bool:
         """Whether a reading is clearly more than before the fix."""

@@ -59,7 +59,7 @@ class House:
         """What is reported for a check; "can't tell" where the policy knows no such answer."""
         check = self.call.knowledge.checks[check_id]
         self.checks += 1
-        self._spend(checking(self.call.knowledge, self._footing, check))
+        self._spend(checking(self.call.knowledge, self._footing, check, inlet or ""))
         seed = [*self._luck, crc32(check_id.encode()), self._asked[check_id]]
         self._asked[check_id] += 1
         answer = self.call.answer(check, np.random.default_rng(seed), inlet)

@@ -183,7 +183,7 @@ def test_every_check_whose_dangers_were_shown_before_fits_one_screen(
 ) -> None:
     session = Session(load_rules(), RATED)
     step = session.step_for(check.id)
-    known = reminder_words(session, step.cautions)
+    known = reminder_words(session.knowledge, step.cautions)
     show_check(Screen(), step.model_copy(update={"cautions": ()}), 99, known)
     lines = capsys.readouterr().out.splitlines()
     # Below come the plan and the verdict (two lines each), the question, the words, the prompt.

@@ -46,12 +46,13 @@ def test_the_ending_is_said_once_and_stands_in_the_file(played: tuple[Outcome, P
     assert "end: Restored" in (folder / "summary.txt").read_text()
 
 
-def test_what_the_page_says_of_causes_is_bound_to_the_readings_above_it(
+def test_the_page_goes_from_before_to_after_and_doubts_no_proved_fix(
     played: tuple[Outcome, Path],
 ) -> None:
     page = (played[1] / "summary.txt").read_text()
-    places = ["Measured before:", "By these readings", "Measured after:"]
+    places = ["Measured before:", "Looked at", "done:", "Measured after:"]
     assert sorted(places, key=page.index) == places
+    assert "likeliest" not in page and "%" not in page
 
 
 def test_why_of_a_visit_that_is_over_lists_nothing_as_likely_after_its_fix(

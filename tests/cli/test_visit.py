@@ -356,7 +356,7 @@ def kept_ended(folder: Path) -> Visit:
 
 
 def test_two_readings_with_the_gauge_in_one_place_are_asked_in_one_go(tmp_path: Path) -> None:
-    out = visit(tmp_path, *INTAKE, "none", *["can't tell"] * 2, "121", "30", "30").out
+    out = visit(tmp_path, *INTAKE, "none", "121", "30").out
     sheets = re.split("-{40,}", out)
     first = next(i for i, one in enumerate(sheets) if "reading most likely comes next" in one)
     station = re.search(r"Gauge ([^,]+), (sealed|working)", sheets[first])

@@ -111,8 +111,8 @@ def test_a_danger_that_a_rule_raised_is_shown_with_every_later_step() -> None:
 @pytest.mark.parametrize(
     ("station", "named", "unnamed"),
     [
-        ("inlet", "hall", "the inlet complained of"),
-        ("hose", "hall", "the inlet complained of"),
+        ("inlet", "hall", "the inlet in question"),
+        ("hose", "hall", "the inlet in question"),
         ("other", "attic", "an inlet on another branch"),
         ("unit", None, None),
         ("utility", None, None),

@@ -93,8 +93,8 @@ def _plain(kept: dict[str, object]) -> dict[str, str]:
 def test_cautions_shown_before_become_a_short_sentence_each() -> None:
     session = Session(small())
     text = session.knowledge.cautions["unplug"].text
-    assert reminder_words(session, (text,)) == "Unplug the unit first."
-    assert reminder_words(session, ()) == ""
+    assert reminder_words(session.knowledge, (text,)) == "Unplug the unit first."
+    assert reminder_words(session.knowledge, ()) == ""
 
 
 def test_every_caution_has_a_short_sentence_for_the_second_time() -> None:

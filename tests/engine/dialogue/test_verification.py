@@ -68,11 +68,22 @@ def test_a_content_customer_and_a_reading_that_came_up_end_the_call_whatever_the
     spot = (AirState.SEALED, Station.INLET)
     expected = baseline.at(*spot)
     judged = Verification(KNOWLEDGE, baseline).verdict
-    now: dict[str, float | str] = {"sealed-inlet": 0.6 * expected, "works-now": "restored"}
-    assert judged(repaired({spot: 0.5 * expected}), CHECKS, now) is True
-    assert judged(repaired({spot: 0.58 * expected}), CHECKS, now) is False
+    now: dict[str, float | str] = {"sealed-inlet": 0.72 * expected, "works-now": "restored"}
+    assert judged(repaired({spot: 0.6 * expected}), CHECKS, now) is True
+    assert judged(repaired({spot: 0.7 * expected}), CHECKS, now) is False
     unhappy = {**now, "works-now": "weak-still"}
-    assert judged(repaired({spot: 0.5 * expected}), CHECKS, unhappy) is False
+    assert judged(repaired({spot: 0.6 * expected}), CHECKS, unhappy) is False
+
+
+def test_nobody_goes_home_from_a_reading_that_is_far_short_on_a_polite_yes() -> None:
+    """No label promises so much too much: there is a second fault."""
+    baseline = baseline_for(RATED, KNOWLEDGE)
+    spot = (AirState.SEALED, Station.INLET)
+    expected = baseline.at(*spot)
+    now: dict[str, float | str] = {"sealed-inlet": 0.65 * expected, "works-now": "restored"}
+    judged = Verification(KNOWLEDGE, baseline).verdict
+    assert judged(repaired({spot: 0.4 * expected}), CHECKS, now) is False
+    assert judged(repaired({spot: 0.4 * expected}), CHECKS, now, unmoved=1) is True
 
 
 def test_once_further_fixes_change_nothing_a_content_customer_ends_the_call() -> None:
