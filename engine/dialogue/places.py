@@ -21,9 +21,6 @@ place once it was put right at one (assumed)."""
 AGAIN_IN_VAIN = 0.02
 """The same where putting it right changed nothing: then it was not there (assumed)."""
 
-LOOK_MINUTES, WALK_MINUTES = 0.5, 1.5
-"""To listen at one inlet, and to come to a branch of them (assumed)."""
-
 LEAST_ROW = 3
 """Inlets along the main run from which halving it is worth while."""
 
@@ -37,6 +34,10 @@ class Places:
     def __init__(self, progress: Progress) -> None:
         self._progress = progress
         self._inlets = progress.inlets
+        stands = progress.knowledge.stands.values()
+        at = next((one for one in stands if Station.OTHER in one.stations), None)
+        # Where rules say nothing of it, every look is alike and no way counts.
+        self._look, self._way = (at.look, 2 * at.minutes) if at else (1.0, 0.0)
 
     def of(self, fault: Fault) -> str:
         """The name of the inlet a fault is at; empty where it has none or nothing tells."""
@@ -102,9 +103,9 @@ class Places:
         ways = {branch: index for index, branch in enumerate(dict.fromkeys(branches))}
         order = search_order(
             chances,
-            [LOOK_MINUTES] * len(names),
+            [self._look] * len(names),
             [ways[branch] for branch in branches],
-            [WALK_MINUTES] * len(ways),
+            [self._way] * len(ways),
         )
         return tuple(names[index] for index in order)
 
@@ -128,7 +129,7 @@ class Places:
                 low, high = (max(low, place + 1), high) if good else (low, min(high, place))
         if low >= high:
             return ""
-        cut = row[low + first_cut([1.0] * (high - low + 1), [LOOK_MINUTES] * (high - low))]
+        cut = row[low + first_cut([1.0] * (high - low + 1), [self._look] * (high - low))]
         return cut if cut in names else ""
 
     def _well(self) -> dict[At, bool]:

@@ -109,13 +109,23 @@ class Caution(Entry):
 class Stand(Entry):
     """Where the technician stands: what is done there, and what the way there takes.
 
-    `minutes` are half of every way there: from one stand to another it takes the sum of both.
+    `minutes` are half of every way there: from one stand to another it takes the sum of both, and
+    from one place of the same kind to the next twice its own. `look` is what one place takes once
+    one is there, where one goes by several. `from_to` is what the half ways of a house come to.
     """
 
     title: Sentence
     minutes: Minutes
+    from_to: tuple[Minutes, Minutes] | None = None
+    look: Minutes = 0.5
     stations: tuple[Station, ...] = ()
     parts: tuple[Where, ...] = ()
+
+    @model_validator(mode="after")
+    def _within(self) -> Stand:
+        if self.from_to and not self.from_to[0] <= self.minutes <= self.from_to[1]:
+            raise ValueError(f"from_to: give the least and the most, around {self.minutes:g}")
+        return self
 
 
 class PutBack(Model):

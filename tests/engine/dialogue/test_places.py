@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 
 from stillflow.engine import AirState, Session, Site, Station, Unit, Visit, load_rules
@@ -209,3 +211,20 @@ def test_a_fix_that_changed_nothing_makes_the_same_fault_elsewhere_unlikely(
     # Beside grit in a door, which the gauge cannot tell from it.
     beside = [chance(one, GASKET) / chance(one, "inlet-door-grit") for one in (in_vain, some)]
     assert 0.0 < beside[0] < 0.3 * beside[1]
+
+
+def test_where_to_look_next_goes_by_the_minutes_of_the_rules(knowledge: Knowledge) -> None:
+    site = Site(
+        inlet="hall",
+        inlets=(
+            NamedInlet(name="hall"),
+            NamedInlet(name="den"),
+            NamedInlet(name="landing", branch="up"),
+            NamedInlet(name="study", branch="up"),
+        ),
+    )
+    # Two inlets of one branch are worth the way before one of another, if ways cost anything.
+    assert Places(begun(knowledge, site).progress).in_order()[0] == "landing"
+    stand = knowledge.stands["other-inlet"].model_copy(update={"minutes": 0.0, "from_to": None})
+    near = replace(knowledge, stands={**knowledge.stands, "other-inlet": stand})
+    assert Places(begun(near, site).progress).in_order()[0] == "den"
