@@ -201,7 +201,8 @@ def show_share(screen: Screen, session: Session, step: CheckStep | Check) -> boo
         return False
     expected = session.baseline.at(state, station)
     share = in_percent(float(value) / expected)
-    screen.text(f"That is {share} of the {expected:.0f} expected from {session.baseline.note}.")
+    note = session.baseline.note
+    screen.text(f"That is {value:.0f} of {expected:.0f} expected from {note}: {share}.")
     return True
 
 

@@ -21,7 +21,7 @@ from stillflow.cli.records import DAY, limit_option
 from stillflow.cli.screen import Screen
 from stillflow.cli.settings import load_settings, settings_option
 from stillflow.engine import load_rules
-from stillflow.engine.base import InputError, counted
+from stillflow.engine.base import InputError, Place, counted
 from stillflow.engine.inference import NamedInlet
 
 _PLOT_WIDTH = 40
@@ -157,6 +157,9 @@ def edit(
 
     given = {name: value for name, value in options.items() if value is not None}
     unit = {name: given.pop(name) for name in SYSTEM_FIELDS["unit"] if name in given}
+    if replaced is not None and replaced.date() > datetime.now().date():
+        what = f"{replaced.date()} is still to come"
+        raise InputError(what, Place(key="--replaced"), "the day the new unit was fitted")
     if "orifice_in" in given:
         raise InputError("the orifice is the gauge's, not the house's", right="leave it out")
     with Casebook(db, who or load_settings(settings).technician) as casebook:

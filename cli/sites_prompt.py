@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from datetime import UTC, datetime
+from difflib import get_close_matches
 
 from stillflow.casebook.ids import new_id
 from stillflow.casebook.sites import KnownSite, Sites
@@ -13,7 +14,7 @@ from stillflow.engine.dialogue import unit_words
 from stillflow.engine.inference import Unit, Visit, ago, earlier_words
 from stillflow.engine.ruleset import Knowledge
 
-_MOST = 8
+_MOST, _LIKE = 8, 50
 
 QUESTION = "Name of the house or job, or part of its name, street or phone"
 _MEANING = (
@@ -59,6 +60,15 @@ def ask_site(
         else:
             break
     found = sites.find(line, _MOST)
+    if not found:
+        # A letter too few or too many makes two entries of one house.
+        found = [
+            one
+            for one in sites.find(line[:3], _LIKE)
+            if get_close_matches(line, [one.name], cutoff=0.75)
+        ]
+        if found:
+            screen.text("No house by that name yet. Like it are:")
     if found:
         for number, one in enumerate(found, 1):
             last = f", last visit {ago(one.last, datetime.now(UTC)).lower()}" if one.last else ""

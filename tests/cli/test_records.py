@@ -174,6 +174,12 @@ def test_a_house_is_put_right_merged_parted_and_forgotten(url: str) -> None:
     assert (refused.code, "there is no site 'heron'" in refused.err) == (2, True)
 
 
+def test_a_unit_fitted_in_days_to_come_is_refused(url: str) -> None:
+    refused = stillflow("sites", "edit", "heron", "--replaced", "2931-01-01", "--db", url)
+    assert (refused.code, refused.err.count("\n")) == (2, 1)
+    assert "2931-01-01 is still to come" in refused.err
+
+
 def test_a_new_unit_ends_the_line_of_the_old_one(url: str) -> None:
     run(url, "sites", "edit", "heron", "--replaced", "2025-06-01", "--rated-sealed", "140")
     shown = json.loads(run(url, "sites", "show", "heron", "--json").out)

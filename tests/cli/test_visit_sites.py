@@ -91,6 +91,12 @@ def test_a_known_house_is_found_by_part_and_brings_what_is_known(url: str, part:
     assert line.visits == 2
 
 
+def test_a_name_spelt_nearly_like_a_house_on_record_is_offered_that_house(url: str) -> None:
+    out, visit = begun(url, "14 Herron Court", "1", "", "stop")
+    assert "No house by that name yet. Like it are:" in out
+    assert visit.site.name == "14 Heron Court"
+
+
 def test_the_visit_is_judged_by_the_last_good_readings_of_its_inlet(url: str) -> None:
     knowledge = load_rules()
     _, visit = begun(url, "heron", "1", "", "stop")
