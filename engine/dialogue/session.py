@@ -204,7 +204,7 @@ class Session:
             if self._step.choice is not None:
                 whole = self.progress.spent + self._step.choice.expected
                 self.climbed = 0.0 if self._foreseen is None else whole - self._foreseen
-                self._foreseen = whole
+                self._foreseen = whole if self.progress.situation.readings else None
         return self._step
 
     def step_for(self, check_id: str) -> CheckStep:

@@ -71,7 +71,9 @@ def ahead_words(session: Session) -> str:
     else:
         what = "the end"
     choice = step.choice or then.choice
-    left = f" About {minutes(choice.expected)} to the end." if choice is not None else ""
+    # Before anything is read it comes out too low: one cheap question stands for what follows it.
+    about = "About" if session.progress.situation.readings else "At least"
+    left = f" {about} {minutes(choice.expected)} to the end." if choice is not None else ""
     return f"After that, most likely: {what.rstrip('?.')}.{left}{climb_words(session)}"
 
 

@@ -29,9 +29,9 @@ Kind = Literal["check", "fix"]
 # Factors and widths were chosen by simulation on one set of problems and are reported on another
 # (tests/benchmarks/bench_planner.py).
 _EFFORTS: dict[str, Effort] = {
-    "quick": Effort(steps=1, doubt_factor=1.6),
-    "normal": Effort(steps=2, doubt_factor=2.0),
-    "deep": Effort(steps=3, doubt_factor=2.4),
+    "quick": Effort(steps=1, doubt_factor=2.0),
+    "normal": Effort(steps=2, doubt_factor=2.5),
+    "deep": Effort(steps=3, doubt_factor=3.0),
 }
 # The most states an exact search can hold; it takes some seconds.
 _OPTIMUM_STATES = 60_000_000

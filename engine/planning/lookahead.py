@@ -52,9 +52,9 @@ class Effort:
 
     Attributes:
         steps: acts looked ahead before what is left is estimated, 1 or more.
-        doubt_factor: minutes a bit of doubt still costs, in units of what the second best check
-            now asks for a bit: the best can be made but once. The further the search, the more
-            often it picks what was estimated too low, so the dearer the doubt has to be.
+        doubt_factor: minutes a bit of doubt still costs, in units of what the best check now
+            asks for a bit. The further the search, the more often it picks what was estimated
+            too low, so the dearer the doubt has to be.
         shortlist: checks worked out by one step in each state, the best by a rough ranking.
         checks: of those, the best to pursue by a further step.
         fixes: fixes to pursue, the first of the order.
@@ -185,14 +185,13 @@ def act_values(
 def _doubt_price(tables: Tables, found: _Answered, factor: float) -> DoubtPrice:
     """Return what doubt is taken to cost from the first row on.
 
-    A bit costs the factor times the second least minutes per bit among the free checks: in units
-    of the problem itself, so that minutes and hours give the same choices. By the least, the
-    minutes to the end would jump as soon as one cheap question has been asked.
+    A bit costs the factor times the least minutes per bit among the free checks: in units of the
+    problem itself, so that minutes and hours give the same choices.
     """
     telling = found.gain[0] > 0.0
-    rates = np.sort(found.cost[0, telling] / found.gain[0, telling])
+    rates = found.cost[0, telling] / found.gain[0, telling]
     return DoubtPrice(
-        factor * float(rates[:2].max(initial=0.0) if len(rates) else np.inf),
+        factor * float(np.min(rates, initial=np.inf)),
         float(np.min(tables.check_minutes[telling], initial=np.inf)),
     )
 

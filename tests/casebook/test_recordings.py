@@ -20,9 +20,11 @@ def test_every_screen_of_a_recording_fits_a_terminal(path: Path) -> None:
     shown = screens(path.read_text(encoding="utf-8"))
     assert len(shown) > 3
     assert max(len(line) for one in shown for line in one.splitlines()) <= 80
-    # The last is the summary, and comes by pages.
+    # The last is the summary; that, what is known and why come by pages on a terminal.
     for one in shown[:-1]:
         step = one[one.rfind("-" * 80) :] if "-" * 80 in one else one
+        if "Why this now:" in step or "Where we are" in step:
+            continue
         assert len(step.splitlines()) <= 24, step
 
 

@@ -356,9 +356,17 @@ def kept_ended(folder: Path) -> Visit:
 
 
 def test_two_readings_with_the_gauge_in_one_place_are_asked_in_one_go(tmp_path: Path) -> None:
-    out = visit(tmp_path, *INTAKE, "none", "121", "30").out
-    sheets = re.split("-{40,}", out)
-    first = next(i for i, one in enumerate(sheets) if "reading most likely comes next" in one)
+    sheets: list[str] = []
+    # How many questions come before the first reading is the planner's affair.
+    for number, before in enumerate((0, 1, 2, 3)):
+        folder = tmp_path / str(number)
+        folder.mkdir()
+        out = visit(folder, *INTAKE, "none", *["can't tell"] * before, "121", "30").out
+        sheets = re.split("-{40,}", out)
+        told = [i for i, one in enumerate(sheets) if "most likely comes next." in one]
+        if told and "> 121" in sheets[told[0]]:
+            break
+    first = told[0]
     station = re.search(r"Gauge ([^,]+), (sealed|working)", sheets[first])
     assert station is not None
     other = {"sealed": "working", "working": "sealed"}[station[2]]

@@ -128,8 +128,10 @@ def test_a_fix_that_was_proved_can_be_called_in_question_again() -> None:
 
 def test_what_is_taken_back_is_no_reason_why_it_takes_longer() -> None:
     session = Session(small())
+    session.record("sealed-inlet", 80.0)
+    session.record("working-inlet", 40.0)
     session.next_step()
-    session.record("sealed-inlet", 120.0)
+    session.record("seal-look", "whole")
     session.next_step()
     assert session.climbed != 0.0
     session.undo()

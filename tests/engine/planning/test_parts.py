@@ -126,7 +126,7 @@ def test_thinking_harder_looks_further_at_the_factors_the_benchmarks_settled() -
     # tests/benchmarks/bench_planner.py chose them on one set of problems and reports another.
     steps = [_EFFORTS[name].steps for name in ("quick", "normal", "deep")]
     assert all(less < more for less, more in pairwise(steps))
-    assert [_EFFORTS[name].doubt_factor for name in _EFFORTS] == [1.6, 2.0, 2.4]
+    assert [_EFFORTS[name].doubt_factor for name in _EFFORTS] == [2.0, 2.5, 3.0]
     effort = Effort(steps=3, doubt_factor=3.0)
     assert (effort.shortlist, effort.checks, effort.fixes) == (6, 5, 3)
     assert effort.later() == Effort(steps=2, doubt_factor=3.0)
