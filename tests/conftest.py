@@ -4,12 +4,15 @@ from __future__ import annotations
 
 import os
 import tempfile
+from contextlib import suppress
 
-from hypothesis import settings
+# The newest Python has no hypothesis yet; what is run there draws nothing.
+with suppress(ModuleNotFoundError):
+    from hypothesis import settings
 
-# How long one example takes is the machine's affair, and of what else runs on it.
-settings.register_profile("stillflow", deadline=None)
-settings.load_profile("stillflow")
+    # How long one example takes is the machine's affair, and of what else runs on it.
+    settings.register_profile("stillflow", deadline=None)
+    settings.load_profile("stillflow")
 
 os.environ["STILLFLOW_RULES"] = ""
 # Rules that were loaded once are kept for the commands that a test starts, away from the user's.
