@@ -47,7 +47,7 @@ def _timed(case: Case) -> object:
     return pytest.param(case, id=case.name, marks=marks)
 
 
-@pytest.mark.parametrize("case", map(_timed, CASES))
+@pytest.mark.parametrize("case", [_timed(case) for case in CASES])
 def test_the_engine_comes_to_what_a_good_technician_would(case: Case, knowledge: Knowledge) -> None:
     played = play(case, knowledge)
     asked = [turn.step.check.id for turn in played.turns if turn.step.check is not None]
