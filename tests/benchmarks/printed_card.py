@@ -449,7 +449,9 @@ class PrintedCard:
     def _fall(self, before: str, after: str, fall: Fall) -> int | None:
         if before not in self._shares or after not in self._shares:
             return None
-        return _seen(self._shares[after] / self._shares[before], fall)
+        # Where nothing was read before, nothing more can fall.
+        left = self._shares[before]
+        return _seen(self._shares[after] / left if left else 1.0, fall)
 
     def _squeezed(self) -> int | None:
         fall = self._set.squeeze_class if self._baseline.wide else self._set.squeeze
