@@ -32,7 +32,7 @@ from stillflow.engine.planning.choice import Think, next_action
 from stillflow.engine.planning.lookahead import Effort
 from stillflow.engine.planning.policytree import Unrolled
 from stillflow.engine.planning.problem import Problem
-from stillflow.engine.planning.treenodes import Outcome, PolicyStep
+from stillflow.engine.planning.treenodes import Branch, PolicyStep
 
 THINK: tuple[Think, ...] = ("quick", "normal", "deep")
 REACHES = (0.03, 0.01, 0.003, 0.001)
@@ -189,15 +189,15 @@ def unrolling(problem: Problem, think: Think) -> Callable[[State], PolicyStep[St
                 if left.any():
                     weight = float(left.sum())
                     state_after = (tuple(left / weight), after, done | {action.index})
-                    ways.append(Outcome(f"answer {answer}", weight, state_after))
+                    ways.append(Branch(f"answer {answer}", weight, state_after))
         else:
             right = float(belief[action.index])
-            ways.append(Outcome("right", right, ((), after, done)))
+            ways.append(Branch("right", right, ((), after, done)))
             left = belief.copy()
             left[action.index] = 0.0
             if left.any():
                 state_after = (tuple(left / left.sum()), after, done)
-                ways.append(Outcome("wrong", float(left.sum()), state_after))
+                ways.append(Branch("wrong", float(left.sum()), state_after))
         return PolicyStep((action.kind, action.index), ways, {"minutes": action.minutes})
 
     return lambda state: policy(state) if state[0] else PolicyStep("fixed")
