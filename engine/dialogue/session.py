@@ -13,6 +13,7 @@ from datetime import datetime
 from typing import Protocol
 
 from stillflow.engine.base import Floats, InputError, Station
+from stillflow.engine.dialogue.answers import given
 from stillflow.engine.dialogue.choosing import Planner
 from stillflow.engine.dialogue.contradiction import contradiction_words
 from stillflow.engine.dialogue.course import Course, Move
@@ -95,9 +96,9 @@ class Session:
         self._planner = Planner(knowledge, self._model, self.baseline, think, wrong_part_minutes)
         self._course = Course(knowledge, self._planner, visit, self.baseline)
         self._step: NextStep | None = None
+        self._then: NextStep | None = None
         self._concluded: Conclusions | None = None
         self._foreseen: float | None = None
-        self.climbed = 0.0
         self.progress = self._replay(visit.events)
 
     @property
@@ -193,8 +194,6 @@ class Session:
             return None
         *kept, last = self._visit.events
         self.progress = self._replay(kept)
-        # What was foreseen after an answer that is taken back is nothing to compare with.
-        self._foreseen, self.climbed = None, 0.0
         return last
 
     def next_step(self) -> NextStep:
@@ -275,11 +274,10 @@ class Session:
         visit = with_event(self._visit, event)
         if event.strikes is not None:
             self.progress = self._replay(visit.events)
-            self._foreseen, self.climbed = None, 0.0
             return
         self.progress.apply(event)
         self._visit = visit
-        self._step = self._concluded = None
+        self._step = self._then = self._concluded = None
 
     def _replay(self, events: Sequence[Event]) -> Progress:
         progress = Progress(self.knowledge, self._model, self._visit)
@@ -292,7 +290,9 @@ class Session:
         visit = self._visit.model_copy(update={"events": tuple(checked)})
         checked_strikes(visit)
         self._visit = visit
-        self._step = self._concluded = None
+        self._step = self._then = self._concluded = None
+        # What was foreseen after an answer that is taken back is nothing to compare with.
+        self._foreseen, self.climbed = None, 0.0
         return progress
 
     def _unplanned(self, concluded: Conclusions) -> Move | None:
@@ -358,6 +358,27 @@ class Session:
         other.take(event)
         return other
 
+    def foreseen(self) -> NextStep | None:
+        """The step after the likeliest answer to this one; None where nothing follows."""
+        if self._then is None:
+            step = self.next_step()
+            if step.check is not None:
+                event = Event(check=step.check.id, answer=self._likeliest(step.check.id))
+            elif step.fix is not None:
+                event = Event(fix=step.fix.fault, done=True, inlet=step.fix.inlet)
+            else:
+                return None
+            self._then = self.supposing(event).next_step()
+        return self._then
+
+    def _likeliest(self, check_id: str) -> float | str:
+        """The likeliest answer to a check, as it would be recorded."""
+        outlook = self.outlook(check_id)
+        chances = outlook.likelihood @ self.progress.probabilities
+        check = self.knowledge.checks[check_id]
+        answer = given(self.knowledge, self.baseline, check, outlook.answers[chances.argmax()])
+        return answer if isinstance(answer, str) else answer + self._visit.gauge.zero
+
     def outlook(self, check_id: str) -> Outlook:
         """What a check could answer, given each fault, after all that is known.
 
@@ -406,7 +427,7 @@ class Session:
                 gauge=gauge.name,
                 tolerance=gauge.tolerance,
                 after=progress.tried[-1] if progress.tried else "",
-                at=max((one.at for one in visit.events if one.at), default=visit.opened),
+                at=visit.last_at,
             )
             for (state, at), value in progress.situation.readings.items()
         )

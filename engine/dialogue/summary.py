@@ -3,14 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from datetime import date, datetime
+from datetime import date
 
 from stillflow.engine.base import Model
 from stillflow.engine.dialogue.intake import unit_words
 from stillflow.engine.dialogue.measured import Measured, answered_in, measured_by_round
 from stillflow.engine.dialogue.places import done_words, titled
 from stillflow.engine.dialogue.session import Session
-from stillflow.engine.inference import Visit
 from stillflow.engine.ruleset import put_back_steps, putting_back
 
 
@@ -74,7 +73,7 @@ def summarise(session: Session) -> Summary:
     first = next((one for one in progress.repairs if one.done), progress)
     said = session.said(first)
     supposed = first.situation.readings and not well
-    day = _day(visit)
+    day = visit.last_at.date() if visit.last_at else None
     facts = {
         "house": ", ".join(filter(None, (visit.site.name, visit.site.address))),
         "unit": unit_words(visit.unit),
@@ -109,9 +108,3 @@ def _answered(session: Session, proof: bool) -> Iterator[str]:
             if asked.number and check.kind == "choice" and check.verifies is proof:
                 at = f" ({asked.inlet})" if asked.inlet else ""
                 yield f"{check.ask} {check.labels(str(asked.answer))}{at}."
-
-
-def _day(visit: Visit) -> date | None:
-    times = [one.at for one in visit.events if one.at]
-    last: datetime | None = max(times, default=visit.opened)
-    return last.date() if last else None

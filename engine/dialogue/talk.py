@@ -5,10 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from stillflow.engine.base import minutes
-from stillflow.engine.dialogue.answers import given
 from stillflow.engine.dialogue.session import Session
 from stillflow.engine.dialogue.steps import CheckStep, NextStep
-from stillflow.engine.inference import Event
 from stillflow.engine.ruleset import Knowledge
 
 
@@ -28,18 +26,6 @@ def why_words(step: NextStep) -> str:
     )
 
 
-def foreseen(session: Session) -> NextStep | None:
-    """The step after the likeliest answer to this one; None where nothing follows."""
-    step = session.next_step()
-    if step.check is not None:
-        event = Event(check=step.check.id, answer=_likeliest(session, step.check.id))
-    elif step.fix is not None:
-        event = Event(fix=step.fix.fault, done=True, inlet=step.fix.inlet)
-    else:
-        return None
-    return session.supposing(event).next_step()
-
-
 def read_with(session: Session) -> CheckStep | None:
     """The other reading at the station of a reading that is next, where the plan takes both.
 
@@ -49,7 +35,7 @@ def read_with(session: Session) -> CheckStep | None:
     first = session.next_step().check
     if first is None or first.station is None:
         return None
-    then = foreseen(session)
+    then = session.foreseen()
     second = None if then is None or then.put_back or then.contradiction else then.check
     if second is None or (second.station, second.inlet) != (first.station, first.inlet):
         return None
@@ -58,7 +44,7 @@ def read_with(session: Session) -> CheckStep | None:
 
 def ahead_words(session: Session) -> str:
     """The plan in a line: what comes after on the likeliest answer, and how long to the end."""
-    step, then = session.next_step(), foreseen(session)
+    step, then = session.next_step(), session.foreseen()
     if then is None:
         return ""
     if then.check is not None:
@@ -87,15 +73,6 @@ def climb_words(session: Session) -> str:
         return ""
     more = minutes(session.climbed)
     return f" That is {more} more than it looked: the last answer settled less than was planned on."
-
-
-def _likeliest(session: Session, check_id: str) -> float | str:
-    """The likeliest answer to a check, as it would be recorded."""
-    outlook = session.outlook(check_id)
-    chances = outlook.likelihood @ session.progress.probabilities
-    check = session.knowledge.checks[check_id]
-    answer = given(session.knowledge, session.baseline, check, outlook.answers[chances.argmax()])
-    return answer if isinstance(answer, str) else answer + session.visit.gauge.zero
 
 
 def reminder_words(knowledge: Knowledge, cautions: Sequence[str]) -> str:

@@ -291,6 +291,11 @@ class Visit(Model):
     )
 
     @property
+    def last_at(self) -> datetime | None:
+        """When something was last put on record, else when the visit was opened, UTC."""
+        return max((one.at for one in self.events if one.at), default=self.opened)
+
+    @property
     def believed(self) -> tuple[Event, ...]:
         """The checks and fixes that were not struck, in order."""
         struck = self.struck

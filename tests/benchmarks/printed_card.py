@@ -223,7 +223,33 @@ NO_PROOF = ("clogged-before", "what-before", "how-began", "where-weak", "ever-be
 """Questions whose answers speak for a fault, but show none."""
 
 
-class PrintedCard:
+class OnPaper:
+    """What stands on paper, gone by as a `Session` is: `_procedure` says what is done in turn."""
+
+    def _procedure(self) -> Generator[CardStep, Said, None]:
+        raise NotImplementedError
+
+    def _begin(self) -> None:
+        self.progress = CardProgress()
+        self._course = self._procedure()
+        self._step = next(self._course)
+
+    def next_step(self) -> CardStep:
+        """What to do now."""
+        return self._step
+
+    def record(self, check_id: str, answer: float | str) -> None:
+        """Take in the answer to the check that is asked for."""
+        self._step = self._course.send(answer)
+
+    def record_fix(self, fault_id: str, done: bool = True, found: bool = True) -> None:
+        """Take in that the fix asked for was done, or left."""
+        if not done and found:
+            self.progress.deferred.append(fault_id)
+        self._step = self._course.send(done)
+
+
+class PrintedCard(OnPaper):
     """The card at work on one visit.
 
     Args:
@@ -233,7 +259,6 @@ class PrintedCard:
     """
 
     def __init__(self, knowledge: Knowledge, visit: Visit, settings: Settings = SETTINGS) -> None:
-        self.progress = CardProgress()
         self._knowledge = knowledge
         self._set = settings
         self._card = printed(knowledge, settings)
@@ -251,22 +276,7 @@ class PrintedCard:
         self._looked: Counter[str] = Counter()
         self._vain: dict[str, float] = defaultdict(float)
         self._seen: Counter[str] = Counter()
-        self._course = self._procedure()
-        self._step = next(self._course)
-
-    def next_step(self) -> CardStep:
-        """What to do now."""
-        return self._step
-
-    def record(self, check_id: str, answer: float | str) -> None:
-        """Take in the answer to the check that is asked for."""
-        self._step = self._course.send(answer)
-
-    def record_fix(self, fault_id: str, done: bool = True, found: bool = True) -> None:
-        """Take in that the fix asked for was done, or left."""
-        if not done and found:
-            self.progress.deferred.append(fault_id)
-        self._step = self._course.send(done)
+        self._begin()
 
     # The procedure.
 

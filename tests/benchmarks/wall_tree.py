@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Generator, Iterator
 
-from printed_card import CardCheck, CardFix, CardProgress, CardStep, Named, Said
+from printed_card import CardCheck, CardFix, CardStep, Named, OnPaper, Said
 
 from stillflow.engine import Session, Visit
 from stillflow.engine.charts import CardLook, DecisionTree, TreeBranch, TreeNode
@@ -24,7 +24,7 @@ GOOD = 0.85
 OFF_THE_CARD = "Nothing on this tree is left."
 
 
-class WallTree:
+class WallTree(OnPaper):
     """The tree on the wall, followed to its end.
 
     Args:
@@ -35,7 +35,6 @@ class WallTree:
 
     def __init__(self, knowledge: Knowledge, tree: DecisionTree, visit: Visit) -> None:
         assert tree.card is not None
-        self.progress = CardProgress()
         self._knowledge = knowledge
         self._tree = tree
         self._card = tree.card
@@ -47,22 +46,7 @@ class WallTree:
         self._answers: dict[str, Said] = {}
         self._tried: set[str] = set()
         self._footing = Footing()
-        self._course = self._procedure()
-        self._step = next(self._course)
-
-    def next_step(self) -> CardStep:
-        """What to do now."""
-        return self._step
-
-    def record(self, check_id: str, answer: float | str) -> None:
-        """Take in the answer to the check that is asked for."""
-        self._step = self._course.send(answer)
-
-    def record_fix(self, fault_id: str, done: bool = True, found: bool = True) -> None:
-        """Take in that the fix asked for was done, or left."""
-        if not done and found:
-            self.progress.deferred.append(fault_id)
-        self._step = self._course.send(done)
+        self._begin()
 
     def _procedure(self) -> Generator[CardStep, Said, None]:
         for check in self._knowledge.checks.values():
