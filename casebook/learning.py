@@ -1,4 +1,4 @@
-"""How common each fault is, re-weighed from closed, verified visits.
+"""How common each fault is and how telling each answer, re-weighed from closed, verified visits.
 
 The shipped shares count as a stated number of calls, and the visits are added to them: the mean of
 a Dirichlet distribution over the faults. What comes out is written as rules to lay over the shipped
@@ -12,6 +12,7 @@ them.
 
 from __future__ import annotations
 
+import json
 from collections.abc import Mapping
 from dataclasses import dataclass
 from math import ceil, inf
@@ -23,12 +24,14 @@ from numpy.typing import NDArray
 from stillflow.casebook.statistics import verified
 from stillflow.casebook.store import Casebook
 from stillflow.casebook.tables import visits
+from stillflow.casebook.telling import Answers, Told, changes, weighed
 from stillflow.engine.base import in_percent
 from stillflow.engine.ruleset import Knowledge
 from stillflow.engine.simulate import draw_callers, fault_weights
 
 SHIPPED_CALLS = 200
-"""So many calls the shipped shares count as, unless told otherwise: they are estimates."""
+"""So many calls the shipped shares count as, unless told otherwise: they are estimates. Each number
+about an answer counts as so many answers."""
 
 MOVED = 0.0025
 """A number is written once the fault's share of all calls has moved by a quarter of a point."""
@@ -75,12 +78,14 @@ class Lesson:
         unknown: verified visits that came to a fault these rules do not have.
         counts_as: so many calls the rules' own shares counted as.
         faults: in the order of the rules.
+        answers: how telling those that were given are, check by check.
     """
 
     visits: int
     unknown: int
     counts_as: float
     faults: tuple[Learnt, ...]
+    answers: tuple[Told, ...] = ()
 
 
 def counted_faults(casebook: Casebook) -> dict[str, int]:
@@ -91,14 +96,19 @@ def counted_faults(casebook: Casebook) -> dict[str, int]:
 
 
 def lesson(
-    counts: Mapping[str, int], knowledge: Knowledge, counts_as: float = SHIPPED_CALLS
+    counts: Mapping[str, int],
+    knowledge: Knowledge,
+    counts_as: float = SHIPPED_CALLS,
+    given: Answers | None = None,
 ) -> Lesson:
-    """Re-weigh how common faults are.
+    """Re-weigh how common faults are and how telling answers.
 
     Args:
         counts: fault -> visits that came to it.
         knowledge: the rules to start from.
-        counts_as: so many calls their shares count as, more than 0.
+        counts_as: so many calls their shares count as, and so many answers each number about
+            answers; more than 0.
+        given: what those visits answered before their first fix.
     """
     faults = list(knowledge.faults)
     generator = np.random.default_rng(SEED)
@@ -135,23 +145,32 @@ def lesson(
             )
             for n, one in enumerate(faults)
         ),
+        answers=weighed(given or {}, knowledge, counts_as),
     )
 
 
-def overlay(found: Lesson) -> str:
+def overlay(found: Lesson, knowledge: Knowledge) -> str:
     """The rules to lay over those the lesson began with: every number that has moved."""
     lines = [
-        f"# How common faults are, from {found.visits} closed, verified visits; the rules' own",
-        f"# shares counted as {found.counts_as:g} calls. Look at it with: stillflow rules compare",
+        f"# How common faults and how telling answers are, from {found.visits} closed, verified",
+        f"# visits; each of the rules' own numbers counted as {found.counts_as:g} of them.",
+        "# Look at it with: stillflow rules compare",
     ]
     moved = [one for one in found.faults if one.moved]
-    lines += ["change:"] if moved else ["# No number has moved.", "change: []"]
+    answers = changes(found.answers, knowledge)
+    lines += ["change:"] if moved or answers else ["# No number has moved.", "change: []"]
     for one in moved:
         lines += [
             f"  # {one.visits} visits; share of calls {100 * one.shipped:.1f} % -> "
             f"{100 * one.now:.1f} %",
             f"  - {{id: faults/{one.fault}, often: {one.often:.4g}}}",
         ]
+    for entry in answers:
+        named = [
+            o for o in found.answers if entry["id"] in (f"checks/{o.check}", f"rules/{o.rule}")
+        ]
+        count = max(o.answered for o in named if o.moved)
+        lines += [f"  # {count} answers", f"  - {json.dumps(entry, ensure_ascii=False)}"]
     return "\n".join(lines) + "\n"
 
 
@@ -159,16 +178,25 @@ def next_to_move(found: Lesson) -> str:
     """How many visits it takes until a number moves, in a sentence."""
     share = max(one.shipped for one in found.faults)
     twice = ceil(MOVED * found.counts_as / max(share - MOVED, 1e-9))
-    waiting = [one for one in found.faults if not one.moved and one.moves_after < inf]
+    waiting = [(one.moves_after, f"that of {one.fault}") for one in found.faults if not one.moved]
+    waiting += [
+        (
+            one.moves_after * found.visits / one.answered,
+            f"of {one.check}: {' or '.join(one.answers)}",
+        )
+        for one in found.answers
+        if not one.moved
+    ]
+    waiting = [one for one in waiting if one[0] < inf]
     if not found.visits or not waiting:
         return (
             f"A fault of {in_percent(share)} of calls that is really twice as common would move "
             f"after about {twice} visits."
         )
-    first = min(waiting, key=lambda one: one.moves_after)
+    after, what = min(waiting)
     return (
-        f"The next number to move would be that of {first.fault}, after about "
-        f"{ceil(first.moves_after)} more visits like these."
+        f"The next number to move would be {what}, after about {ceil(after)} more visits like "
+        "these."
     )
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import asdict
+from math import inf
 from pathlib import Path
 
 import click
@@ -95,7 +96,7 @@ def stats(technician: str | None, rules: tuple[str, ...], db: str | None, as_jso
     "--counts-as",
     type=click.FloatRange(1, 1e6),
     metavar="CALLS",
-    help="so many calls the rules' own shares count as  [default: 200]",
+    help="so many calls, or answers, each of the rules' own numbers counts as  [default: 200]",
 )
 @rules_option
 @db_option
@@ -103,7 +104,7 @@ def stats(technician: str | None, rules: tuple[str, ...], db: str | None, as_jso
 def learn(
     to: str | None, counts_as: float | None, rules: tuple[str, ...], db: str | None, as_json: bool
 ) -> None:
-    """Re-weigh how common each fault is by the visits that were closed and verified.
+    """Re-weigh how common faults and how telling answers are by closed, verified visits.
 
     What comes out is laid over the rules only by whoever names its folder; the shipped rules stay.
     Look at what it would change with: stillflow rules compare --with FOLDER.
@@ -116,23 +117,30 @@ def learn(
         overlay,
     )
     from stillflow.casebook.store import Casebook
+    from stillflow.casebook.telling import counted_answers
 
     knowledge = load_rules(rules)
     with Casebook(db) as casebook:
-        found = lesson(counted_faults(casebook), knowledge, counts_as or SHIPPED_CALLS)
+        counts, given = counted_faults(casebook), counted_answers(casebook, knowledge)
+    found = lesson(counts, knowledge, counts_as or SHIPPED_CALLS, given)
     if to is not None:
-        _write(Path(to) / "learnt.yaml", overlay(found))
+        _write(Path(to) / "learnt.yaml", overlay(found, knowledge))
     moved = [one for one in found.faults if one.moved]
     if as_json:
-        rows = [
-            {**asdict(one), "moves_after": None} if one.moves_after == float("inf") else asdict(one)
-            for one in found.faults
-        ]
-        say_json({**asdict(found), "faults": rows, "next": next_to_move(found)})
+        rows = {
+            name: [
+                {**asdict(one), "moves_after": one.moves_after if one.moves_after < inf else None}
+                for one in some
+            ]
+            for name, some in (("faults", found.faults), ("answers", found.answers))
+        }
+        say_json({**asdict(found), **rows, "next": next_to_move(found)})
         return
     screen = Screen()
     screen.head("Learnt from closed, verified visits", counted(found.visits, "visit"))
-    screen.text(f"The rules' own shares count as {found.counts_as:g} calls.")
+    screen.text(
+        f"Each of the rules' own numbers counts as {found.counts_as:g} calls, or answers to it."
+    )
     if found.unknown:
         screen.text(f"Not counted, as these rules lack their fault: {found.unknown}.")
     if moved:
@@ -144,7 +152,25 @@ def learn(
                 for o in moved
             ],
         )
-    else:
+    telling = [one for one in found.answers if one.moved]
+    if telling:
+        telling.sort(key=lambda one: -abs(one.now - one.shipped))
+        screen.gap()
+        screen.text("Answers, and how often they are given: elsewhere, or with a rule's faults.")
+        screen.columns(
+            ("check: answer", "by rule", "asked", "share", "now"),
+            [
+                (
+                    f"{o.check}: {' or '.join(o.answers)}",
+                    o.rule or "elsewhere",
+                    str(o.answered),
+                    f"{100 * o.shipped:.0f} %",
+                    f"{100 * o.now:.0f} %",
+                )
+                for o in telling
+            ],
+        )
+    if not moved and not telling:
         screen.text("No number has moved.")
     screen.text(next_to_move(found))
     if to is not None:

@@ -227,7 +227,7 @@ def times(knowledge: Knowledge, rule: Rule, item: Evidence) -> dict[str, float]:
     bearings = bearings_of(knowledge) if item.strength is Strength.COMPUTED else None
     factors = None if bearings is None else bearings.of(rule)
     if factors is None:
-        return dict.fromkeys(faults, item.strength.factor)
+        return dict.fromkeys(faults, item.factor)
     return {name: float(factors[knowledge.fault_index[name]] ** item.sign) for name in faults}
 
 

@@ -47,7 +47,7 @@ class RuleTable:
         for row, rule_id in enumerate(self.rule_ids):
             for item, fault_ids in knowledge.evidence[rule_id]:
                 for fault_id in fault_ids:
-                    weight = item.sign * np.log(item.strength.factor)
+                    weight = item.sign * np.log(item.factor)
                     weights[row, knowledge.fault_index[fault_id]] += weight
         self._weights = weights
         seen: dict[str, list[int]] = {}

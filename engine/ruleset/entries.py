@@ -409,19 +409,31 @@ Phrases = Annotated[tuple[str, ...], Field(min_length=1)]
 
 
 class Evidence(Model):
-    """Evidence for or against the faults a selector names."""
+    """Evidence for or against the faults a selector names.
+
+    `times` is how many times likelier (for) or rarer (against) it was found to be, and counts in
+    place of the word `strength`.
+    """
 
     for_: str | Phrases | None = Field(default=None, alias="for")
     against: str | Phrases | None = None
     except_: tuple[str, ...] = Field(default=(), alias="except")
     strength: Strength = Strength.COMPUTED
+    times: Annotated[float, Field(ge=1, le=10_000, allow_inf_nan=False)] | None = None
     source: Id | None = None
 
     @model_validator(mode="after")
     def _one_direction(self) -> Evidence:
         if (self.for_ is None) == (self.against is None):
             raise ValueError("evidence is 'for' or 'against'; give exactly one of the two")
+        if self.times is not None and self.strength is Strength.COMPUTED:
+            raise ValueError("'times:' counts in place of a 'strength:'; give the nearest word too")
         return self
+
+    @property
+    def factor(self) -> float:
+        """The likelihood ratio it stands for, 1 or more (dimensionless)."""
+        return self.strength.factor if self.times is None else self.times
 
     @property
     def selector(self) -> tuple[str, ...]:

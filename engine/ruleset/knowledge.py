@@ -103,7 +103,7 @@ class Knowledge:
             loud = [
                 faults
                 for item, faults in self.evidence[rule.id]
-                if item.sign == sign and item.strength.factor >= Strength.VERY_STRONG.factor
+                if item.sign == sign and item.factor >= Strength.VERY_STRONG.factor
             ]
             for answer in check.answer_ids if check is not None and loud else ():
                 if rule.when.holds(answer):

@@ -56,7 +56,7 @@ def test_5000_visits_from_other_frequencies_come_near_the_true_ones(
 ) -> None:
     times = 10.0 ** np.random.default_rng(5).uniform(-0.5, 0.5, len(knowledge.faults))
     truth = weights(knowledge) * times
-    now = laid_over(tmp_path, overlay(lesson(drawn(knowledge, times, 5000), knowledge)))
+    now = laid_over(tmp_path, overlay(lesson(drawn(knowledge, times, 5000), knowledge), knowledge))
     before = distance(knowledge, weights(knowledge), truth)
     after = distance(knowledge, weights(now), truth)
     assert before > 0.2
@@ -67,7 +67,7 @@ def test_20_visits_hardly_move_anything(knowledge: Knowledge, tmp_path: Path) ->
     times = 10.0 ** np.random.default_rng(5).uniform(-0.5, 0.5, len(knowledge.faults))
     found = lesson(drawn(knowledge, times, 20), knowledge)
     assert sum(abs(one.now - one.shipped) for one in found.faults) / 2 < 20 / (20 + SHIPPED_CALLS)
-    now = laid_over(tmp_path, overlay(found))
+    now = laid_over(tmp_path, overlay(found, knowledge))
     assert distance(knowledge, weights(knowledge), weights(now)) < 20 / (20 + SHIPPED_CALLS)
     assert "more visits like these" in next_to_move(found)
 
@@ -76,7 +76,9 @@ def test_without_a_visit_nothing_moves(knowledge: Knowledge, tmp_path: Path) -> 
     found = lesson({"gone-from-the-rules": 3}, knowledge)
     assert (found.visits, found.unknown) == (0, 3)
     assert not any(one.moved for one in found.faults)
-    assert weights(laid_over(tmp_path, overlay(found))) == pytest.approx(weights(knowledge))
+    assert weights(laid_over(tmp_path, overlay(found, knowledge))) == pytest.approx(
+        weights(knowledge)
+    )
     assert "would move after about" in next_to_move(found)
 
 

@@ -64,3 +64,35 @@ def test_what_was_learnt_never_goes_into_the_shipped_rules(db: str) -> None:
     refused = stillflow("casebook", "learn", "--to", str(shipped_folder()), "--db", db)
     assert refused.code == 2
     assert "the shipped rules are not written to" in refused.err
+
+
+def test_how_telling_an_answer_was_is_learnt_too_and_shown_on_the_rules_card(
+    tmp_path: Path,
+) -> None:
+    url = f"sqlite:///{tmp_path / 'visits.db'}"
+    ended = Conclusion(step="done", fault="relief-slider-open", readings=(GOOD,))
+    with Casebook(url) as casebook:
+        for _ in range(12):
+            looked = Event(check="slider-look", answer="closed")
+            casebook.put(
+                Visit(events=(looked, Event(fix=ended.fault, done=True)), conclusion=ended)
+            )
+    folder = tmp_path / "learnt"
+    shown = stillflow("casebook", "learn", "--counts-as", "20", "--to", str(folder), "--db", url)
+    assert (shown.code, shown.err) == (0, "")
+    assert "slider-look: closed" in shown.out
+    row = next(
+        one
+        for one in json.loads(
+            stillflow("casebook", "learn", "--counts-as", "20", "--db", url, "--json").out
+        )["answers"]
+        if one["rule"] == "slider-look-closed"
+    )
+    assert row["answered"] == 12
+    item = load_rules([folder]).rules["slider-look-closed"].then[0]
+    assert item.times == pytest.approx(row["times"], abs=0.01)  # type: ignore[union-attr]
+    card = stillflow("rules", "show", "slider-look-closed", "--rules", str(folder))
+    assert f"(x {row['times']:.1f}" in card.out
+    checked = stillflow("rules", "check", "--rules", str(folder))
+    assert checked.code in (0, 1)
+    assert "learnt.yaml" in checked.out
