@@ -32,7 +32,7 @@ from stillflow.cli.prompt import fix_event
 from stillflow.cli.sheet import sheet_html, sheet_of
 from stillflow.cli.sites_prompt import known_facts
 from stillflow.cli.web import pages
-from stillflow.cli.web.carrying import Packer
+from stillflow.cli.web.carrying import Packer, moment_of, printed_card
 from stillflow.cli.web.desk import Desk, Standing
 from stillflow.cli.web.guard import Guard, cookie_words
 from stillflow.cli.web.intake import absent, as_form, filled_in
@@ -70,6 +70,7 @@ class Pages:
         self.phones = phones
         self.photos = Photos(desk.casebook)
         self.packer = packer
+        self._card = ""
 
     def show(self, request: Request, name: str, status: int = 200, **more: Any) -> HTMLResponse:
         """A page from its template."""
@@ -205,7 +206,14 @@ class Pages:
 
     def tree(self, request: Request) -> Future[str]:
         """What the phone carries of a visit; it comes when it is made."""
-        return self.packer.ask(self.desk.casebook.get(request.path_params["visit"]))
+        visit = self.desk.casebook.get(request.path_params["visit"])
+        return self.packer.ask(visit, "soon" in request.query_params)
+
+    def card(self, request: Request, form: Form) -> Response:
+        """The card that a phone goes by until it has a visit's own; the same for everybody."""
+        with self.desk.lock:
+            self._card = self._card or printed_card(self.desk.knowledge)
+        return Response(self._card, media_type="application/json")
 
     def offline(self, request: Request, form: Form) -> Response:
         """The page that a phone shows without a signal; the same for everybody."""
@@ -236,6 +244,7 @@ class Pages:
             "visit.html",
             status,
             at=standing,
+            moment=moment_of(standing.visit),
             page=page,
             last=last,
             told=told,
@@ -536,6 +545,7 @@ def application(
         Route("/visit/{visit}/answer", page(shown.answer), methods=["POST"]),
         Route("/visit/{visit}/join", join, methods=["POST"]),
         Route("/visit/{visit}/tree", tree, middleware=[Middleware(GZipMiddleware)]),
+        Route("/card", page(shown.card), middleware=[Middleware(GZipMiddleware)]),
         Route("/offline", page(shown.offline)),
         Route("/worker.js", still("worker.js", "text/javascript")),
         Route("/manifest.json", still("manifest.json", "application/manifest+json")),

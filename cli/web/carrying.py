@@ -1,7 +1,7 @@
 """What a phone carries for when there is no signal: tree and card with their pages, as JSON.
 
-Made by a process of its own, one at a time and at low priority, so that nobody waits for it at the
-page of a step.
+Made beside the server at low priority, so that nobody waits for it at the page of a step: in one
+process what is needed soon, card and near tree, in another the whole tree.
 """
 
 from __future__ import annotations
@@ -9,7 +9,9 @@ from __future__ import annotations
 import json
 import os
 from collections import OrderedDict
+from collections.abc import Mapping
 from concurrent.futures import Future, ProcessPoolExecutor
+from hashlib import sha256
 from multiprocessing import get_context
 from threading import Lock
 from typing import Any
@@ -26,12 +28,15 @@ from stillflow.engine.ruleset import Knowledge
 MOST_KEPT = 64
 """Packs that are kept ready, of the visits last asked for."""
 
+NEAR = 0.1
+"""Share of calls that must come to a point for it to be carried at once, a few seconds early."""
+
 
 def pack(session: Session, reach: float = REACH, think: Think = "normal") -> dict[str, Any]:
     """Everything a phone needs to go on with a visit by itself.
 
     Returns:
-        `mark` and `number` of the moment it is made for; `steps`, each with what it is about and
+        `mark`, `moment` and `number` of what it is made for; `steps`, each with what it is about and
         its page; `nodes` and `card` as in `Carried`, with numbers of steps.
     """
     whole = carried(session, reach, think)
@@ -40,6 +45,7 @@ def pack(session: Session, reach: float = REACH, think: Think = "normal") -> dic
         "visit": visit.id,
         "site": visit.site.name,
         "mark": mark_of(visit),
+        "moment": moment_of(visit),
         "number": len(visit.events),
         "steps": [_step(session, step) for step in whole.steps],
         "nodes": [
@@ -49,13 +55,31 @@ def pack(session: Session, reach: float = REACH, think: Think = "normal") -> dic
     }
 
 
+def moment_of(visit: Visit) -> str:
+    """What names a moment of a visit with all that is known of house, unit and tools."""
+    header = visit.model_dump_json(exclude={"events", "rules", "conclusion"})
+    return f"{mark_of(visit)}-{sha256(header.encode()).hexdigest()[:12]}"
+
+
 def _step(session: Session, step: NextStep) -> dict[str, Any]:
     if step.ending is not None:
         return {"ends": step.step, "page": rendered("ended.html", blocks=ended(step))}
-    page = step_page(session.knowledge, session.baseline, step, 0)
+    page = step_page(session.knowledge, session.baseline, step, 1)  # the phone counts itself
     field, about = page.about
     html = rendered("step.html", page=page, base="", mark="", token="")
     return {field: about, "page": html}
+
+
+def printed_card(knowledge: Knowledge) -> str:
+    """A pack as JSON of no visit in particular, to go by until a visit's own has come.
+
+    It has the question about danger and the card; what a reading should be is not known to it.
+    """
+    made = pack(Session(knowledge, Visit()), 1.0)
+    ends = {n for n, node in enumerate(made["nodes"]) if "ends" in made["steps"][node["step"]]}
+    first = made["nodes"][0]
+    first["ways"] = {answer: node for answer, node in first["ways"].items() if node in ends}
+    return _json({**made, "visit": "", "any": True})
 
 
 _LOADED: dict[tuple[str, ...], Knowledge] = {}
@@ -70,7 +94,11 @@ def _made(rules: tuple[str, ...], visit: str, reach: float, think: Think, wrong_
     if rules not in _LOADED:
         _LOADED[rules] = load_rules(rules)
     session = Session(_LOADED[rules], Visit.model_validate_json(visit), think, wrong_part)
-    return json.dumps(pack(session, reach, think), separators=(",", ":"))
+    return _json(pack(session, reach, think))
+
+
+def _json(pack: Mapping[str, Any]) -> str:
+    return json.dumps(pack, separators=(",", ":"))
 
 
 class Packer:
@@ -98,32 +126,39 @@ class Packer:
         self._think: Think = think
         self._wrong_part = wrong_part
         self._lock = Lock()
-        self._made: OrderedDict[str, tuple[str, Future[str]]] = OrderedDict()
-        self._process: ProcessPoolExecutor | None = None
+        self._made: OrderedDict[tuple[str, bool], tuple[str, Future[str]]] = OrderedDict()
+        self._processes: dict[bool, ProcessPoolExecutor] = {}
 
-    def ask(self, visit: Visit) -> Future[str]:
-        """The pack of a visit as it stands, as JSON; the one before it is given up."""
-        mark = f"{mark_of(visit)} {visit.model_copy(update={'events': ()}).model_dump_json()}"
+    def ask(self, visit: Visit, soon: bool = False) -> Future[str]:
+        """The pack of a visit as it stands, as JSON; the one before it is given up.
+
+        Args:
+            visit: the visit.
+            soon: with no more of the tree than `NEAR`, for until the whole one has come.
+        """
+        moment = moment_of(visit)
+        which = visit.id, soon
         with self._lock:
-            known = self._made.get(visit.id)
-            if known is not None and known[0] == mark and not known[1].cancelled():
+            known = self._made.get(which)
+            if known is not None and known[0] == moment and not known[1].cancelled():
                 return known[1]
             if known is not None:
                 known[1].cancel()
-            if self._process is None:
-                self._process = ProcessPoolExecutor(
+            if soon not in self._processes:
+                self._processes[soon] = ProcessPoolExecutor(
                     1, get_context("spawn"), initializer=_yield, initargs=(self._yields,)
                 )
             kept = visit.model_dump_json(by_alias=True)
-            args = (self._rules, kept, self._reach, self._think, self._wrong_part)
-            future = self._process.submit(_made, *args)
-            self._made[visit.id] = (mark, future)
-            self._made.move_to_end(visit.id)
+            reach = max(NEAR, self._reach) if soon else self._reach
+            args = (self._rules, kept, reach, self._think, self._wrong_part)
+            future = self._processes[soon].submit(_made, *args)
+            self._made[which] = (moment, future)
+            self._made.move_to_end(which)
             while len(self._made) > MOST_KEPT:
                 self._made.popitem(last=False)[1][1].cancel()
             return future
 
     def close(self) -> None:
-        """End the process."""
-        if self._process is not None:
-            self._process.shutdown(wait=False, cancel_futures=True)
+        """End the processes."""
+        for process in self._processes.values():
+            process.shutdown(wait=False, cancel_futures=True)

@@ -3,13 +3,17 @@
 from __future__ import annotations
 
 import os
+from concurrent.futures import Future
+from pathlib import Path
 from random import Random
 
 import pytest
 from playwright.sync_api import BrowserContext, Page
 from thumb import Served, Thumb
 
+from stillflow.cli.web.carrying import Packer
 from stillflow.engine import Session, load_rules
+from stillflow.engine.inference import Visit
 
 SEEDS = int(os.environ.get("STILLFLOW_SEEDS", "50"))
 UNIT = {"rated_sealed": 130, "rated_airflow": 114}
@@ -32,7 +36,8 @@ def draw_answer(thumb: Thumb, draw: Random) -> float | str:
 def carried(page: Page) -> None:
     """Wait until the phone has with it what it needs."""
     page.wait_for_function(
-        "() => document.body.dataset.ready === document.body.dataset.mark", timeout=120_000
+        "() => document.body?.dataset.moment && document.body.dataset.ready === document.body.dataset.moment",
+        timeout=120_000,
     )
 
 
@@ -103,6 +108,129 @@ def test_answers_without_a_signal_are_on_record_once_and_in_order(
             assert event.answer == answer
 
 
+class NoTrees(Packer):
+    """A server whose trees do not come in time."""
+
+    def ask(self, visit: Visit, soon: bool = False) -> Future[str]:
+        return Future()
+
+
+def test_no_signal_before_any_tree_has_come_goes_by_the_card_and_is_recorded(
+    context: BrowserContext, tmp_path: Path
+) -> None:
+    bare = Served(tmp_path, NoTrees())
+    thumb = Thumb(context.new_page(), bare)
+    page = thumb.page
+    thumb.begin(**UNIT)
+    page.wait_for_function(HAS_CARD)
+    context.set_offline(True)
+    # Before the first answer too: the page itself is loaded again.
+    page.reload()
+    page.wait_for_selector("#step form")
+    assert thumb.about == ("check", "danger-signs")
+    thumb.answer("none")
+    asked = []
+    for value in (118.0, 64.0):
+        assert "by the card" in page.inner_text("#step")
+        assert "when there is a signal" in page.inner_text("output")
+        asked.append((thumb.about[1], value))
+        thumb.answer(value)
+    assert [name for name, _ in asked] == ["sealed-unit", "working-unit"]
+    assert page.inner_text(".eyebrow").startswith("4. measure")
+    context.set_offline(False)
+    on_record(page)
+    kept = [(event.check, event.answer) for event in bare.kept().events]
+    assert kept == [("danger-signs", "none"), *asked]
+    bare.close()
+
+
+def test_a_page_loaded_again_without_a_signal_takes_the_next_answer(
+    thumb: Thumb, served: Served, context: BrowserContext
+) -> None:
+    page = thumb.page
+    thumb.begin(**UNIT)
+    thumb.answer("none")
+    carried(page)
+    context.set_offline(True)
+    page.reload()
+    page.wait_for_selector("#step form")
+    thumb.answer("can't tell")
+    context.set_offline(False)
+    on_record(page)
+    assert [one.answer for one in served.kept().events] == ["none", "can't tell"]
+
+
+def test_what_was_noted_meanwhile_is_counted_and_no_tree_is_gone_on_with(
+    thumb: Thumb, served: Served, context: BrowserContext
+) -> None:
+    page = thumb.page
+    thumb.begin(**UNIT)
+    thumb.answer("none")
+    carried(page)
+    served.packer.ask = lambda visit, soon=False: Future()  # type: ignore[method-assign]
+    try:
+        page.click(".bar a:text('Notes')")
+        page.fill("#note", "the dog is loose")
+        page.click("text=Keep the note")
+        page.wait_for_selector("text=the dog is loose")
+        page.click("text=Back to the step")
+        page.wait_for_function("() => document.body?.dataset.number === '2'")
+        thumb.ready()
+        context.set_offline(True)
+        thumb.answer("can't tell")
+        assert page.inner_text(".eyebrow").startswith("4.")
+        thumb.answer("skipped")
+    finally:
+        del served.packer.ask
+    context.set_offline(False)
+    on_record(page)
+    assert [one.answer or one.note for one in served.kept().events] == [
+        "none",
+        "the dog is loose",
+        "can't tell",
+        "skipped",
+    ]
+
+
+def test_a_tree_of_an_answer_that_was_taken_back_is_gone(
+    thumb: Thumb, context: BrowserContext
+) -> None:
+    page = thumb.page
+    thumb.begin(**UNIT)
+    thumb.answer("none")
+    thumb.answer("can't tell")
+    carried(page)
+    page.click(".bar button:text('Back')")
+    page.wait_for_function("() => document.body?.dataset.number === '1'")
+    carried(page)
+    pack = page.evaluate(
+        "async () => (await import('/static/store.js')).pack(document.body.dataset.visit)"
+    )
+    assert pack["number"] == 1
+
+
+def test_what_is_carried_is_of_the_unit_as_it_is_now_known(
+    thumb: Thumb, context: BrowserContext
+) -> None:
+    page = thumb.page
+    thumb.begin(**UNIT)
+    thumb.answer("none")
+    carried(page)
+    before = page.evaluate("document.body.dataset.ready")
+    page.click(".bar a:text('Unit')")
+    page.fill("[name=rated_sealed]", "100")
+    page.click("button.main")
+    page.wait_for_selector(".told")
+    carried(page)
+    assert page.evaluate("document.body.dataset.ready") != before
+
+
+HAS_CARD = """async () => {
+  const store = await import("/static/store.js");
+  return Boolean(await store.pack(store.ANY));
+}"""
+
+
 def test_back_without_a_signal_takes_back_what_is_not_on_record_yet(
     thumb: Thumb, served: Served, context: BrowserContext
 ) -> None:
@@ -118,7 +246,7 @@ def test_back_without_a_signal_takes_back_what_is_not_on_record_yet(
     page.wait_for_function("() => document.body.dataset.number === '1'")
     assert thumb.about == first
     page.click("#undo")
-    assert "when there is a signal" in page.inner_text("#signal")
+    page.wait_for_selector("#signal:has-text('when there is a signal')")
     thumb.answer("skipped")
     context.set_offline(False)
     on_record(page)

@@ -38,9 +38,9 @@ def violations(page: Page) -> list[str]:
 class Served:
     """A server of its own, and what it has kept."""
 
-    def __init__(self, folder: Path) -> None:
+    def __init__(self, folder: Path, packer: Packer | None = None) -> None:
         self.casebook = Casebook(f"sqlite:///{folder / 'casebook.db'}")
-        self.packer = Packer(reach=0.03, yields=0)
+        self.packer = packer or Packer(reach=0.03, yields=0)
         app = application(Desk(load_rules(), self.casebook), packer=self.packer)
         self._door = socket.socket()
         self._door.bind(("127.0.0.1", 0))

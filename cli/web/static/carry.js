@@ -1,8 +1,9 @@
 // Where a visit stands by what the phone carries: along the tree, then by the card.
 
-// The place after some answers: a node of the tree, a step of the card, or the end of both.
-export function place(pack, answers) {
-  let at = pack.nodes.length ? 0 : null;
+// The place after some answers: a node of the tree, a step of the card, or the end of both. Where they
+// are not all that was answered since the pack was made, only the card can go on.
+export function place(pack, answers, all = true) {
+  let at = all && pack.nodes.length ? 0 : null;
   const done = new Set();
   for (const one of answers) {
     done.add(one.check ?? one.fix);
@@ -35,7 +36,12 @@ export function draw(root, pack, at, number) {
   const eyebrow = root.querySelector(".eyebrow");
   if (!eyebrow) return;
   const words = eyebrow.firstChild;
-  words.textContent = words.textContent.replace(/^0\./, `${number}.`);
+  words.textContent = words.textContent.replace(/^\d+\./, `${number}.`);
+  const reading = root.querySelector("form.reading");
+  if (reading && pack.any) {
+    reading.dataset.levels = "[]";
+    reading.querySelector("output").textContent = "What it should be is said when there is a signal";
+  }
   if (at.card) {
     const note = document.createElement("p");
     note.className = "strong";

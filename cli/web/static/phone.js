@@ -41,10 +41,12 @@ async function join(visit, anew) {
   });
   const html = await answer.text();
   if (answer.status === 200) {
+    await settle(visit, bodyOf(html));
     for (const one of left) await store.keep({ ...one, sent: true });
   } else if (answer.status === 422) {
     // One of them cannot go on record as it is: the page says why, and asks it again.
-    const page = new DOMParser().parseFromString(html, "text/html").body.dataset;
+    const page = bodyOf(html);
+    await settle(visit, page);
     const number = Number(page.number);
     for (const one of left) {
       if (one.number <= number) await store.keep({ ...one, sent: true });
@@ -58,6 +60,10 @@ async function join(visit, anew) {
   return { status: answer.status, html };
 }
 
+function bodyOf(html) {
+  return new DOMParser().parseFromString(html, "text/html").body.dataset;
+}
+
 function swap(html) {
   const page = new DOMParser().parseFromString(html, "text/html");
   document.title = page.title;
@@ -66,31 +72,33 @@ function swap(html) {
   begin();
 }
 
-// Which answers come after what is carried.
-async function since(visit, pack) {
-  const all = (await store.answers(visit)).filter((one) => one.number > pack.number);
-  const inOrder = [];
-  for (const one of all) if (one.number === pack.number + inOrder.length + 1) inOrder.push(one);
-  return inOrder;
+// Where the visit stands by what the phone has; null where it has nothing to go by.
+async function here(visit) {
+  const stood = await store.stood(visit);
+  const pack = stood && (await store.pack(visit) ?? await store.pack(store.ANY));
+  if (!pack) return null;
+  const all = await store.answers(visit);
+  const later = all.filter((one) => one.number > pack.number);
+  const number = Math.max(stood.number, all.at(-1)?.number ?? 0);
+  // What was noted, or answered on another phone, is not among the answers of this one.
+  const every = later.every((one, n) => one.number === pack.number + n + 1) && number === pack.number + later.length;
+  return { pack, stood, number, given: all, at: place(pack, every ? later : all, every) };
 }
 
 async function alone(visit) {
-  const pack = await store.pack(visit);
+  const now = await here(visit);
   say("No signal");
-  if (!pack) {
+  if (!now) {
     $("#step").innerHTML = "<h1>No signal</h1><p>What was answered is kept on this phone. The next question comes when there is a signal.</p>";
     return;
   }
-  const given = await since(visit, pack);
-  const at = place(pack, given);
-  draw($("#step"), pack, at, pack.number + given.length + 1);
-  document.body.dataset.visit = visit;
-  document.body.dataset.number = pack.number + given.length;
-  document.body.dataset.carried = "1";
+  const { pack, stood, number, given, at } = now;
+  draw($("#step"), pack, at, number + 1);
+  Object.assign(document.body.dataset, { visit, number, mark: stood.mark, site: stood.site, carried: "1" });
   const last = given.at(-1), place_ = $("#last") ?? $(".last");
   if (place_) place_.textContent = last ? last.words : "";
   const waits = given.filter((one) => !one.sent).length;
-  say(`No signal; ${waits} ${waits === 1 ? "answer waits" : "answers wait"} on this phone`);
+  if (waits) say(`No signal; ${waits} ${waits === 1 ? "answer waits" : "answers wait"} on this phone`);
   const bar = $(".bar");
   if (bar) {
     bar.hidden = false;
@@ -185,11 +193,15 @@ function conflict(visit) {
 }
 
 // What the server's page knows of the visit is the truth of what is on record.
-async function settle(visit) {
-  const number = Number(document.body.dataset.number);
+async function settle(visit, page) {
+  const number = Number(page.number), pack = await store.pack(visit);
+  await store.stand({ visit, number, mark: page.mark, site: page.site });
   for (const one of await store.answers(visit)) {
     if (one.sent && one.number > number) await store.drop(visit, one.number);
   }
+  // A tree from an answer that was taken back leads nowhere.
+  const gone = pack && (pack.number > number || (pack.number === number && pack.mark !== page.mark));
+  if (gone) await store.carry({ ...pack, nodes: [], moment: "" });
 }
 
 // A visit that is over need not be carried any further.
@@ -198,23 +210,34 @@ async function over(visit) {
   for (const one of await store.answers(visit)) if (one.sent) await store.drop(visit, one.number);
 }
 
+// Fetch what to go by without a signal: soon the card and the near tree, then the whole tree.
 async function carry(visit) {
-  const mark = document.body.dataset.mark, known = await store.pack(visit);
-  if (known?.mark === mark) return;
-  const answer = await fetch(`/visit/${visit}/tree`);
-  if (!answer.ok || answer.redirected) return;
-  const pack = await answer.json();
-  if (document.body.dataset.mark !== pack.mark) return;
-  await store.carry(pack);
-  document.body.dataset.ready = pack.mark;
+  const data = document.body.dataset, { moment } = data, known = await store.pack(visit);
+  if (known?.moment === moment && known.whole) { data.ready = moment; return; }
+  const walks = known && !(await here(visit)).at.card;
+  for (const how of walks ? [""] : ["?soon", ""]) {
+    const answer = await fetch(`/visit/${visit}/tree${how}`);
+    if (answer.status !== 200 || answer.redirected) return;
+    const pack = await answer.json();
+    if (document.body.dataset.moment !== pack.moment) return;
+    await store.carry({ ...pack, whole: !how });
+    document.body.dataset[how ? "near" : "ready"] = pack.moment;
+  }
+}
+
+// The card of no visit in particular, which stands in until a visit's own has come.
+async function carryCard() {
+  if (location.pathname !== "/new" && await store.pack(store.ANY)) return;
+  const answer = await fetch("/card");
+  if (answer.ok && !answer.redirected) await store.carry(await answer.json());
 }
 
 async function listCarried() {
   const list = $("#carried");
-  for (const pack of await store.packs()) {
+  for (const one of await store.stands()) {
     const item = document.createElement("li"), link = document.createElement("a");
-    link.href = `/visit/${pack.visit}`;
-    link.textContent = pack.site || "Unnamed house";
+    link.href = `/visit/${one.visit}`;
+    link.textContent = one.site;
     item.append(link);
     list.append(item);
   }
@@ -229,6 +252,7 @@ async function begin() {
     if (visit) { await alone(visit); retry(visit); } else await listCarried();
     return;
   }
+  carryCard().catch(() => {});
   if (!visit || !$("#step")) { typing(document); return; }
   if (!data.told) {
     try {
@@ -240,7 +264,7 @@ async function begin() {
       return;
     }
   }
-  await settle(visit);
+  await settle(visit, data);
   if (!$("#step form")) { await over(visit); return; }
   listen(visit);
   carry(visit).catch(() => {});

@@ -10,7 +10,7 @@ export function typing(root) {
     const typed = field.value.trim().replace(",", ".");
     const factor = Number(unit.selectedOptions[0].dataset.factor);
     const value = typed === "" ? NaN : Number(typed) * factor;
-    if (!Number.isFinite(value)) { said.textContent = blank; return; }
+    if (!Number.isFinite(value) || !levels.length) { said.textContent = blank; return; }
     const level = levels.find(([edge]) => edge === null || value < edge);
     said.textContent = `${Math.round(value)} of ${Math.round(expected)}: ${level[1]}`;
   };

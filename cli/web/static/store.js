@@ -1,13 +1,17 @@
-// What the phone keeps: answers until they are on record, and what it carries of each visit.
+// What the phone keeps: answers until they are on record, what it carries of each visit, and where
+// each stood when the server last showed it.
 
 let opened;
 
 function open() {
   opened ??= new Promise((done, failed) => {
-    const asked = indexedDB.open("stillflow", 1);
-    asked.onupgradeneeded = () => {
-      asked.result.createObjectStore("answers", { keyPath: ["visit", "number"] });
-      asked.result.createObjectStore("packs", { keyPath: "visit" });
+    const asked = indexedDB.open("stillflow", 2);
+    asked.onupgradeneeded = (event) => {
+      if (event.oldVersion < 1) {
+        asked.result.createObjectStore("answers", { keyPath: ["visit", "number"] });
+        asked.result.createObjectStore("packs", { keyPath: "visit" });
+      }
+      asked.result.createObjectStore("stands", { keyPath: "visit" });
     };
     asked.onsuccess = () => done(asked.result);
     asked.onerror = () => failed(asked.error);
@@ -33,7 +37,19 @@ export const keep = (answer) => work("answers", "readwrite", (s) => s.put(answer
 export const drop = (visit, number) => work("answers", "readwrite", (s) => s.delete([visit, number]));
 export const waiting = () => work("answers", "readonly", (s) => s.getAll());
 export const pack = (visit) => work("packs", "readonly", (s) => s.get(visit));
-export const packs = () => work("packs", "readonly", (s) => s.getAll());
 export const carry = (pack) => work("packs", "readwrite", (s) => s.put(pack));
-export const forget = () => work("packs", "readwrite", (s) => s.clear());
-export const leave = (visit) => work("packs", "readwrite", (s) => s.delete(visit));
+export const stood = (visit) => work("stands", "readonly", (s) => s.get(visit));
+export const stands = () => work("stands", "readonly", (s) => s.getAll());
+export const stand = (place) => work("stands", "readwrite", (s) => s.put(place));
+// The card of no visit in particular, which is kept beside the visits'.
+export const ANY = "";
+
+export async function forget() {
+  await work("packs", "readwrite", (s) => s.clear());
+  await work("stands", "readwrite", (s) => s.clear());
+}
+
+export async function leave(visit) {
+  await work("packs", "readwrite", (s) => s.delete(visit));
+  await work("stands", "readwrite", (s) => s.delete(visit));
+}
