@@ -36,8 +36,8 @@ def pack(session: Session, reach: float = REACH, think: Think = "normal") -> dic
     """Everything a phone needs to go on with a visit by itself.
 
     Returns:
-        `mark`, `moment` and `number` of what it is made for; `steps`, each with what it is about and
-        its page; `nodes` and `card` as in `Carried`, with numbers of steps.
+        `mark`, `moment` and `number` of what it is made for; `steps`, each with what it is about
+        and its page; `nodes` and `card` as in `Carried`, with numbers of steps.
     """
     whole = carried(session, reach, think)
     visit = session.visit

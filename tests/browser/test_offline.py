@@ -36,7 +36,8 @@ def draw_answer(thumb: Thumb, draw: Random) -> float | str:
 def carried(page: Page) -> None:
     """Wait until the phone has with it what it needs."""
     page.wait_for_function(
-        "() => document.body?.dataset.moment && document.body.dataset.ready === document.body.dataset.moment",
+        "() => { const data = document.body?.dataset;"
+        " return data?.moment && data.ready === data.moment; }",
         timeout=120_000,
     )
 
