@@ -14,6 +14,7 @@ from stillflow.cli.screen import Screen
 from stillflow.engine.base import InputError, SetupError
 from stillflow.engine.dialogue import (
     DETAILS,
+    OF_A_NEW_HOUSE,
     Detail,
     known_words,
     tools_ask,
@@ -81,8 +82,7 @@ def ask_intake(
         screen.text("Press Enter to leave a question out. Or: ?   back   stop")
     at = 0
     if named_now:
-        new = {"name", "address", "phone"}
-        questions[:0] = [one for one in DETAILS if one.part == "site" and one.name in new]
+        questions[:0] = OF_A_NEW_HOUSE
         at = 1
     while at < len(questions):
         question = questions[at]

@@ -35,13 +35,13 @@ from stillflow.cli.web import pages
 from stillflow.cli.web.carrying import Packer, moment_of, printed_card
 from stillflow.cli.web.desk import Desk, Standing
 from stillflow.cli.web.guard import Guard, cookie_words
-from stillflow.cli.web.intake import absent, as_form, filled_in
+from stillflow.cli.web.intake import ASKED, absent, as_form, filled_in
 from stillflow.cli.web.pairing import Pairing
 from stillflow.cli.web.templating import HERE, rendered
 from stillflow.engine.audit import cover
 from stillflow.engine.audit import page as covered_words
 from stillflow.engine.base import InputError, SetupError, StillflowError
-from stillflow.engine.dialogue import DETAILS, NextStep, taken_words
+from stillflow.engine.dialogue import NextStep, taken_words
 from stillflow.engine.inference import Event, Visit, earlier_words
 from stillflow.engine.ruleset import BOTH
 from stillflow.engine.views import note_words
@@ -179,7 +179,7 @@ class Pages:
             request,
             name,
             status,
-            details=DETAILS,
+            details=ASKED,
             given=given,
             wrong=wrong,
             tools=tools,

@@ -5,12 +5,20 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from stillflow.engine.base import InputError
-from stillflow.engine.dialogue import DETAILS, usual_missing
+from stillflow.engine.dialogue import DETAILS, OF_A_NEW_HOUSE, usual_missing
 from stillflow.engine.inference import Visit
 from stillflow.engine.ruleset import Knowledge
 
 TOOL = "tool."
 """What the name of a tool's box begins with; `tools` says that the boxes were on the form."""
+
+
+ASKED = {
+    "house": OF_A_NEW_HOUSE,
+    "first": tuple(one for one in DETAILS if one.at_first and one not in OF_A_NEW_HOUSE),
+    "more": tuple(one for one in DETAILS if not one.at_first and one not in OF_A_NEW_HOUSE),
+}
+"""Details as they stand on the form: of the house, of the call, and what is folded."""
 
 
 def filled_in(
@@ -23,12 +31,12 @@ def filled_in(
     """
     wrong = {}
     for detail in DETAILS:
-        line = form.get(detail.name, "").strip()
+        line = form.get(detail.key, "").strip()
         if line and line != shown(detail.of(visit)):
             try:
                 visit = detail.put(visit, detail.read(line))
             except InputError as error:
-                wrong[detail.name] = str(error)
+                wrong[detail.key] = str(error)
     if "tools" in form:
         missing = tuple(tool for tool in knowledge.tools if f"{TOOL}{tool}" not in form)
         visit = visit.model_copy(update={"missing_tools": missing})
@@ -37,7 +45,7 @@ def filled_in(
 
 def as_form(visit: Visit) -> dict[str, str]:
     """What is known, by field, as it is typed."""
-    return {detail.name: shown(detail.of(visit)) for detail in DETAILS}
+    return {detail.key: shown(detail.of(visit)) for detail in DETAILS}
 
 
 def absent(knowledge: Knowledge, visit: Visit) -> frozenset[str]:

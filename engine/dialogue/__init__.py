@@ -9,6 +9,7 @@ from stillflow.engine.dialogue.changes import change_words, taken_words
 from stillflow.engine.dialogue.explain import Meaning
 from stillflow.engine.dialogue.intake import (
     DETAILS,
+    OF_A_NEW_HOUSE,
     Detail,
     detail_said,
     known_words,
@@ -54,6 +55,7 @@ __all__ = [
     "DETAILS",
     "LIVE",
     "NOT_THERE",
+    "OF_A_NEW_HOUSE",
     "RARE",
     "REACH",
     "Act",

@@ -39,6 +39,11 @@ class Detail:
     usual: str = ""
     at_first: bool = True
 
+    @property
+    def key(self) -> str:
+        """What names it among all of them: a gauge has a name as a house has."""
+        return f"gauge_{self.name}" if self.part == "gauge" else self.name
+
     def of(self, visit: Visit) -> Any:
         """What is known of it; None, empty or the usual value where nothing is."""
         value = getattr(getattr(visit, self.part) if self.part else visit, self.name)
@@ -224,6 +229,9 @@ DETAILS: tuple[Detail, ...] = (
 """In the order in which a person can know them: on the way, at the door, at the unit.
 
 Asked at first is what the baseline needs, after whose house it is and what it is about."""
+
+OF_A_NEW_HOUSE = tuple(one for one in DETAILS if one.key in ("name", "address", "phone"))
+"""What is asked first of a house that was never visited."""
 
 _LABEL_SAYS = re.compile(r"(?:the )?(?:label|nameplate) (?:says |reads |is )?(?P<value>\S.*)")
 _YEARS_OLD = re.compile(r"(?:it is |it's |the unit is )?(?P<value>[\d.,]+ (?:years|yrs?) old)")

@@ -32,8 +32,9 @@ def pages(thumb: Thumb) -> Iterator[str]:
     for name in ("danger", "where", "why", "unit", "notes", "sheet", "sheet.html"):
         page.goto(f"{address}/visit/{visit}/{name}")
         yield name
-    for name in ("coverage", "rules", "rules/worn-brushes"):
+    for name in ("coverage", "rules", "rules/brushes-worn"):
         page.goto(f"{address}/{name}")
+        assert not page.locator("h1:text('That did not work')").count()
         yield name
     page.goto(f"{address}/")
     yield "front"

@@ -50,9 +50,11 @@ def test_a_search_for_nothing_that_is_there_is_told_and_not_run(tmp_path: Path) 
 
 def test_rules_are_searched_and_read_with_their_sources(tmp_path: Path) -> None:
     one = phone(tmp_path)
+    one.open("/rules?q=")
+    assert "/rules/brushes-worn" in one.page
     one.open("/rules?q=bin-seat")
     assert "/rules/bin-seat-look" in one.page
-    assert "/rules/worn-brushes" not in one.page
+    assert "/rules/brushes-worn" not in one.page
     one.open("/rules/bin-seat-look")
     assert one.status == 200
     assert load_rules().checks["bin-seat-look"].ask in one.words

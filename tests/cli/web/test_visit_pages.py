@@ -208,7 +208,7 @@ def test_command_line_and_phone_show_the_same_words(tmp_path: Path) -> None:
     """One source: whatever a step shows on the phone the command line writes too, and back."""
     one = phone(tmp_path)
     one.begin(name="Fern Cottage", **UNIT)
-    own = {"Dangers as before", "Caution", "Keep this reading", "How to do it", "Can't tell"}
+    own = {"Dangers as before", "Caution", "Keep", "this reading", "How to do it", "Can't tell"}
     own |= {"Can't do here", "Skip", "⌫", "Why this now", "How it came to this", "Back to the step"}
     own |= {*SUCTION_UNITS, "Two of them at once", "Keep both", "There is none"}
     compared = 0
@@ -279,6 +279,24 @@ def test_what_is_known_of_the_unit_is_corrected_and_what_it_changes_is_told(tmp_
     one.send(f"/visit/{visit}/unit", mark="0-0", rated_sealed="120")
     assert one.status == 409
     assert kept(tmp_path).unit.rated_sealed == 110
+
+
+def test_house_and_gauge_each_keep_their_name(tmp_path: Path) -> None:
+    one = phone(tmp_path)
+    one.open("/new")
+    named = re.findall(r'<(?:input|textarea|select)[^>]* name="([^"]*)"', one.page)
+    assert len(named) == len(set(named)) > 15
+    # The house stands before the call, what is asked of a new one unfolded.
+    head = one.page.partition("<details")[0]
+    assert all(f'name="{name}"' in head for name in ("name", "address", "phone"))
+    filled = dict.fromkeys(named, "") | {"name": "Fern Cottage", "address": "2 Fern Lane"}
+    one.send("/new", **{k: v for k, v in filled.items() if k not in ("token", "tools")})
+    assert kept(tmp_path).site.name == "Fern Cottage"
+    assert kept(tmp_path).site.address == "2 Fern Lane"
+    visit = one.visit
+    one.send(f"/visit/{visit}/unit", mark=one.mark, name="Fern Cottage", gauge_name="blue")
+    assert kept(tmp_path).site.name == "Fern Cottage"
+    assert kept(tmp_path).gauge.name == "blue"
 
 
 def test_a_tool_whose_box_is_empty_is_missing_on_the_visit(tmp_path: Path) -> None:
