@@ -17,7 +17,7 @@ from typing import Any
 import sqlalchemy as sa
 
 from stillflow.casebook.store import Casebook
-from stillflow.casebook.tables import TABLES, casebook, sites, visits
+from stillflow.casebook.tables import TABLES, casebook, fill_pieces, sites, visits
 from stillflow.engine.base import InputError, Place, SetupError
 
 _AT_ONCE = 100
@@ -87,6 +87,8 @@ def restore(path: str, target: Casebook) -> Restored:
         lost = _salvage(copied, saved)
         with Casebook(f"sqlite:///{saved}") as source:
             _copy(source, target)
+        with target.transaction(write=True) as connection:
+            fill_pieces(connection)
         return Restored(_count(target), damaged=True, lost=lost)
 
 

@@ -6,7 +6,7 @@ are merged by a mark on one of them, so that they can be parted again.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, date, datetime
 from typing import TYPE_CHECKING, Any
@@ -17,9 +17,12 @@ from sqlalchemy.engine import Connection
 from stillflow.casebook.ids import as_typed, new_id, short_id
 from stillflow.casebook.tables import (
     PEOPLE,
+    asked_pieces,
     folded,
     inlets,
     people,
+    pieces,
+    pieces_of,
     sites,
     trail,
     units,
@@ -36,6 +39,9 @@ _HOUSE = ("tubing_ft", "hose_ft", "hose_bore_in")
 _SHOWN = 5
 _VISITS_A_HOUSE = 20
 _FEW = 500
+_RAREST = 2
+_MANY, _LATE = 2000, 5000
+"""From so many houses with a word on, those of so many latest visits are looked at first."""
 
 FORGOTTEN = "names, address and phone forgotten"
 """What the trail says of a house whose people were forgotten; a sync goes by it."""
@@ -100,10 +106,17 @@ class Sites:
         self._casebook = casebook
 
     def find(self, words: str = "", limit: int = 20) -> list[SiteLine]:
-        """Sites whose name, street, customer or phone holds every word, the last visited first."""
+        """Sites whose name, street, customer or phone holds every word, the last visited first.
+
+        Where no word has more than two letters, they are looked for at the beginning of theirs.
+        """
         with self._casebook.transaction() as connection:
-            latest = [] if words.split() else _latest(connection, limit)
-            which = sites.c.id.in_(latest) if latest else _holding(words)
+            parts = words.casefold().split()
+            rare = _rarest(connection, set().union(*map(asked_pieces, parts))) if parts else None
+            latest = []
+            if rare is None or rare.count > _MANY:
+                latest = _latest(connection, limit, _spelling(parts) if parts else None)
+            which = sites.c.id.in_(latest) if latest else _holding(connection, words)
             return _lines(connection, which, limit)
 
     def named(self, text: str) -> SiteLine:
@@ -113,13 +126,12 @@ class Sites:
             InputError: none is, or several are.
         """
         with self._casebook.transaction() as connection:
-            exactly = sa.or_(people.c.name == text, people.c.address == text)
-            found = (
-                _lines(connection, _called(text), 1)
-                or _lines(connection, exactly, _SHOWN + 1)
-                or _lines(connection, _holding(text), _SHOWN + 1)
-            )
-            if not text.strip() or not found:
+            found = _lines(connection, _called(text), 1)
+            if not found and text.strip():
+                exactly = sa.or_(people.c.name == text, people.c.address == text)
+                found = _lines(connection, _holding(connection, text, exactly), _SHOWN + 1)
+                found = found or _lines(connection, _holding(connection, text), _SHOWN + 1)
+            if not found:
                 what = f"there is no site '{text[:60]}' in the casebook"
                 raise InputError(what, right="stillflow sites lists them")
             if len(found) > 1:
@@ -275,6 +287,8 @@ class Sites:
             found = self._casebook.load(connection, mine)
             for visit in found:
                 self._casebook.overwrite(connection, anonymous(visit, [*said]))
+            for one in house:
+                reword(connection, one, _folded(connection, one), "")
             connection.execute(people.delete().where(people.c.site_id.in_(house)))
             # What was taken back stands in the trail as it was typed.
             about = [*house, *(visit.id for visit in found)]
@@ -383,8 +397,27 @@ def _call(connection: Connection, site_id: str, site: Site) -> None:
     called = {name: getattr(site, name) for name in PEOPLE}
     values = {**called, "folded": folded(called.values())}
     mine = people.c.site_id == site_id
+    before = _folded(connection, site_id)
     if not connection.execute(people.update().where(mine).values(**values)).rowcount:
         connection.execute(people.insert().values(site_id=site_id, **values))
+    reword(connection, site_id, before, values["folded"])
+
+
+def _folded(connection: Connection, site_id: str) -> str:
+    """The words a site is found by so far; whoever else would change them waits."""
+    asked = sa.select(people.c.folded).where(people.c.site_id == site_id).with_for_update()
+    return str(connection.scalar(asked) or "")
+
+
+def reword(connection: Connection, site_id: str, before: str, now: str) -> None:
+    """Let a site be found by other words than before."""
+    old, new = pieces_of(before), pieces_of(now)
+    if old - new:
+        gone = pieces.c.site_id == site_id, pieces.c.piece.in_(old - new)
+        connection.execute(pieces.delete().where(*gone))
+    if new - old:
+        rows = [{"piece": piece, "site_id": site_id} for piece in sorted(new - old)]
+        connection.execute(pieces.insert(), rows)
 
 
 def _inlet(name: str) -> NamedInlet:
@@ -504,34 +537,95 @@ def _called(text: str) -> sa.ColumnElement[bool]:
     return sa.or_(sites.c.id == text, sites.c.short == as_typed(text))
 
 
-def _holding(words: str) -> sa.ColumnElement[bool]:
+def _holding(
+    connection: Connection, words: str, named: sa.ColumnElement[bool] | None = None
+) -> sa.ColumnElement[bool]:
+    """Sites in whose name, street, customer or phone every word stands, and of which that holds."""
     parts = words.casefold().split()
+    if not parts:
+        return sa.true()
+    named = sa.true() if named is None else named
+    found = _with_all(connection, parts, named)
     digits = "".join(one for one in words if one.isdigit())
-    holds: sa.ColumnElement[bool] = sa.and_(
-        sa.true(), *(people.c.folded.contains(part, autoescape=True) for part in parts)
-    )
     if len(digits) >= 4 and not any(one.isalpha() for one in words):
-        holds = sa.or_(holds, people.c.folded.contains(digits))
-    return holds
+        found = sa.or_(found, _with_all(connection, [digits], named))
+    return found
 
 
-def latest_statement(limit: int) -> sa.Select[Any]:
-    """Houses of the latest visits, one as often as it was visited."""
-    of = visits.join(sites, sites.c.id == visits.c.site_id)
-    asked = sa.select(sites.c.house_id).select_from(of).where(visits.c.opened.is_not(None))
-    return asked.order_by(visits.c.opened.desc()).limit(_VISITS_A_HOUSE * limit)
+def _with_all(
+    connection: Connection, parts: Sequence[str], named: sa.ColumnElement[bool]
+) -> sa.ColumnElement[bool]:
+    """Sites that are found by all parts, looked up by the rarest of their pieces."""
+    asked = set().union(*map(asked_pieces, parts))
+    rare = _rarest(connection, asked)
+    if len(rare.pieces) < len(asked):
+        return sa.false()
+    some = people.c.site_id.in_(with_pieces(rare.pieces[:_RAREST]))
+    return sites.c.id.in_(sa.select(people.c.site_id).where(some, _spelling(parts), named))
 
 
-def _latest(connection: Connection, limit: int) -> list[str]:
+def _spelling(parts: Sequence[str]) -> sa.ColumnElement[bool]:
+    holds = (people.c.folded.contains(part, autoescape=True) for part in parts)
+    return sa.and_(sa.true(), *holds)
+
+
+@dataclass(frozen=True)
+class _Rarest:
+    """Pieces that somebody is found by, the rarest first, and how many have that one."""
+
+    pieces: list[int]
+    count: int
+
+
+def _rarest(connection: Connection, asked: set[int]) -> _Rarest:
+    count = sa.func.count()
+    counted = sa.select(pieces.c.piece, count).where(pieces.c.piece.in_(asked))
+    rows = connection.execute(counted.group_by(pieces.c.piece).order_by(count)).all()
+    return _Rarest([row[0] for row in rows], rows[0][1] if rows else 0)
+
+
+def with_pieces(some: Sequence[int]) -> sa.Select[Any]:
+    """Ids of the sites that have all of some pieces."""
+    found = sa.select(pieces.c.site_id).where(pieces.c.piece.in_(some))
+    return found.group_by(pieces.c.site_id).having(sa.func.count() == len(some))
+
+
+def latest_statement(limit: int, named: sa.ColumnElement[bool] | None = None) -> sa.Select[Any]:
+    """Houses of the latest visits, one as often as it was visited; those named so, of the latest.
+
+    Args:
+        limit: how many houses are wanted.
+        named: what is asked of `people`.
+    """
+    begun, newest = visits.c.opened.is_not(None), visits.c.opened.desc()
+    if named is None:
+        of = visits.join(sites, sites.c.id == visits.c.site_id)
+        asked = sa.select(sites.c.house_id).select_from(of).where(begun)
+        return asked.order_by(newest).limit(_VISITS_A_HOUSE * limit)
+    late = sa.select(visits.c.site_id, visits.c.opened).where(begun).order_by(newest)
+    late_visits = late.limit(_LATE).subquery()
+    of = sa.join(late_visits, sites, sites.c.id == late_visits.c.site_id)
+    of = of.join(people, people.c.site_id == sites.c.id)
+    found = sa.select(sites.c.house_id).select_from(of).where(named)
+    return found.order_by(late_visits.c.opened.desc())
+
+
+def _latest(connection: Connection, limit: int, named: sa.ColumnElement[bool] | None) -> list[str]:
     """The houses visited last, without reading all visits; empty where that may be too few."""
-    found: list[str] = list(dict.fromkeys(connection.scalars(latest_statement(limit))))
+    asked = latest_statement(limit, named)
+    found: list[str] = list(dict.fromkeys(connection.scalars(asked)))
     return found[:limit] if limit <= _FEW and len(found) >= limit else []
 
 
 def _lines(connection: Connection, which: sa.ColumnElement[bool], limit: int) -> list[SiteLine]:
     """Houses one of whose entries is as asked for, the last visited first."""
     entry = sites.alias("entry")
-    asked = sa.select(sites.c.house_id).select_from(sites.outerjoin(people)).where(which)
+    asked = sa.select(sites.c.house_id).where(which)
+    # One look into the index of visits for each entry; the few that are wanted are counted below.
+    newest = sa.select(sa.func.max(visits.c.opened)).where(visits.c.site_id == entry.c.id)
+    latest = sa.func.max(newest.scalar_subquery()).desc().nulls_last()
+    wanted = sa.select(entry.c.house_id).where(entry.c.house_id.in_(asked))
+    wanted = wanted.group_by(entry.c.house_id).order_by(latest, entry.c.house_id).limit(limit)
     last = sa.func.max(visits.c.opened).label("last")
     columns = (sites.c.id, sites.c.short, *(people.c[name] for name in PEOPLE))
     rows = connection.execute(
@@ -541,10 +635,9 @@ def _lines(connection: Connection, which: sa.ColumnElement[bool], limit: int) ->
             .join(entry, entry.c.house_id == sites.c.id)
             .outerjoin(visits, visits.c.site_id == entry.c.id)
         )
-        .where(sites.c.id.in_(asked))
+        .where(sites.c.id.in_(list(connection.scalars(wanted))))
         .group_by(*columns)
         .order_by(last.desc().nulls_last(), sites.c.id)
-        .limit(limit)
     )
     return [
         SiteLine(

@@ -20,7 +20,7 @@ from sqlalchemy.engine import Connection
 
 from stillflow.casebook.files import visit_text
 from stillflow.casebook.ids import new_id, short_id
-from stillflow.casebook.sites import FORGOTTEN, Sites, learn
+from stillflow.casebook.sites import FORGOTTEN, Sites, learn, reword
 from stillflow.casebook.store import Casebook
 from stillflow.casebook.tables import (
     PEOPLE,
@@ -275,6 +275,8 @@ class _Joining:
                 elif any(row[name] != value for name, value in merged.items()):
                     mine = [table.c[name] == merged[name] for name in key]
                     connection.execute(table.update().where(*mine).values(**merged))
+                if table is people:
+                    reword(connection, site_id, (row or {}).get("folded", ""), merged["folded"])
 
     def _join_photos(self) -> None:
         has = [set(one.scalars(sa.select(photos.c.id))) for one in self._sides]

@@ -13,6 +13,7 @@ from collections.abc import Iterable, Sequence
 from copy import deepcopy
 from datetime import UTC, datetime
 from typing import Any
+from zlib import crc32
 
 import sqlalchemy as sa
 from pydantic import ValidationError
@@ -23,7 +24,7 @@ from stillflow.casebook.parsing import in_utc
 from stillflow.engine.base import Place
 from stillflow.engine.inference import Event, Visit
 
-VERSION = 4
+VERSION = 5
 """Of the tables below. A higher one in a database was made by a newer stillflow."""
 
 
@@ -97,6 +98,16 @@ people = sa.Table(
     sa.Column("phone", sa.String(200), nullable=False),
     # All of it in small letters and the phone's digits: databases differ on what LIKE minds.
     sa.Column("folded", sa.Text, nullable=False),
+)
+
+# What a house is found by without reading all of `people`: pieces of its words, as numbers, so that
+# no name stands here. Whoever writes `people` writes these too.
+pieces = sa.Table(
+    "pieces",
+    TABLES,
+    sa.Column("piece", sa.Integer, primary_key=True, autoincrement=False),
+    sa.Column("site_id", sa.String(80), primary_key=True),
+    sqlite_with_rowid=False,
 )
 
 inlets = sa.Table(
@@ -200,6 +211,43 @@ def folded(words: Iterable[str]) -> str:
     words = list(words)
     digits = re.sub(r"\D", "", words[-1])
     return "\n".join([*words, digits]).casefold()
+
+
+def pieces_of(words: str) -> set[int]:
+    """Numbers of the pieces of folded words: all of three letters, and how each word begins."""
+    found: set[str] = set()
+    for word in words.split():
+        found.update(word[at : at + _PIECE] for at in range(len(word) - _PIECE + 1))
+        found.update(f" {word[:count]}" for count in range(1, _PIECE))
+    return {_numbered(one) for one in found}
+
+
+def asked_pieces(word: str) -> set[int]:
+    """Of the pieces of every word that holds this one; that begins with it, where it is short."""
+    if len(word) < _PIECE:
+        return {_numbered(f" {word}")}
+    return {_numbered(word[:_PIECE]), _numbered(word[-_PIECE:])}
+
+
+_PIECE = 3
+
+
+def _numbered(piece: str) -> int:
+    return crc32(piece.encode("utf-8", "surrogatepass")) >> 1
+
+
+def fill_pieces(connection: Connection) -> None:
+    """Write the pieces of all people anew."""
+    connection.execute(pieces.delete())
+    asked = sa.select(people.c.site_id, people.c.folded).execution_options(yield_per=1000)
+    for some in connection.execute(asked).partitions():
+        rows = [
+            {"piece": piece, "site_id": row.site_id}
+            for row in some
+            for piece in pieces_of(row.folded)
+        ]
+        if rows:
+            connection.execute(pieces.insert(), rows)
 
 
 def year_made(opened: datetime | None, age_years: float | None) -> float | None:

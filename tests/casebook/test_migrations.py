@@ -97,7 +97,7 @@ def test_the_first_version_leaves_a_migrated_casebook_alone(old: Casebook, tmp_p
     # It looks at this number, and refuses a higher one than 1.
     old.close()
     raw = sqlite3.connect(tmp_path / "casebook.db")
-    assert raw.execute("SELECT version FROM casebook").fetchall() == [(4,)]
+    assert raw.execute("SELECT version FROM casebook").fetchall() == [(5,)]
     raw.close()
 
 
