@@ -216,7 +216,8 @@ class Practice:
         """
         drill = Drill(self._knowledge, build_house(self._knowledge, order))
         self._told = -1
-        self._show_call(drill)
+        show_call(self._screen, drill)
+        self._screen.text("Do whatever you like; the clock counts. Type ? for what can be typed.")
         while drill.ending is None:
             if not self._step(drill):
                 self._screen.text("Broken off; this drill is not marked.")
@@ -254,31 +255,6 @@ class Practice:
                 )
         return True
 
-    def _show_call(self, drill: Drill) -> None:
-        screen, visit = self._screen, drill.house.visit
-        screen.gap()
-        level, seed = drill.house.order.level, drill.house.order.seed
-        screen.head("A call", f"level {level}, seed {seed}, house {drill.house.digest}")
-        screen.text(f'"{drill.house.complaint}."', style="bold")
-        known = {
-            "{:g} years old": visit.unit.age_years,
-            "rated {:g} inH2O sealed": visit.unit.rated_sealed,
-            "{:g} cfm": visit.unit.rated_airflow,
-            "motors: {}": visit.unit.motors,
-            "filter: {}": visit.unit.filter,
-            "{:g} ft of tubing": visit.house.tubing_ft,
-            "a hose of {:g} ft": visit.house.hose_ft,
-            "{:g} ft above the sea": visit.site.altitude_ft,
-        }
-        told = [words.format(value) for words, value in known.items() if value is not None]
-        screen.text(f"The unit and the house: {', '.join(told)}.")
-        for station, pair in visit.last_good.items():
-            screen.text(
-                f"Last good visit, at {station.words}: sealed {pair.sealed:.0f}, "
-                f"working {pair.working:.0f} inH2O."
-            )
-        screen.text("Do whatever you like; the clock counts. Type ? for what can be typed.")
-
     def _step(self, drill: Drill) -> bool:
         """One line typed and acted on; False to break off."""
         screen = self._screen
@@ -286,12 +262,9 @@ class Practice:
             self._told = len(drill.done)
             screen.gap()
             screen.head(f"{minutes(drill.minutes)} on the clock", f"step {len(drill.done) + 1}")
-            opened = sorted(drill.session.progress.footing.opened)
-            if opened:
-                titles = [self._knowledge.accesses[name].title.rstrip(".") for name in opened]
-                screen.text(f"Open now: {'; '.join(titles)}.")
+            show_open(screen, drill)
             if self._hints:
-                self._hint(drill)
+                show_hint(screen, drill)
         line = " ".join(ask(PROMPT).strip().lower().split())
         try:
             return self._act(drill, line)
@@ -314,9 +287,9 @@ class Practice:
         elif line in ("measure", "checks", "fixes"):
             self._list(_cells(_of_kind(drill, line)))
         elif line == "said":
-            self._said(drill)
+            show_said(screen, drill)
         elif line == "hint":
-            self._hint(drill)
+            show_hint(screen, drill)
         elif line == "explain":
             self._explain = not self._explain
             screen.text(f"What is likely is {'said' if self._explain else 'no longer said'} now.")
@@ -344,7 +317,7 @@ class Practice:
         found = [
             (number, one)
             for number, one in enumerate(drill.choices, 1)
-            if all(word in f"{one.id} {one.title} {_sort(one)}".lower() for word in words)
+            if all(word in f"{one.id} {one.title} {sort_of(one)}".lower() for word in words)
         ]
         if not found:
             right = nearest(line, [one.id for one in drill.choices])
@@ -352,7 +325,7 @@ class Practice:
         # What is called so before what only speaks of it.
         found.sort(key=lambda pair: not all(word in pair[1].id for word in words))
         for number, one in found[:FOUND]:
-            said = f"{_sort(one)}: {one.title} ({about(drill.minutes_of(one))})"
+            said = f"{sort_of(one)}: {one.title} ({about(drill.minutes_of(one))})"
             self._screen.item(f"{number:>3}", said, 0)
         if len(found) > FOUND:
             self._screen.text(f"and {len(found) - FOUND} more; say more words.")
@@ -374,12 +347,9 @@ class Practice:
         # What was thought of is said in full before anything is touched.
         screen.cautions(one.text for one in due if one.about in safe)
         step = drill.do(choice, safe if due else None)
-        for walked in drill.walked_past[before:]:
-            screen.cautions([walked.what])
-            screen.item("WALKED PAST", f"{walked.happens} (+{minutes(walked.minutes)})", 0, "bold")
-        if drill.ending is None:
-            screen.item(">", _found(step), 0, "bold")
-            self._after(drill, choice, step)
+        show_step(screen, drill, step, before)
+        if drill.ending is None and self._explain:
+            show_told(screen, drill, choice, step)
 
     def _made_safe(self) -> list[str] | None:
         """What the trainee minds first; None to leave the step."""
@@ -396,36 +366,6 @@ class Practice:
                 return [known[one] for one in numbers]
             self._screen.text(f"Type numbers from 1 to {len(CAUTIOUS)}, such as: 1 3")
 
-    def _after(self, drill: Drill, choice: Possible, step: Done) -> None:
-        if not self._explain:
-            return
-        if choice.check is not None and choice.check.kind == "reading":
-            show_reading(self._screen, drill.session, choice.check)
-        if step.tells and step.moved < TOLD_NOTHING:
-            self._screen.text("That told nothing apart.")
-        show_belief(self._screen, drill.session.next_step())
-
-    def _hint(self, drill: Drill) -> None:
-        step = drill.hint()
-        screen = self._screen
-        what = step.check.ask if step.check else f"fix: {step.fix.title}" if step.fix else "leave"
-        if step.ending is not None:
-            what = step.ending.what
-        screen.item("hint:", f"{what} {step.why_now}", 0, "bold")
-        show_because(screen, step)
-        if step.check is not None and not step.verifying:
-            show_meanings(screen, drill.session.meanings(step.check.id))
-
-    def _said(self, drill: Drill) -> None:
-        for event in drill.house.visit.events:
-            check = self._knowledge.checks[str(event.check)]
-            label = next(one.label for one in check.answers if one.id == event.answer)
-            self._screen.item("-", f"{check.ask} {label} (on the phone)")
-        for step in drill.done:
-            self._screen.item(f"{step.number}.", f"{step.title} {_found(step)}")
-        if not drill.done:
-            self._screen.text("Nothing yet.")
-
     def _list(self, cells: Sequence[str]) -> None:
         page, self._more = list(cells[: ROWS * COLUMNS]), list(cells[ROWS * COLUMNS :])
         rows = -(-len(page) // COLUMNS)
@@ -436,7 +376,84 @@ class Practice:
             self._screen.text("Enter shows the rest.", style="bold")
 
 
-def _sort(choice: Possible) -> str:
+def show_call(screen: Screen, drill: Drill) -> None:
+    """What is known of a house before anything is done in it."""
+    visit = drill.house.visit
+    screen.gap()
+    level, seed = drill.house.order.level, drill.house.order.seed
+    screen.head("A call", f"level {level}, seed {seed}, house {drill.house.digest}")
+    screen.text(f'"{drill.house.complaint}."', style="bold")
+    known = {
+        "{:g} years old": visit.unit.age_years,
+        "rated {:g} inH2O sealed": visit.unit.rated_sealed,
+        "{:g} cfm": visit.unit.rated_airflow,
+        "motors: {}": visit.unit.motors,
+        "filter: {}": visit.unit.filter,
+        "{:g} ft of tubing": visit.house.tubing_ft,
+        "a hose of {:g} ft": visit.house.hose_ft,
+        "{:g} ft above the sea": visit.site.altitude_ft,
+    }
+    told = [words.format(value) for words, value in known.items() if value is not None]
+    screen.text(f"The unit and the house: {', '.join(told)}.")
+    for station, pair in visit.last_good.items():
+        screen.text(
+            f"Last good visit, at {station.words}: sealed {pair.sealed:.0f}, "
+            f"working {pair.working:.0f} inH2O."
+        )
+
+
+def show_step(screen: Screen, drill: Drill, step: Done, before: int) -> None:
+    """What was found, after what was walked past beyond the first so many dangers."""
+    for walked in drill.walked_past[before:]:
+        screen.cautions([walked.what])
+        screen.item("WALKED PAST", f"{walked.happens} (+{minutes(walked.minutes)})", 0, "bold")
+    if drill.ending is None:
+        screen.item(">", _found(step), 0, "bold")
+
+
+def show_open(screen: Screen, drill: Drill) -> None:
+    """What stands open."""
+    opened = sorted(drill.session.progress.footing.opened)
+    if opened:
+        titles = [drill.knowledge.accesses[name].title.rstrip(".") for name in opened]
+        screen.text(f"Open now: {'; '.join(titles)}.")
+
+
+def show_told(screen: Screen, drill: Drill, choice: Possible, step: Done) -> None:
+    """What a step told, and what is likely now."""
+    if choice.check is not None and choice.check.kind == "reading":
+        show_reading(screen, drill.session, choice.check)
+    if step.tells and step.moved < TOLD_NOTHING:
+        screen.text("That told nothing apart.")
+    show_belief(screen, drill.session.next_step())
+
+
+def show_hint(screen: Screen, drill: Drill) -> None:
+    """What the planner would do now and why; it is counted."""
+    step = drill.hint()
+    what = step.check.ask if step.check else f"fix: {step.fix.title}" if step.fix else "leave"
+    if step.ending is not None:
+        what = step.ending.what
+    screen.item("hint:", f"{what} {step.why_now}", 0, "bold")
+    show_because(screen, step)
+    if step.check is not None and not step.verifying:
+        show_meanings(screen, drill.session.meanings(step.check.id))
+
+
+def show_said(screen: Screen, drill: Drill) -> None:
+    """What was found so far."""
+    for event in drill.house.visit.events:
+        check = drill.knowledge.checks[str(event.check)]
+        label = next(one.label for one in check.answers if one.id == event.answer)
+        screen.item("-", f"{check.ask} {label} (on the phone)")
+    for step in drill.done:
+        screen.item(f"{step.number}.", f"{step.title} {_found(step)}")
+    if not drill.done:
+        screen.text("Nothing yet.")
+
+
+def sort_of(choice: Possible) -> str:
+    """What kind of act it is, in a word."""
     if choice.check is None:
         return "fix"
     return "measure" if choice.check.kind == "reading" else "check"
@@ -444,7 +461,7 @@ def _sort(choice: Possible) -> str:
 
 def _of_kind(drill: Drill, kind: str) -> list[tuple[int, Possible]]:
     wanted = {"measure": "measure", "checks": "check", "fixes": "fix"}[kind]
-    return [(n, one) for n, one in enumerate(drill.choices, 1) if _sort(one) == wanted]
+    return [(n, one) for n, one in enumerate(drill.choices, 1) if sort_of(one) == wanted]
 
 
 def _cells(choices: Sequence[tuple[int, Possible]]) -> list[str]:

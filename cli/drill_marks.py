@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from pathlib import Path
 from statistics import fmean
+from typing import TYPE_CHECKING
 
 import click
 
@@ -15,6 +16,9 @@ from stillflow.cli.output import say_json
 from stillflow.cli.screen import Screen
 from stillflow.engine.base import InputError, minutes
 from stillflow.engine.drill import ENDINGS
+
+if TYPE_CHECKING:
+    from stillflow.engine.charts import Chart
 
 
 @click.command("marks")
@@ -52,7 +56,7 @@ def marks(
     if chart is not None:
         if not kept:
             raise InputError("there are no marks to draw", right="drill first")
-        paths = draw_progress(kept, trainee, exam, Target(chart))
+        paths = write_chart(progress_of(kept, trainee, exam), Target(chart))
         if not as_json:
             Screen().text(drawn(paths))
 
@@ -140,10 +144,8 @@ def _house(one: DrillMark) -> str:
     return f"exam {one.exam}, house {one.number}" if one.exam else f"seed {one.seed}"
 
 
-def draw_progress(
-    kept: Sequence[DrillMark], trainee: str | None, exam: int | None, target: Target
-) -> list[Path]:
-    """Draw marks over time, a line for each trainee."""
+def progress_of(kept: Sequence[DrillMark], trainee: str | None, exam: int | None) -> Chart:
+    """Marks over time as a chart, a line for each trainee."""
     from stillflow.engine.charts import ProgressPlot, TitleBlock, progress_chart
 
     names = dict.fromkeys(one.trainee for one in kept)
@@ -155,4 +157,4 @@ def draw_progress(
         filters=tuple(filters),
     )
     lines = {name: tuple(one.mark for one in kept if one.trainee == name) for name in names}
-    return write_chart(progress_chart(ProgressPlot(title=title, marks=lines)), target)
+    return progress_chart(ProgressPlot(title=title, marks=lines))

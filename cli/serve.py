@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import socket
 from contextlib import closing
+from pathlib import Path
 from urllib.parse import urlsplit
 
 import click
@@ -32,6 +33,13 @@ HERE = "127.0.0.1"
     metavar="URL",
     help="the https address of a reverse proxy on this machine that phones come in by",
 )
+@click.option(
+    "--marks",
+    type=click.Path(dir_okay=False),
+    envvar="STILLFLOW_MARKS",
+    metavar="FILE",
+    help="where marks of drills are kept (default: your user-data folder)",
+)
 @planning_options
 @rules_option
 @db_option
@@ -41,6 +49,7 @@ def command(
     port: int,
     share: bool,
     public: str | None,
+    marks: str | None,
     think: Think,
     wrong_part: float,
     rules: tuple[str, ...],
@@ -81,7 +90,9 @@ def command(
     with closing(_bound(listen, port)) as door:
         say(f"Open {address} in a browser. Ctrl+C ends it.")
         packer = Packer(rules, think, wrong_part)
-        app = application(desk, hosts, Pairing(tell) if share or public else None, packer)
+        packer.start()
+        door_keeper = Pairing(tell) if share or public else None
+        app = application(desk, hosts, door_keeper, packer, Path(marks) if marks else None)
         settings = uvicorn.Config(
             app, log_level="warning", proxy_headers=bool(public), forwarded_allow_ips=HERE
         )

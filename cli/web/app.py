@@ -11,6 +11,7 @@ import os
 from collections.abc import Awaitable, Callable, Collection, Mapping
 from concurrent.futures import BrokenExecutor, Future
 from datetime import UTC, datetime
+from pathlib import Path
 from typing import Any
 
 from starlette.applications import Starlette
@@ -24,6 +25,7 @@ from starlette.routing import Mount, Route
 from starlette.staticfiles import StaticFiles
 
 from stillflow.casebook.cases import fixed_in_cases
+from stillflow.casebook.marks import marks_file
 from stillflow.casebook.phones import Phones
 from stillflow.casebook.photos import Photos
 from stillflow.casebook.sites import Sites
@@ -38,6 +40,7 @@ from stillflow.cli.web.guard import Guard, cookie_words
 from stillflow.cli.web.intake import ASKED, absent, as_form, filled_in
 from stillflow.cli.web.pairing import Pairing
 from stillflow.cli.web.templating import HERE, rendered
+from stillflow.cli.web.trainer import TrainerPages
 from stillflow.engine.audit import cover
 from stillflow.engine.audit import page as covered_words
 from stillflow.engine.base import InputError, SetupError, StillflowError
@@ -472,6 +475,7 @@ def application(
     hosts: Collection[str] = LOCAL,
     pairing: Pairing | None = None,
     packer: Packer | None = None,
+    marks: Path | None = None,
 ) -> Starlette:
     """The application over a desk.
 
@@ -480,10 +484,13 @@ def application(
         hosts: names it answers to.
         pairing: how phones get in; None where nobody has to be known.
         packer: makes what phones carry; by the shipped rules where it is not given.
+        marks: where marks of drills are kept; where the command line keeps them if not given.
     """
     phones = Phones(desk.casebook) if pairing is not None else None
     who = phones.who if phones is not None else None
-    shown = Pages(desk, pairing, phones, packer or Packer())
+    packer = packer or Packer()
+    shown = Pages(desk, pairing, phones, packer)
+    trainer = TrainerPages(desk, packer, marks or marks_file(), shown.show)
 
     def page(answer: Answer) -> Callable[[Request], Awaitable[Response]]:
         async def handle(request: Request) -> Response:
@@ -540,6 +547,11 @@ def application(
         Route("/rules", page(shown.rules)),
         Route("/rules/{entry}", page(shown.entry)),
         Route("/coverage", page(shown.coverage)),
+        Route("/drill", page(trainer.begin)),
+        Route("/drill", page(trainer.drill), methods=["POST"]),
+        Route("/marks", page(trainer.marks)),
+        Route("/charts", page(trainer.charts), methods=["GET", "POST"]),
+        Route("/visit/{visit}/chart/{chart}", page(trainer.of_visit)),
         Route("/new", page(shown.new), methods=["GET", "POST"]),
         Route("/visit/{visit}", page(shown.step)),
         Route("/visit/{visit}/answer", page(shown.answer), methods=["POST"]),

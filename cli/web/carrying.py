@@ -9,12 +9,12 @@ from __future__ import annotations
 import json
 import os
 from collections import OrderedDict
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from concurrent.futures import Future, ProcessPoolExecutor
 from hashlib import sha256
 from multiprocessing import get_context
 from threading import Lock
-from typing import Any
+from typing import Any, TypeVar
 
 from stillflow.cli.web.desk import mark_of
 from stillflow.cli.web.pages import ended, step_page
@@ -24,6 +24,8 @@ from stillflow.engine.dialogue import REACH, NextStep, carried
 from stillflow.engine.inference import Visit
 from stillflow.engine.planning import Think
 from stillflow.engine.ruleset import Knowledge
+
+T = TypeVar("T")
 
 MOST_KEPT = 64
 """Packs that are kept ready, of the visits last asked for."""
@@ -89,11 +91,19 @@ def _yield(priority: int) -> None:
     os.nice(priority)
 
 
+def _rules(folders: tuple[str, ...]) -> Knowledge:
+    if folders not in _LOADED:
+        _LOADED[folders] = load_rules(folders)
+    return _LOADED[folders]
+
+
+def _with_rules(what: Callable[..., T], rules: tuple[str, ...], *args: Any) -> T:
+    return what(_rules(rules), *args)
+
+
 def _made(rules: tuple[str, ...], visit: str, reach: float, think: Think, wrong_part: float) -> str:
     """A pack as JSON; runs in the process of its own."""
-    if rules not in _LOADED:
-        _LOADED[rules] = load_rules(rules)
-    session = Session(_LOADED[rules], Visit.model_validate_json(visit), think, wrong_part)
+    session = Session(_rules(rules), Visit.model_validate_json(visit), think, wrong_part)
     return _json(pack(session, reach, think))
 
 
@@ -122,7 +132,7 @@ class Packer:
     ) -> None:
         self._reach = reach
         self._yields = yields
-        self._rules = rules
+        self.rules = rules
         self._think: Think = think
         self._wrong_part = wrong_part
         self._lock = Lock()
@@ -144,19 +154,33 @@ class Packer:
                 return known[1]
             if known is not None:
                 known[1].cancel()
-            if soon not in self._processes:
-                self._processes[soon] = ProcessPoolExecutor(
-                    1, get_context("spawn"), initializer=_yield, initargs=(self._yields,)
-                )
             kept = visit.model_dump_json(by_alias=True)
             reach = max(NEAR, self._reach) if soon else self._reach
-            args = (self._rules, kept, reach, self._think, self._wrong_part)
-            future = self._processes[soon].submit(_made, *args)
+            args = (self.rules, kept, reach, self._think, self._wrong_part)
+            future = self._process(soon).submit(_made, *args)
             self._made[which] = (moment, future)
             self._made.move_to_end(which)
             while len(self._made) > MOST_KEPT:
                 self._made.popitem(last=False)[1][1].cancel()
             return future
+
+    def run(self, what: Callable[..., T], *args: Any, soon: bool = False) -> T:
+        """What a function of the rule set and of some arguments comes to, worked out beside."""
+        with self._lock:
+            future = self._process(soon).submit(_with_rules, what, self.rules, *args)
+        return future.result()
+
+    def start(self) -> None:
+        """Have the rules ready before the first phone asks."""
+        with self._lock:
+            self._process(True).submit(_with_rules, str, self.rules)
+
+    def _process(self, soon: bool) -> ProcessPoolExecutor:
+        if soon not in self._processes:
+            self._processes[soon] = ProcessPoolExecutor(
+                1, get_context("spawn"), initializer=_yield, initargs=(self._yields,)
+            )
+        return self._processes[soon]
 
     def close(self) -> None:
         """End the processes."""

@@ -98,7 +98,7 @@ def test_danger_ends_the_visit_with_whom_to_call(thumb: Thumb, served: Served) -
     thumb.begin(**UNIT)
     thumb.answer("burning-smell")
     assert "STOP HERE" in thumb.page.inner_text("#step")
-    assert "call:" in thumb.page.inner_text("#step")
+    assert "Call:" in thumb.page.inner_text("#step")
     assert not thumb.asking
     conclusion = served.kept().conclusion
     assert conclusion is not None
