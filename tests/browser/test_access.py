@@ -36,6 +36,23 @@ def pages(thumb: Thumb) -> Iterator[str]:
         page.goto(f"{address}/{name}")
         assert not page.locator("h1:text('That did not work')").count()
         yield name
+    for name in ("charts", "marks", "drill"):
+        page.goto(f"{address}/{name}")
+        yield name
+    page.fill("#trainee", "Ann Alder")
+    page.click("text=Drive there")
+    page.click("summary:has-text('Measure')")
+    yield "drill begun"
+    page.click("button[value=sealed-unit]")
+    yield "drill minds"
+    page.click("text=Do it")
+    page.wait_for_selector(".said")
+    yield "drill goes on"
+    page.click("button[value=leave]")
+    page.wait_for_selector("text=What it comes to")
+    yield "drill ends"
+    page.goto(f"{address}/marks")
+    yield "class"
     page.goto(f"{address}/")
     yield "front"
     thumb.begin(**UNIT)

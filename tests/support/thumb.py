@@ -41,7 +41,8 @@ class Served:
     def __init__(self, folder: Path, packer: Packer | None = None) -> None:
         self.casebook = Casebook(f"sqlite:///{folder / 'casebook.db'}")
         self.packer = packer or Packer(reach=0.03, yields=0)
-        app = application(Desk(load_rules(), self.casebook), packer=self.packer)
+        desk = Desk(load_rules(), self.casebook)
+        app = application(desk, packer=self.packer, marks=folder / "marks.jsonl")
         self._door = socket.socket()
         self._door.bind(("127.0.0.1", 0))
         self.address = f"http://127.0.0.1:{self._door.getsockname()[1]}"
