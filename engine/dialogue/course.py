@@ -255,7 +255,8 @@ class Course:
                 repair, lambda check: self._askable.possible(check, standing)
             )
             unproved = next((check for check in wanted if check.id not in closed), None)
-            if unproved is not None:
+            short = self._verification.is_short(repair, wanted, moment.answered, moment.unmoved)
+            if unproved is not None and not short:
                 now.facts["fix.unproved"] = True
                 now.checks["verify"] = unproved
             else:

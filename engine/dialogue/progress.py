@@ -14,7 +14,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from stillflow.engine.base import Floats, Mode, part_fact, tried_fact
+from stillflow.engine.base import Floats, Mode, Station, part_fact, tried_fact
 from stillflow.engine.dialogue.places import AGAIN, AGAIN_IN_VAIN, Places
 from stillflow.engine.inference import (
     CANT_TELL,
@@ -41,6 +41,7 @@ from stillflow.engine.ruleset import (
     checking,
     fixing,
     heard,
+    stand_of,
     truth,
 )
 
@@ -333,12 +334,12 @@ class Progress:
         if doubt is not None:
             self._set_aside(event, before, *doubt)
             return
-        if self._stale and check.verifies and check.kind == "choice":
-            if self._nothing_moved():
-                self._stand_again()
-                self._note(event, before)
-                return
+        if self._stale and not self._nothing_moved():
             self._stale, self.unmoved = [], 0
+        elif self._stale and check.verifies and check.kind == "choice":
+            self._stand_again()
+            self._note(event, before)
+            return
         prior = self._situation(len(self.accepted) - 1)
         self.weights = self._scaled(self.weights * self._likelihood(prior, taken))
         self._note(event, before)
@@ -401,12 +402,7 @@ class Progress:
         if not done:
             return
         if self.knowledge.faults[fault_id].mode is not Mode.NORMAL:
-            kept = [
-                one
-                for one in self.accepted
-                if one.check.kind == "choice"
-                and not (one.check.again_after_fix or one.check.verifies)
-            ]
+            kept = [one for one in self.accepted if self._outlasts(one, fault_id)]
             seen = self._seen_of(fault_id)
             self._stale = [one for one in self.accepted if one not in [*kept, *seen]]
             kept = [one for one in kept if one not in seen]
@@ -417,6 +413,20 @@ class Progress:
         }
         self.again.clear()
         self._believe()
+
+    def _outlasts(self, taken: Taken, fault_id: str) -> bool:
+        """Whether what was seen or read holds after a fix as before.
+
+        So does a reading in which the fault does not show, unless the unit was opened for the fix:
+        with the tubing off, what was mended out in the house is nothing to the unit.
+        """
+        check = taken.check
+        if taken.spot is None:
+            return not (check.again_after_fix or check.verifies)
+        stand = self.knowledge.stands.get(stand_of(self.knowledge, self.knowledge.faults[fault_id]))
+        if stand is None or Station.UNIT in stand.stations:
+            return False
+        return self.model.gauge.leaves_alone(fault_id, taken.spot)
 
     def _seen_of(self, fault_id: str) -> list[Taken]:
         """What was seen of a fault at the place where it is mended now: gone with it.

@@ -84,6 +84,20 @@ class Verification:
             return True
         return all(self._is_good(*one) or (pulls and self._may_be(*one)) for one in given)
 
+    def is_short(
+        self,
+        repair: Repair,
+        checks: Sequence[Check],
+        answered: Mapping[str, float | str],
+        unmoved: int = 0,
+    ) -> bool:
+        """Whether readings alone show that something else is wrong too, so that no more need be
+        asked: one has come up, and one is still far short. Arguments as `verdict`.
+        """
+        read = [(one, answered[one.id]) for one in checks if one.id in answered]
+        short = any(self._far_short(*one) for one in read)
+        return short and not unmoved and any(self._came_up(repair, *one) for one in read)
+
     def _may_be(self, check: Check, answer: float | str) -> bool:
         """Whether a reading is short by no more than a customer who is content leaves open."""
         return check.kind == "reading" and self._share(check, answer) >= ENOUGH

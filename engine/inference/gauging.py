@@ -59,6 +59,9 @@ DROPPED = 1e-6
 
 POINTS = len(SPOTS)
 
+UNMOVED = 1e-4
+"""Change of y that is the solver's, not a loss's."""
+
 RUN_SPREAD = 0.6
 """How far along the trunk a further inlet is, as a standard deviation in what lies between the
 inlet complained of and the other one (taps evenly along the trunk)."""
@@ -238,6 +241,16 @@ class GaugeModel:
         share = belief[parts.fault] * parts.chance * leak
         sums = np.bincount(at, share)
         return {int(number): float(sums[number]) for number in np.flatnonzero(np.bincount(at))}
+
+    def leaves_alone(self, fault_id: str, spot: Spot) -> bool:
+        """Whether a fault, however large it is, does not show in what is read at a spot.
+
+        Never so of a fault that the air path knows nothing of.
+        """
+        effect = self.knowledge.faults[fault_id].effect
+        rows = self.losses.line == self.losses.lines.index(line_of(effect))
+        moved = np.abs(self.losses.mean[rows, _like(spot)]).max()
+        return bool(effect.ranges()) and bool(moved < UNMOVED)
 
     def _expected_at(self, spot: Spot) -> Floats:
         return np.asarray(self._expected[_like(spot)])
