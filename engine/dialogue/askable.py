@@ -5,10 +5,18 @@ Which of them is best is left to `plan`; what comes before any choice, to `sessi
 
 from __future__ import annotations
 
-from collections.abc import Container, Iterable, Mapping
+from collections.abc import Container, Iterable, Iterator, Mapping
 
 from stillflow.engine.inference import possible
-from stillflow.engine.ruleset import Check, FactValue, Fault, Knowledge, truth
+from stillflow.engine.ruleset import (
+    Check,
+    FactValue,
+    Fault,
+    Footing,
+    Knowledge,
+    checking,
+    truth,
+)
 
 
 class Askable:
@@ -21,6 +29,7 @@ class Askable:
 
     def __init__(self, knowledge: Knowledge, missing_tools: Iterable[str] = ()) -> None:
         missing = set(missing_tools)
+        self._knowledge = knowledge
         self._here = {
             check.id: check
             for check in knowledge.checks.values()
@@ -43,14 +52,25 @@ class Askable:
             standing: the facts known before anything is measured.
             closed: ids of checks that were answered or given up.
         """
-        return self._next((one for one in self._here.values() if one.first), standing, closed)
+        firsts = (one for one in self._here.values() if one.first)
+        return next(self._open(firsts, standing, closed), None)
 
     def to_confirm(
-        self, fault: Fault, standing: Mapping[str, FactValue], closed: Container[str]
+        self,
+        fault: Fault,
+        standing: Mapping[str, FactValue],
+        closed: Container[str],
+        footing: Footing,
     ) -> Check | None:
-        """What must be known before a fault's fix is offered; arguments as `first`."""
+        """What must be known before a fault's fix is offered, the nearest of it first.
+
+        Arguments as `first`; `footing` is how the visit has left the house.
+        """
         wanted = (self._here[name] for name in fault.confirm_first if name in self._here)
-        return self._next(wanted, standing, closed)
+        open_ = self._open(wanted, standing, closed)
+        return min(
+            open_, key=lambda one: checking(self._knowledge, footing, one).minutes, default=None
+        )
 
     def choices(
         self, standing: Mapping[str, FactValue], facts: Mapping[str, FactValue]
@@ -69,14 +89,9 @@ class Askable:
             and (check.asked_when is None or truth(check.asked_when, facts) is True)
         ]
 
-    def _next(
+    def _open(
         self, checks: Iterable[Check], standing: Mapping[str, FactValue], closed: Container[str]
-    ) -> Check | None:
-        return next(
-            (
-                one
-                for one in checks
-                if one.id not in closed and possible(one.possible_when, standing)
-            ),
-            None,
+    ) -> Iterator[Check]:
+        return (
+            one for one in checks if one.id not in closed and possible(one.possible_when, standing)
         )

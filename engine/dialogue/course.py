@@ -282,7 +282,7 @@ class Course:
             now.facts["plan.act"] = "fix"
             now.fault = self._knowledge.faults[decision.fault_id]
             standing = moment.situation.standing
-            unknown = self._askable.to_confirm(now.fault, standing, _closed(moment))
+            unknown = self._askable.to_confirm(now.fault, standing, _closed(moment), moment.footing)
             if unknown is not None:
                 now.facts["now.unconfirmed"] = True
                 now.checks["confirm"] = unknown

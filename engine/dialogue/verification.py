@@ -91,8 +91,9 @@ class Verification:
         answered: Mapping[str, float | str],
         unmoved: int = 0,
     ) -> bool:
-        """Whether readings alone show that something else is wrong too, so that no more need be
-        asked: one has come up, and one is still far short. Arguments as `verdict`.
+        """Whether readings alone show that something else is wrong too: one is up, one far short.
+
+        No more need be asked then. Arguments as `verdict`.
         """
         read = [(one, answered[one.id]) for one in checks if one.id in answered]
         short = any(self._far_short(*one) for one in read)

@@ -41,7 +41,7 @@ def recorded(name: str) -> str:
     for number, (turn, event) in enumerate(zip(turns, played.visit.events, strict=False)):
         if number == middle:
             lines += besides
-        lines += _typed(turn.step, turn.answer, event.inlet)
+        lines += typed_for(turn.step, turn.answer, event.inlet)
     with tempfile.TemporaryDirectory() as folder:
         url = f"sqlite:///{folder}/casebook.db"
         begun = Casebook(url).begin(case.visit.model_copy(update={"described": True, "id": ""}))
@@ -65,7 +65,7 @@ def screens(text: str) -> list[str]:
     return [*found, "\n".join(lines)] if lines else found
 
 
-def _typed(step: NextStep, answer: float | str | bool, inlet: str | None) -> list[str]:
+def typed_for(step: NextStep, answer: float | str | bool, inlet: str | None) -> list[str]:
     if step.fix is not None:
         return ["yes" if answer else "no", *([inlet or ""] if step.fix.asks_inlet else [])]
     assert step.check is not None

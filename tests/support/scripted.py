@@ -1,12 +1,13 @@
-"""Invented houses that answer a visit without any luck: the gauge by the airflow model, looks truly.
+"""Invented houses that answer without any luck: the gauge by the airflow model, looks truly.
 
-A look is answered as is likeliest, by the rules' table, with what is still wrong; where a script says
-otherwise, as it says. Unlike a simulated call the same fault may be there twice, at two inlets.
+A look is answered as is likeliest, by the rules' table, with what is still wrong; where a script
+says otherwise, as it says. Unlike in a simulated call the same fault may be there twice, at two
+inlets.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 from stillflow.engine import Session, Visit
@@ -14,7 +15,15 @@ from stillflow.engine.airflow import System, apply, readings
 from stillflow.engine.base import Station
 from stillflow.engine.dialogue import CheckStep, NextStep
 from stillflow.engine.inference import baseline_for, standing_facts
-from stillflow.engine.ruleset import Check, Footing, Knowledge, checking, fixing, putting_back
+from stillflow.engine.ruleset import (
+    Check,
+    Footing,
+    Knowledge,
+    Outlay,
+    checking,
+    fixing,
+    putting_back,
+)
 from stillflow.engine.simulate.calls import SimulatedCall, same_fix
 
 MOST_STEPS = 60
@@ -51,6 +60,11 @@ class ScriptedHouse:
     """A script's house with what is left wrong in it, and what its visit has cost so far.
 
     Attributes:
+        checks: all that was measured, looked at or asked.
+        asked: the same with two readings at one station, the gauge still on it, as the one step
+            that they are asked in.
+        minutes: of all, with walks, opening and putting back.
+        fixing: of these, what the fixes take in themselves.
         walks: ways from stand to stand.
         fewest: the fewest that the same acts could have been done with, fix by fix.
     """
@@ -61,6 +75,7 @@ class ScriptedHouse:
     checks: int = 0
     minutes: float = 0.0
     fixing: float = 0.0
+    asked: int = 0
     walks: int = 0
     fewest: int = 0
     _footing: Footing = field(default_factory=Footing)
@@ -73,7 +88,14 @@ class ScriptedHouse:
         truth = standing_facts(visit, baseline_for(visit, self.knowledge))
         faults = tuple(one.fault for one in self.left)
         self._table = SimulatedCall(
-            self.knowledge, visit, faults, ((),) * len(faults), 0.0, truth, None, {}  # type: ignore[arg-type]
+            self.knowledge,
+            visit,
+            faults,
+            ((),) * len(faults),
+            0.0,
+            truth,
+            None,
+            {},  # type: ignore[arg-type]
         )
 
     def reading(self, check: Check, inlet: str | None) -> float:
@@ -94,7 +116,9 @@ class ScriptedHouse:
                     system = system.model_copy(update={"other_inlet": one.inlet})
                 system = apply(system, fault.effect, one.size)
         named = {Station.INLET: names[0], Station.HOSE: names[0], Station.OTHER: inlet or names[1]}
-        return float(round(readings(system, check.station, check.condition, named.get(check.station))))
+        return float(
+            round(readings(system, check.station, check.condition, named.get(check.station)))
+        )
 
     def answer(self, check: Check, inlet: str | None) -> float | str:
         """What is reported."""
@@ -112,11 +136,13 @@ class ScriptedHouse:
         if step.station is Station.OTHER and not isinstance(answer, str):
             return step.inlet if not step.asks_inlet else self.script.house.inlet_names[1]
         if any(one.inlet for one in step.answers if one.id == answer):
-            return next((one.inlet for one in self.left if one.inlet), self.script.house.inlet_names[1])
+            return next(
+                (one.inlet for one in self.left if one.inlet), self.script.house.inlet_names[1]
+            )
         return None
 
     def play(self, session: Session) -> list[tuple[NextStep, float | str | bool, str | None]]:
-        """Go by what the session says, to its end: each step, its answer, the inlet named with it."""
+        """Go by what the session says: each step, its answer, the inlet named with it."""
         turns: list[tuple[NextStep, float | str | bool, str | None]] = []
         while (step := session.next_step()).ending is None and len(turns) < MOST_STEPS:
             if step.fix is not None:
@@ -126,8 +152,11 @@ class ScriptedHouse:
             check = self.knowledge.checks[step.check.id]
             at = self.inlet(step.check, 0.0) if check.station is Station.OTHER else None
             answer = self.answer(check, at)
+            still = (self._footing.gauge, self._footing.inlet)
             self._go(checking(self.knowledge, self._footing, check, at or ""))
             self.checks += 1
+            here = (self._footing.gauge, self._footing.inlet)
+            self.asked += check.station is None or here != still
             name = self.inlet(step.check, answer)
             session.record(check.id, answer, inlet=name)
             turns.append((step, answer, name))
@@ -159,10 +188,10 @@ class ScriptedHouse:
     def _here(self) -> tuple[str, str]:
         return (self._footing.at, self._footing.inlet)
 
-    def _go(self, outlay: object) -> None:
+    def _go(self, outlay: Outlay) -> None:
         before = self._here
-        self.minutes += outlay.minutes  # type: ignore[attr-defined]
-        self._footing = outlay.after  # type: ignore[attr-defined]
+        self.minutes += outlay.minutes
+        self._footing = outlay.after
         if self._here != before:
             self.walks += 1
         if self._here[0]:
@@ -176,8 +205,3 @@ class ScriptedHouse:
             self.fewest += 1
         self._stood = set()
         self._from = at or self._from
-
-
-def names(script: Script) -> Sequence[str]:
-    """The inlets of a script's house."""
-    return script.house.inlet_names
