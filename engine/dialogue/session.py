@@ -18,7 +18,7 @@ from stillflow.engine.dialogue.choosing import Planner
 from stillflow.engine.dialogue.contradiction import contradiction_words
 from stillflow.engine.dialogue.course import Course, Move
 from stillflow.engine.dialogue.explain import Meaning, meanings, reasons
-from stillflow.engine.dialogue.measured import outcome_words
+from stillflow.engine.dialogue.measured import answered_in, outcome_words
 from stillflow.engine.dialogue.places import Places, done_words
 from stillflow.engine.dialogue.present import Presenter, fault_shares
 from stillflow.engine.dialogue.progress import Progress, Repair
@@ -42,6 +42,7 @@ from stillflow.engine.inference import (
     inference_for,
     known_check,
     rule_table,
+    spot_of,
     with_event,
 )
 from stillflow.engine.planning import Think
@@ -416,6 +417,12 @@ class Session:
             Station.HOSE: inlets.here,
             Station.OTHER: inlets.other,
         }
+        rounds = {
+            (spot_of(check)[0], inlets.at(spot_of(check)[1], asked.inlet)): number
+            for number in range(progress.round + 1)
+            for check, asked in answered_in(self.knowledge, progress, number)
+            if check.kind == "reading"
+        }
         return tuple(
             GoodReading(
                 station=at if isinstance(at, Station) else Station.OTHER,
@@ -426,10 +433,11 @@ class Session:
                 altitude_ft=visit.site.altitude_ft,
                 gauge=gauge.name,
                 tolerance=gauge.tolerance,
-                after=progress.tried[-1] if progress.tried else "",
+                after=progress.tried[fixes - 1] if fixes else "",
                 at=visit.last_at,
             )
             for (state, at), value in progress.situation.readings.items()
+            for fixes in [rounds.get((state, at), 0)]
         )
 
     def _ending(self, ending: Ending) -> Ending:

@@ -5,8 +5,10 @@ from __future__ import annotations
 import pytest
 from small_rules import SMALL, small
 
+from stillflow.engine.base import Station
 from stillflow.engine.base.vocabulary import answer_fact
 from stillflow.engine.dialogue.askable import Askable
+from stillflow.engine.ruleset import Footing
 from stillflow.engine.ruleset.knowledge import Knowledge
 
 
@@ -82,19 +84,24 @@ def test_what_comes_first_comes_until_it_is_closed_or_cannot_be() -> None:
 
 
 @pytest.mark.parametrize(
-    ("closed", "missing", "wanted"),
+    ("closed", "missing", "gauge", "wanted"),
     [
-        ((), (), "sealed-inlet"),
-        (("sealed-inlet",), (), "working-hose"),
-        (("working-hose",), (), "sealed-inlet"),
-        (("sealed-inlet", "working-hose"), (), None),
-        ((), ("gauge",), None),
+        ((), (), None, "sealed-inlet"),
+        ((), (), Station.HOSE, "working-hose"),
+        ((), (), Station.INLET, "sealed-inlet"),
+        (("sealed-inlet",), (), None, "working-hose"),
+        (("working-hose",), (), Station.HOSE, "sealed-inlet"),
+        (("sealed-inlet", "working-hose"), (), None, None),
+        ((), ("gauge",), None, None),
     ],
 )
-def test_what_must_be_known_before_a_fix_is_asked_in_its_order(
-    closed: tuple[str, ...], missing: tuple[str, ...], wanted: str | None
+def test_of_what_must_be_known_before_a_fix_the_nearest_is_asked_first(
+    closed: tuple[str, ...], missing: tuple[str, ...], gauge: Station | None, wanted: str | None
 ) -> None:
-    knowledge = small()
-    check = Askable(knowledge, missing).to_confirm(knowledge.faults["nothing-wrong"], {}, closed)
+    knowledge = with_line("working-hose", "set_up: 1.5")
+    fault = knowledge.faults["nothing-wrong"]
+    standing = Footing(gauge=gauge)
+    check = Askable(knowledge, missing).to_confirm(fault, {}, closed, standing)
     assert (check.id if check else None) == wanted
-    assert Askable(knowledge).to_confirm(knowledge.faults["hose-clogged"], {}, ()) is None
+    other = knowledge.faults["hose-clogged"]
+    assert Askable(knowledge).to_confirm(other, {}, (), standing) is None

@@ -7,7 +7,7 @@ import pytest
 from frozen import changeable
 from small_rules import small
 
-from stillflow.engine import AirState, Session, Station, Visit, load_rules
+from stillflow.engine import AirState, Session, Station, Unit, Visit, load_rules
 from stillflow.engine.dialogue.progress import Progress
 from stillflow.engine.inference.visit import CANT_DO, CANT_TELL, SKIPPED, Event, Gauge, Site
 
@@ -237,3 +237,67 @@ def test_without_names_another_inlet_read_again_takes_the_place_of_the_first() -
     session = Session(load_rules(), Visit(events=(Event(check="sealed-other", answer=96.0),)))
     session.record("sealed-other", 88)
     assert [one.answer for one in session.progress.accepted] == [88.0]
+
+
+@pytest.mark.parametrize(
+    ("fault", "stay"),
+    [
+        # Out in the house: the unit does not know of it with its tubing off.
+        ("face-gasket-leaks", {"sealed-unit", "working-unit"}),
+        # A clog takes nothing from sealed suction, nor from what lies nearer to the unit.
+        ("hose-clogged", {"sealed-unit", "working-unit", "sealed-inlet", "working-inlet"}),
+        # The unit was opened, so that nothing about it is as it was.
+        ("bin-seal-leaks", set()),
+        ("cartridge-clogged", set()),
+    ],
+)
+def test_a_reading_in_which_what_was_mended_cannot_show_holds_after_the_fix(
+    fault: str, stay: set[str]
+) -> None:
+    unit = Unit(rated_sealed=130, rated_airflow=114, filter="cartridge")
+    session = Session(load_rules(), Visit(unit=unit))
+    session.record("danger-signs", "none")
+    readings = {"sealed-unit": 124, "working-unit": 73, "sealed-inlet": 120, "working-inlet": 70}
+    for check, value in readings.items():
+        session.record(check, value)
+    session.record_fix(fault)
+    assert set(session.progress.answered) & set(readings) == stay
+
+
+def test_after_a_fix_nobody_is_asked_what_the_gauge_has_answered() -> None:
+    """One reading is up, one still far short: something else is wrong, whatever the tool does."""
+    unit = Unit(rated_sealed=130, rated_airflow=114, filter="cartridge")
+    session = Session(load_rules(), Visit(unit=unit))
+    for check, answer in (("danger-signs", "none"), ("sealed-hose", 130), ("working-hose", 15)):
+        session.record(check, answer)
+    session.record_fix("hose-clogged")
+    step = session.next_step()
+    assert step.check is not None
+    assert (step.check.id, step.verifying) == ("working-hose", "hose-clogged")
+    session.record("working-hose", 35)
+    following = session.next_step()
+    assert following.verifying == ""
+    assert following.step in ("check", "fix")
+    # As far up as it should be, the customer has the last word.
+    session.undo()
+    session.record("working-hose", 62)
+    last = session.next_step()
+    assert last.check is not None
+    assert last.check.id == "works-now"
+
+
+def test_a_good_reading_says_after_which_fix_it_was_taken() -> None:
+    unit = Unit(rated_sealed=130, rated_airflow=114, filter="cartridge")
+    session = Session(load_rules(), Visit(unit=unit))
+    for check, answer in (("danger-signs", "none"), ("sealed-unit", 130), ("working-hose", 15)):
+        session.record(check, answer)
+    session.record_fix("hose-clogged")
+    for check, answer in (("working-hose", 62), ("works-now", "as-it-should")):
+        session.record(check, answer)
+    conclusion = session.visit.conclusion
+    assert conclusion is not None
+    after = {(one.station, one.state): one.after for one in conclusion.readings}
+    assert after == {
+        (Station.UNIT, AirState.SEALED): "",
+        (Station.HOSE, AirState.WORKING): "hose-clogged",
+    }
