@@ -31,9 +31,13 @@ class QuizPage(Model):
 
 
 class Quiz(Model):
-    """A case as a quiz: what is told at first, its steps, and what there was to learn."""
+    """A case as a quiz: what is told at first, its steps, and what there was to learn.
+
+    A case's name tells what was wrong, so before the end only its house is named.
+    """
 
     name: str
+    house: str = ""
     complaint: str
     unit: tuple[str, ...]
     pages: tuple[QuizPage, ...]
@@ -72,6 +76,7 @@ def quiz_of(case: Case, knowledge: Knowledge) -> Quiz:
     ending = played.last.ending
     return Quiz(
         name=case.name,
+        house=case.visit.site.name,
         complaint=case.visit.complaint,
         unit=tuple(f"{name.replace('_', ' ')}: {value}" for name, value in unit.items()),
         pages=tuple(pages),

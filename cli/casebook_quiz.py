@@ -48,7 +48,7 @@ def quiz(case: str, target: Target | None, rules: tuple[str, ...]) -> None:
 
 
 def _asked(screen: Screen, made: Quiz) -> None:
-    screen.head(made.name, f"{len(made.pages)} steps")
+    screen.head(made.house or "A call", f"{len(made.pages)} steps")
     screen.text(f'"{made.complaint}"', style="bold")
     screen.text(f"Unit: {'; '.join(made.unit) or 'nothing is known of it'}.")
     for page in made.pages:
@@ -64,6 +64,7 @@ def _asked(screen: Screen, made: Quiz) -> None:
     screen.head("The end")
     screen.text(made.ending, style="bold")
     screen.item("to learn:", made.teaches, 0)
+    screen.text(f"The case: {made.name}")
 
 
 def _printed(made: Quiz, rules: str) -> Chart:
@@ -94,10 +95,11 @@ def _printed(made: Quiz, rules: str) -> Chart:
         parts=(
             HandoutPart(heading="How it ended", lines=(made.ending,)),
             HandoutPart(heading="What there was to learn", lines=(made.teaches,)),
+            HandoutPart(heading="The case", lines=(made.name,)),
         ),
     )
     pages = [sheet for page in made.pages for sheet in (question(page), answer(page))]
     title = TitleBlock(
-        title=f"What next? {made.name.replace('-', ' ')}", date=day_of(None), rules_version=rules
+        title=f"What next? {made.house}".strip(), date=day_of(None), rules_version=rules
     )
     return handout_chart(Handout(title=title, pages=(*pages, end)), "quiz")

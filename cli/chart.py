@@ -28,7 +28,7 @@ from stillflow.cli.readings import measured, reading_options, take_readings
 from stillflow.cli.visits import OfCase, any_visit, as_played
 from stillflow.engine import Session, load_rules
 from stillflow.engine.base import InputError, Station
-from stillflow.engine.charts import AIRFLOW_FORMATS, FORMATS, Chart, TitleBlock
+from stillflow.engine.charts import AIRFLOW_FORMATS, FORMATS, Chart, Role, TitleBlock
 from stillflow.engine.dialogue import Believed, telling_round
 from stillflow.engine.inference import Spot, found_system, name_of
 from stillflow.engine.ruleset import Knowledge
@@ -55,49 +55,73 @@ def _of_visit_or_readings(formats: tuple[str, ...] = FORMATS) -> Decorator:
         made = chart_options(formats)
         for add in (db_option, rules_option, made, system_options, reading_options):
             command = add(command)
-        return click.argument("visit", required=False)(command)
+        return click.argument("visits", nargs=-1, metavar="[VISIT]...")(command)
 
     return add_all
 
 
-Make = Callable[[Session, Believed, TitleBlock], Chart]
+Make = Callable[[Session, Believed, TitleBlock, Mapping[Spot, float]], Chart]
+_AFTER = click.option(
+    "--after", is_flag=True, help="also what was read after the last fix, on one chart"
+)
 
 
 @command.command("stations")
 @_of_visit_or_readings()
-@click.option("--after", is_flag=True, help="also what was read after the last fix, on one chart")
-def stations(visit: str | None, after: bool, **options: Any) -> None:
+@_AFTER
+def stations(visits: tuple[str, ...], after: bool, **options: Any) -> None:
     """Draw the air path as a strip, expected beside found, to see where suction is lost.
 
     Of a visit (a file, the id of one that is kept, a worked case), or of readings given as for
-    'stillflow read'.
+    'stillflow read'; several visits stand side by side.
     """
-    make = _before_and_after if after else _station_chart
-    _draw(visit, options, make, as_played if after else all_readings)
+    _draw("Where suction is lost", visits, options, _station_chart, after)
 
 
 @command.command("airflow")
 @_of_visit_or_readings(AIRFLOW_FORMATS)
-def airflow(visit: str | None, **options: Any) -> None:
+@_AFTER
+def airflow(visits: tuple[str, ...], after: bool, **options: Any) -> None:
     """Draw suction against airflow: the fan, the system in good order and as found, the readings.
 
     Of a visit (a file, the id of one that is kept, a worked case), or of readings given as for
-    'stillflow read'.
+    'stillflow read'; several visits stand side by side.
     """
-    _draw(visit, options, _airflow_chart)
+    _draw("Suction and airflow", visits, options, _airflow_chart, after, "verdict")
 
 
 def _draw(
-    visit: str | None, options: dict[str, Any], make: Make, of_case: OfCase = all_readings
+    what: str,
+    visits: tuple[str, ...],
+    options: dict[str, Any],
+    make: Make,
+    after: bool,
+    tells: Role = "fixed",
 ) -> None:
+    from stillflow.engine.charts import side_by_side
+
     target: Target = options.pop("target")
     day = options.pop("day")
     knowledge = load_rules(options.pop("rules"))
-    session, at, filters = _chosen(visit, knowledge, options.pop("db"), options, of_case)
-    title = TitleBlock(
-        title="", date=day_of(day, session), rules_version=knowledge.digest, filters=filters
-    )
-    paths = write_chart(make(session, at, title), target)
+    db = options.pop("db")
+    charts = []
+    for visit in visits or (None,):
+        of_case = as_played if after else all_readings
+        session, at, filters = _chosen(visit, knowledge, db, dict(options), of_case)
+        title = TitleBlock(
+            title=titled(what, _site(session)) if len(visits) < 2 else _site(session) or str(visit),
+            date=day_of(day, session),
+            rules_version=knowledge.digest,
+            filters=filters,
+        )
+        charts.append(make(session, at, title, _read_again(session) if after else {}))
+    chart = charts[0]
+    if len(charts) > 1:
+        shown = TitleBlock(
+            title=f"{what}: {len(charts)} visits", date=day_of(day), rules_version=knowledge.digest
+        )
+        chart = side_by_side(shown, charts, tells)
+    paths = write_chart(chart, target)
     if paths:
         say(drawn(paths))
 
@@ -140,12 +164,12 @@ def visit_stations(session: Session) -> Chart:
     """
     at, filters = _told(session)
     title = TitleBlock(
-        title="",
+        title=titled("Where suction is lost", _site(session)),
         date=day_of(None, session),
         rules_version=session.knowledge.digest,
         filters=filters,
     )
-    return _station_chart(session, at, title)
+    return _station_chart(session, at, title, {})
 
 
 def _told(session: Session) -> tuple[Believed, tuple[str, ...]]:
@@ -159,8 +183,8 @@ def _told(session: Session) -> tuple[Believed, tuple[str, ...]]:
     return one, (f"readings before the fix: {title}",)
 
 
-def _before_and_after(session: Session, at: Believed, title: TitleBlock) -> Chart:
-    """The air path as it was and as it is after the last fix.
+def _read_again(session: Session) -> Mapping[Spot, float]:
+    """What was read after the last fix.
 
     Raises:
         InputError: nothing was fixed, or nothing was read after it.
@@ -169,19 +193,18 @@ def _before_and_after(session: Session, at: Believed, title: TitleBlock) -> Char
     if not session.progress.round or not after:
         right = "leave out --after"
         raise InputError("nothing was read after a fix on this visit", right=right)
-    return _station_chart(session, at, title, after)
+    return after
 
 
 def _station_chart(
     session: Session,
     at: Believed,
     title: TitleBlock,
-    after: Mapping[Spot, float] | None = None,
+    after: Mapping[Spot, float],
 ) -> Chart:
     from stillflow.engine.charts import station_chart
     from stillflow.engine.views import air_path
 
-    title = titled(title.model_copy(update={"title": "Where suction is lost"}), _site(session))
     aside = [
         f"{state} {value:.0f} inH2O" + (f" ({name})" if (name := name_of(station)) else "")
         for (state, station), value in at.situation.readings.items()
@@ -195,14 +218,15 @@ def _station_chart(
     return station_chart(path)
 
 
-def _airflow_chart(session: Session, at: Believed, title: TitleBlock) -> Chart:
-    from stillflow.engine.airflow import airflow_chart
+def _airflow_chart(
+    session: Session, at: Believed, title: TitleBlock, after: Mapping[Spot, float]
+) -> Chart:
+    from stillflow.engine.airflow import Reading, airflow_chart
     from stillflow.engine.charts import airflow_lines_chart
 
     sizes, said = session.sizes(at), session.said(at)
     assert sizes is not None
     words = " ".join((said.verdict, *said.sizes, *said.left))
-    title = titled(title.model_copy(update={"title": "Suction and airflow"}), _site(session))
     title = title.model_copy(update={"subtitle": f"{words} {_expected(session)}"})
     system = session.baseline.system
     found = found_system(session.knowledge, system, sizes)
@@ -212,7 +236,15 @@ def _airflow_chart(session: Session, at: Believed, title: TitleBlock) -> Chart:
         for one, expected in zip(sizes.readings, sizes.expected, strict=True)
         if one.inlet is None
     ]
-    data = airflow_chart(system, found, *zip(*drawn, strict=True))
+    again = [
+        (
+            Reading(station=station, condition=state, inh2o=value),
+            session.baseline.at(state, station),
+        )
+        for (state, station), value in after.items()
+    ]
+    taken, expected = zip(*drawn, strict=True)
+    data = airflow_chart(system, found, taken, expected, again)
     return airflow_lines_chart(data, title, words)
 
 

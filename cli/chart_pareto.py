@@ -10,8 +10,9 @@ from stillflow.cli.drawing import Target, chart_options, day_of, drawn, write_ch
 from stillflow.cli.options import rules_option
 from stillflow.cli.output import say
 from stillflow.engine import load_rules
-from stillflow.engine.charts import PARETO_FORMATS, Pareto, ParetoBar, TitleBlock, pareto_chart
-from stillflow.engine.views import complaint_shares, known_complaint
+from stillflow.engine.base import counted, percent
+from stillflow.engine.charts import PARETO_FORMATS, Pareto, TitleBlock, pareto_chart
+from stillflow.engine.views import known_complaint, pareto_bars
 
 
 @click.command("pareto")
@@ -35,25 +36,19 @@ def pareto(
     """Draw the causes of a complaint, the likeliest first, with their sum as a line."""
     knowledge = load_rules(rules)
     known = None if complaint is None else known_complaint(knowledge, complaint)
-    shares = complaint_shares(knowledge, known)
-    ordered = sorted(shares.items(), key=lambda pair: (-pair[1], pair[0]))
-    bars = [
-        ParetoBar(id=name, title=knowledge.faults[name].title, share=share)
-        for name, share in ordered[:most]
-    ]
-    left = ordered[most:]
-    if left:
-        share = sum(share for _, share in left)
-        bars.append(ParetoBar(title=f"{len(left)} other causes together", share=share))
+    bars = pareto_bars(knowledge, known, most)
+    own = [bar for bar in bars if not bar.several]
     what = known.title if known else "poor suction"
     title = TitleBlock(
         title=f"What is behind it: {what[0].lower()}{what[1:]}",
         subtitle="Shares of the calls, from how common the rules say each fault is and how often "
-        "it is complained of in this way.",
+        f"it is complained of in this way. {counted(len(own), 'cause')} of "
+        f"{len(own) + sum(bar.several for bar in bars)} together: "
+        f"{percent(sum(bar.share for bar in own))}.",
         date=day_of(day),
         rules_version=knowledge.digest,
         filters=(f"complaint: {known.title}",) if known else (),
     )
-    paths = write_chart(pareto_chart(Pareto(title=title, bars=tuple(bars))), target)
+    paths = write_chart(pareto_chart(Pareto(title=title, bars=bars)), target)
     if paths:
         say(drawn(paths))

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from datetime import datetime
 from typing import Any
 
@@ -22,15 +22,21 @@ from stillflow.cli.options import (
 from stillflow.cli.output import say
 from stillflow.engine import Session, load_rules
 from stillflow.engine.base import InputError, Place, in_percent, percent
-from stillflow.engine.charts import TitleBlock
+from stillflow.engine.charts import Chart, PaperName, TitleBlock, on_paper
 from stillflow.engine.inference import NO_ANSWER, checked_answer, known_check
 from stillflow.engine.planning import PolicyTree, Think
 from stillflow.engine.ruleset import Knowledge
 
+REACHES = (0.03, 0.04, 0.05, 0.06, 0.08, 0.1, 0.12, 0.15, 0.18, 0.22, 0.26, 0.3, 0.4, 0.5)
+"""Shares of the calls below which the card goes on, the first of them where there is no paper."""
+
+_SHEETS: dict[PaperName, int] = {"a4": 4, "letter": 4}
+"""Pages a tree may take by default, where that is not two: as much paper as two of A3."""
+
 HELP = """Draw what to check next, for every answer, down to the fix.
 
 \b
-stillflow chart tree --reach 12% --paper a3 --out tree.pdf
+stillflow chart tree --paper a3 --out tree.pdf
 stillflow chart tree --complaint weak-at-one-inlet --given slider-look=closed
 stillflow chart tree --rated-sealed 130 --rated-airflow 114 --until 95%
 """
@@ -49,10 +55,9 @@ stillflow chart tree --rated-sealed 130 --rated-airflow 114 --until 95%
 @click.option(
     "--reach",
     type=Share(),
-    default="0.03",
-    show_default=True,
     metavar="SHARE",
-    help="leave what fewer calls come to to the card beside the tree",
+    help="leave what fewer calls come to to the card beside the tree (default: 3%; on a paper what "
+    "fits two pages, four of a4 or letter)",
 )
 @without_option
 @system_options
@@ -64,7 +69,7 @@ def tree(
     given: tuple[str, ...],
     depth: int | None,
     until: float,
-    reach: float,
+    reach: float | None,
     without: tuple[str, ...],
     think: Think,
     wrong_part: float,
@@ -88,33 +93,58 @@ def tree(
         filters.append(f"{depth} steps" if depth > 1 else "1 step")
     if until < 1.0:
         filters.append(f"until a fix is {in_percent(until)} sure")
-    filters.append(f"what at least {_one_in(reach)} calls come to")
     if think != "normal":
         filters.append(f"{think} look-ahead")
     if wrong_part:
         filters.append(f"a wrong part costs {wrong_part:g} minutes")
-    beyond = short_way(session, min(reach, RARE))
-    unrolled = visit_tree(
-        session,
-        reach=reach,
-        depth=depth,
-        until=until,
-        think=think,
-        wrong_part_minutes=wrong_part,
-        beyond=beyond,
-    )
     what = knowledge.complaints[complaint].title if complaint else "Poor suction"
-    title = TitleBlock(
-        title=f"What to check next: {what[0].lower()}{what[1:]}",
-        subtitle=_explained(session, unrolled),
-        date=day_of(day),
-        rules_version=knowledge.digest,
-        filters=tuple(filters),
-    )
-    chart = decision_chart(decision_tree(unrolled, session, title, beyond))
+
+    def draw(reach: float) -> Chart:
+        beyond = short_way(session, min(reach, RARE))
+        unrolled = visit_tree(
+            session,
+            reach=reach,
+            depth=depth,
+            until=until,
+            think=think,
+            wrong_part_minutes=wrong_part,
+            beyond=beyond,
+        )
+        title = TitleBlock(
+            title=f"What to check next: {what[0].lower()}{what[1:]}",
+            subtitle=_explained(session, unrolled),
+            date=day_of(day),
+            rules_version=knowledge.digest,
+            filters=(*filters, f"what at least {_one_in(reach)} calls come to"),
+        )
+        return decision_chart(decision_tree(unrolled, session, title, beyond))
+
+    if reach is not None or target.paper is None:
+        chart = draw(REACHES[0] if reach is None else reach)
+    else:
+        chart = _fitting(draw, target, target.paper)
     paths = write_chart(chart, target)
     if paths:
         say(drawn(paths))
+
+
+def _fitting(draw: Callable[[float], Chart], target: Target, paper: PaperName) -> Chart:
+    """The tree that shows as much as its few pages have room for."""
+    most = _SHEETS.get(paper, 2)
+
+    def too_large(chart: Chart) -> bool:
+        return len(on_paper(chart, paper, target.portrait, target.text_size)) > most
+
+    low, high = 0, len(REACHES) - 1
+    chart = draw(REACHES[high])
+    while low < high:
+        middle = (low + high) // 2
+        tried = draw(REACHES[middle])
+        if too_large(tried):
+            low = middle + 1
+        else:
+            high, chart = middle, tried
+    return chart
 
 
 def start_with(session: Session, complaint: str | None, given: Sequence[str]) -> Iterable[str]:

@@ -27,7 +27,6 @@ from stillflow.engine.charts import (
     Blank,
     Chart,
     PaperName,
-    TitleBlock,
     render,
 )
 from stillflow.engine.dialogue import telling_round
@@ -58,7 +57,7 @@ class Target(NamedTuple):
     out: str
     format: str = ""
     paper: PaperName | None = None
-    portrait: bool = False
+    portrait: bool | None = None
     text_size: float | None = None
     blank: Blank | None = None
 
@@ -97,11 +96,12 @@ def sheet_options(formats: tuple[str, ...], out: str) -> Decorator:
         def run(**options: Any) -> Any:
             file = options.pop(out)
             form, *how = (options.pop(name) for name in ("form", *_HOW))
-            if file is None and (form or any(how)):
+            if file is None and (form or any(one is not None for one in how)):
                 right = f"name it with --{out}"
                 raise InputError("--format, --paper and the like are of the chart", right=right)
-            if how[1] and not how[0]:
-                raise InputError("--portrait is of a paper", right="such as --paper a4")
+            if how[1] is not None and not how[0]:
+                named = "--portrait" if how[1] else "--landscape"
+                raise InputError(f"{named} is of a paper", right="such as --paper a4")
             target = None if file is None else Target(file, form or "", *how)
             return command(target=target, **options)
 
@@ -129,13 +129,17 @@ def _sheet_options(formats: tuple[str, ...]) -> tuple[Decorator, ...]:
             type=click.Choice(list(PAPERS)),
             help="cut it into pages of this paper; a2 and larger are posters",
         ),
-        click.option("--portrait", is_flag=True, help="the paper upright, not on its long side"),
+        click.option(
+            "--portrait/--landscape",
+            default=None,
+            help="the paper upright or on its long side (default: as takes fewer pages)",
+        ),
         click.option(
             "--text-size",
             "text_size",
             type=Number(4, 72),
             metavar="POINTS",
-            help="size of the smallest type (default: 10, on posters 14)",
+            help="size of the smallest type (default: 10, on posters 14 or what fills them)",
         ),
         click.option(
             "--blank",
@@ -151,9 +155,9 @@ def day_of(day: datetime | None, session: Session | None = None) -> date:
     return (day or opened or datetime.now()).date()
 
 
-def titled(title: TitleBlock, site: str) -> TitleBlock:
-    """The title block with the house named in it."""
-    return title.model_copy(update={"title": f"{title.title}: {site}"}) if site else title
+def titled(title: str, site: str) -> str:
+    """The title with the house named in it."""
+    return f"{title}: {site}" if site else title
 
 
 def format_of(path: Path) -> str:

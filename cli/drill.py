@@ -150,6 +150,8 @@ def command(
             if seed is not None or fault or complaint:
                 right = "leave out --seed, --fault and --complaint"
                 raise InputError("the houses of an exam are fixed", right=right)
+            if explain:
+                raise InputError("an exam tells nothing unasked", right="leave out --explain")
             room.exam(exam)
             return
         if seed is None:
@@ -185,6 +187,7 @@ class Practice:
         self._chart = chart
         self._more: list[str] = []
         self._told = -1
+        self._sitting = False
 
     def exam(self, exam: int) -> None:
         """Play what is left of an exam, one house after the other.
@@ -192,6 +195,7 @@ class Practice:
         Raises:
             EOFError: the input has ended.
         """
+        self._sitting = True
         done = {one.number for one in self._mine(exam)}
         for number in range(1, EXAM + 1):
             if number in done:
@@ -229,7 +233,7 @@ class Practice:
 
             title = TitleBlock(
                 title=f"Drill: {drill.house.complaint.lower()}",
-                subtitle=f"Hidden: {_hidden(drill)}. DrillMark {came.mark} of 100.",
+                subtitle=f"Hidden: {_hidden(drill)}. Mark {came.mark} of 100.",
                 date=day_of(None),
                 rules_version=self._knowledge.digest,
                 filters=(f"level {order.level}", f"seed {order.seed}"),
@@ -261,7 +265,8 @@ class Practice:
         if self._told != len(drill.done):
             self._told = len(drill.done)
             screen.gap()
-            screen.head(f"{minutes(drill.minutes)} on the clock", f"step {len(drill.done) + 1}")
+            clock = minutes(drill.minutes) if drill.minutes else "0 min"
+            screen.head(f"{clock} on the clock", f"step {len(drill.done) + 1}")
             show_open(screen, drill)
             if self._hints:
                 show_hint(screen, drill)
@@ -291,6 +296,8 @@ class Practice:
         elif line == "hint":
             show_hint(screen, drill)
         elif line == "explain":
+            if self._sitting:
+                raise InputError("an exam tells nothing unasked", right="hint, which costs marks")
             self._explain = not self._explain
             screen.text(f"What is likely is {'said' if self._explain else 'no longer said'} now.")
         elif line == "leave":
@@ -434,7 +441,8 @@ def show_hint(screen: Screen, drill: Drill) -> None:
     what = step.check.ask if step.check else f"fix: {step.fix.title}" if step.fix else "leave"
     if step.ending is not None:
         what = step.ending.what
-    screen.item("hint:", f"{what} {step.why_now}", 0, "bold")
+    said = "" if step.why_now in step.because else step.why_now
+    screen.item("hint:", f"{what} {said}".strip(), 0, "bold")
     show_because(screen, step)
     if step.check is not None and not step.verifying:
         show_meanings(screen, drill.session.meanings(step.check.id))

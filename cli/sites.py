@@ -300,8 +300,9 @@ def _draw(chart: str, paper: Any, spots: Sequence[Any], line: Any, knowledge: An
     if not spots:
         raise InputError("there is nothing to draw yet", right="close a visit with readings first")
     title = TitleBlock(
-        title="Over the years", date=day_of(None), rules_version=knowledge.digest[:12]
+        title=titled("Over the years", line.name or line.address),
+        date=day_of(None),
+        rules_version=knowledge.digest[:12],
     )
-    name = line.name or line.address
-    model = history_chart_model(spots, weak_share(knowledge), titled(title, name))
+    model = history_chart_model(spots, weak_share(knowledge), title)
     say(drawn(write_chart(history_chart(model), Target(chart, "", paper))))

@@ -60,14 +60,19 @@ class Mark(Model):
 
 
 class AirflowChart(Model):
-    """All lines and marks of one chart."""
+    """All lines and marks of one chart; `after` are readings taken again after a fix."""
 
     lines: tuple[Line, ...]
     marks: tuple[Mark, ...]
+    after: tuple[Mark, ...] = ()
 
 
 def airflow_chart(
-    system: System, found: System, readings: Sequence[Reading], expected: Sequence[float]
+    system: System,
+    found: System,
+    readings: Sequence[Reading],
+    expected: Sequence[float],
+    after: Sequence[tuple[Reading, float]] = (),
 ) -> AirflowChart:
     """The lines and marks for readings and what explains them best.
 
@@ -76,6 +81,7 @@ def airflow_chart(
         found: with what explains the readings best put in.
         readings: as taken.
         expected: what the system should read at each, inH2O.
+        after: readings taken again after a fix, each with what the system should read there.
 
     Returns:
         The fan line and the line of each station read, healthy and found, the orifice's line, and
@@ -92,7 +98,8 @@ def airflow_chart(
     highest = max(max(line.suction_inh2o) for line in lines)
     lines.append(_orifice_line(system, highest))
     marks = [_mark(system, one, should) for one, should in zip(readings, expected, strict=True)]
-    return AirflowChart(lines=tuple(lines), marks=tuple(marks))
+    again = tuple(_mark(system, one, should) for one, should in after)
+    return AirflowChart(lines=tuple(lines), marks=tuple(marks), after=again)
 
 
 def _fan_line(system: System, state: State) -> Line:

@@ -1,9 +1,10 @@
 """Charts people pin to the wall, over neutral models that know nothing of where data comes from."""
 
+from stillflow.engine.charts.abreast import side_by_side
 from stillflow.engine.charts.airflow import AIRFLOW_FORMATS, airflow_lines_chart
 from stillflow.engine.charts.blank import BLANKS, Blank
 from stillflow.engine.charts.card import Card, CardFind, CardLook, CardSign, numbers_said
-from stillflow.engine.charts.chart import FORMATS, Chart, render
+from stillflow.engine.charts.chart import FORMATS, Chart, on_paper, render
 from stillflow.engine.charts.decision import DecisionTree, TreeBranch, TreeNode, decision_chart
 from stillflow.engine.charts.faults import faulttree_chart
 from stillflow.engine.charts.gaugeplace import gauge_place
@@ -49,6 +50,7 @@ from stillflow.engine.charts.routes import (
     RouteTaken,
     routes_chart,
 )
+from stillflow.engine.charts.scene import Role
 from stillflow.engine.charts.sheet import CustomerSheet, SheetPart, SheetReading, sheet_chart
 from stillflow.engine.charts.stationdrawing import station_chart
 from stillflow.engine.charts.stations import AirPath, ChartStation, StationReading
@@ -92,6 +94,7 @@ __all__ = [
     "PathRule",
     "ProgressPlot",
     "ReasoningPath",
+    "Role",
     "RouteStep",
     "RouteTaken",
     "Routes",
@@ -108,12 +111,14 @@ __all__ = [
     "handout_chart",
     "history_chart",
     "numbers_said",
+    "on_paper",
     "pareto_chart",
     "progress_chart",
     "reasoning_chart",
     "render",
     "routes_chart",
     "sheet_chart",
+    "side_by_side",
     "station_chart",
     "whole_key",
 ]

@@ -21,7 +21,7 @@ def airflow_lines_chart(data: AirflowChart, title: TitleBlock, words: str) -> Ch
         title: the title block.
         words: what the readings say, in a sentence or two, for those who cannot see it.
     """
-    from stillflow.engine.charts.airflowdrawing import draw_airflow
+    from stillflow.engine.charts.airflowdrawing import airflow_body, draw_airflow
 
     readings = counted(len(data.marks), "reading")
     alt = f"Suction against airflow: the healthy system, the system as found, {readings}. {words}"
@@ -33,4 +33,5 @@ def airflow_lines_chart(data: AirflowChart, title: TitleBlock, words: str) -> Ch
         content,
         lambda paper: draw_airflow(data, picture, paper),
         AIRFLOW_FORMATS,
+        lambda room: airflow_body(data, room),
     )

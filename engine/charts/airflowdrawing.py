@@ -11,9 +11,16 @@ from collections.abc import Iterable
 
 from stillflow.engine.airflow import AirflowChart, Line
 from stillflow.engine.airflow import Mark as Measured
-from stillflow.engine.charts.page import KeyItem, OnPaper, Room, Sheet
+from stillflow.engine.charts.page import Body, KeyItem, OnPaper, Room, Sheet
 from stillflow.engine.charts.picture import Picture
-from stillflow.engine.charts.plotmarks import expected_point, found_point, on_white, round_up
+from stillflow.engine.charts.plotmarks import (
+    AFTER,
+    after_point,
+    expected_point,
+    found_point,
+    on_white,
+    round_up,
+)
 from stillflow.engine.charts.scene import Dash, Mark, Point, Scene, Text, moved, polyline
 from stillflow.engine.charts.shapes import GREY, INK, NOTE_SIZE, TEXT_SIZE, Box
 from stillflow.engine.charts.text import width
@@ -45,13 +52,18 @@ _SAME = 0.01
 
 def draw_airflow(data: AirflowChart, picture: Picture, paper: OnPaper) -> list[Scene]:
     """The chart on one sheet."""
-    sheet = Sheet(picture.title, picture.alt, _key(data), paper, "answer")
-    room = sheet.room()
+    sheet = Sheet(picture.title, picture.alt, _key(data), paper, "verdict")
+    body = airflow_body(data, sheet.room())
+    return [sheet.compose(body.things, body.size)]
+
+
+def airflow_body(data: AirflowChart, room: Room | None) -> Body:
+    """What stands in the middle of the sheet, for a room of this size."""
     size = _SIZE
     if room is not None:
         wide = min(max(room.width, _LEAST.width), 1.4 * _SIZE.width)
         size = Room(wide, min(max(room.height, _LEAST.height), 1.4 * _SIZE.height))
-    return [sheet.compose(_Graph(data, size).things(), size)]
+    return Body(_Graph(data, size).things(), size, _key(data))
 
 
 def _key(data: AirflowChart) -> tuple[KeyItem, ...]:
@@ -65,10 +77,14 @@ def _key(data: AirflowChart) -> tuple[KeyItem, ...]:
 
         return KeyItem(words, draw)
 
+    def again(x: float, y: float) -> list[Mark]:
+        return after_point(x + 17, y + 8)
+
     return (
         item("this system in good order", "healthy", *expected_point(17, 8)),
         item("as found, with what explains it best", "found", *found_point(17, 8)),
         item("what the orifice lets in", "orifice"),
+        *([KeyItem(AFTER, again)] if data.after else []),
     )
 
 
@@ -77,9 +93,10 @@ class _Graph:
         self._data = data
         self._size = size
         flows = [max(line.airflow_cfm) for line in data.lines]
-        flows += [v for m in data.marks for v in (m.airflow_cfm, m.expected_airflow_cfm)]
+        all_marks = (*data.marks, *data.after)
+        flows += [v for m in all_marks for v in (m.airflow_cfm, m.expected_airflow_cfm)]
         suctions = [max(line.suction_inh2o) for line in data.lines]
-        suctions += [v for m in data.marks for v in (m.suction_inh2o, m.expected_suction_inh2o)]
+        suctions += [v for m in all_marks for v in (m.suction_inh2o, m.expected_suction_inh2o)]
         self._most = Room(round_up(max(flows)), round_up(max(suctions)))
         self._taken: list[Box] = []
 
@@ -184,26 +201,35 @@ class _Graph:
             expected.append((_expected_words(mark, place), expected_point(*should)))
             found.append((_found_words(mark, place), found_point(*did)))
             self._taken += [Box(x - 6, y - 6, 12, 12) for x, y in (should, did)]
-        return expected + found
+        after = []
+        for mark in self._data.after:
+            x, y = self._at(mark.airflow_cfm, mark.suction_inh2o)
+            after.append((_found_words(mark, _NAMES[mark.station], AFTER), after_point(x, y)))
+            self._taken.append(Box(x - 6, y - 6, 12, 12))
+        return expected + found + after
 
     def _values(self) -> list[Mark]:
         """The values beside the readings, none over another and none over a reading."""
         # Where the same value was found at several places, one label names them all.
-        labels: dict[tuple[str, int, bool], tuple[Point, list[str]]] = {}
+        labels: dict[tuple[str, int, str], tuple[Point, list[str]]] = {}
         for mark in self._data.marks:
             should = self._at(mark.expected_airflow_cfm, mark.expected_suction_inh2o)
             did = self._at(mark.airflow_cfm, mark.suction_inh2o)
             place = _NAMES[mark.station]
-            key = (mark.condition, round(mark.suction_inh2o), True)
+            key = (mark.condition, round(mark.suction_inh2o), "")
             labels.setdefault(key, (did, []))[1].append(place)
             if abs(did[1] - should[1]) > _ROW / 2:
-                key = (mark.condition, round(mark.expected_suction_inh2o), False)
+                key = (mark.condition, round(mark.expected_suction_inh2o), " expected")
                 labels.setdefault(key, (should, []))[1].append(place)
+        for mark in self._data.after:
+            did = self._at(mark.airflow_cfm, mark.suction_inh2o)
+            key = (mark.condition, round(mark.suction_inh2o), " after")
+            labels.setdefault(key, (did, []))[1].append(_NAMES[mark.station])
         marks: list[Mark] = []
         placed: list[tuple[Point, float]] = []
-        ordered = sorted(labels.items(), key=lambda pair: (not pair[0][2], pair[1][0][1]))
-        for (_, value, is_found), ((x, y), places) in ordered:
-            words = f"{', '.join(places)} {value}" + ("" if is_found else " expected")
+        ordered = sorted(labels.items(), key=lambda pair: (pair[0][2] != "", pair[1][0][1]))
+        for (_, value, sort), ((x, y), places) in ordered:
+            words, is_found = f"{', '.join(places)} {value}{sort}", not sort
             size = TEXT_SIZE if is_found else NOTE_SIZE
             # In the order of their marks, so that the lines to them do not cross.
             above = [row for (left, top), row in placed if abs(left - x) < 2 * _ROW and top < y]
@@ -236,8 +262,8 @@ def _expected_words(mark: Measured, place: str) -> str:
     return f"Expected {mark.expected_suction_inh2o:.0f} inH2O, {mark.condition} at the {place}"
 
 
-def _found_words(mark: Measured, place: str) -> str:
-    return f"Found {mark.suction_inh2o:.0f} inH2O, {mark.condition} at the {place}"
+def _found_words(mark: Measured, place: str, what: str = "Found") -> str:
+    return f"{what.capitalize()} {mark.suction_inh2o:.0f} inH2O, {mark.condition} at the {place}"
 
 
 def _points(line: Line) -> list[Point]:

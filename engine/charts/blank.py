@@ -1,13 +1,14 @@
 """Exercises: a chart with its fault names, its figures or its answers left blank to be written in.
 
 Nothing moves, so the sheet with the answers is the same chart drawn in full, with the same step
-numbers at the same places.
+numbers at the same places. What is left blank is the same wherever it stands, so that neither its
+length nor a code beside it tells.
 """
 
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import replace
 from typing import Literal, get_args
 
@@ -18,9 +19,17 @@ from stillflow.engine.charts.text import width
 Blank = Literal["names", "figures", "answers"]
 BLANKS: tuple[Blank, ...] = get_args(Blank)
 
-_ROLE: dict[Blank, Role] = {"names": "name", "figures": "figure", "answers": "answer"}
-# Not the 2 of inH2O, nor the number of a code such as E20.
-_FIGURE = re.compile(r"(?<![A-Za-z0-9])[0-9]+(?:[.,][0-9]+)*")
+_ROLES: dict[Blank, tuple[Role, ...]] = {
+    "names": ("name", "verdict"),
+    "figures": ("figure", "measured"),
+    "answers": ("answer", "measured", "verdict"),
+}
+# Not the 2 of inH2O, the number of a code such as E20, nor where something goes on.
+_FIGURE = re.compile(
+    r"(to [0-9]+, (?:this page|page [0-9]+))|<?(?<![A-Za-z0-9])[0-9]+(?:[.,/][0-9]+)*"
+)
+_CODE = re.compile(r"^[EJ][0-9]+(, |$)")
+_DASHES = "__"
 _WRITE = "Name: ____________________"
 _EDGE = 28.35
 
@@ -30,36 +39,49 @@ def blanked(scene: Scene, what: Blank) -> Scene:
 
     Its words for screen readers go too, since they would tell.
     """
-    groups = [Group("", tuple(_left(group.marks, what))) for group in scene.groups]
+    marks = [mark for group in scene.groups for mark in group.marks if isinstance(mark, Text)]
+    longest: dict[tuple[float, bool], float] = {}
+    for one in marks:
+        if one.role in _ROLES[what]:
+            kind = (one.size, one.bold)
+            longest[kind] = max(longest.get(kind, 0.0), width(one.text, *kind))
+    groups = [Group("", tuple(_left(group.marks, what, longest))) for group in scene.groups]
     size = NOTE_SIZE
     name = Text(scene.width - _EDGE, scene.height - _EDGE - 3, _WRITE, size, "end", role="fixed")
     words = f"An exercise: {what} are left blank."
     return replace(scene, description=words, groups=[*groups, Group("", (name,))], parts=())
 
 
-def _left(marks: tuple[Mark, ...], what: Blank) -> Iterator[Mark]:
-    role = _ROLE[what]
+def leaves_blank(scene: Scene, what: Blank) -> bool:
+    """Whether anything on the page is of that sort."""
+    marks = [mark for group in scene.groups for mark in group.marks if not isinstance(mark, Link)]
+    if any(mark.role in _ROLES[what] for mark in marks):
+        return True
+    words = [mark for mark in marks if isinstance(mark, Text) and mark.role != "fixed"]
+    return what == "figures" and any(_FIGURE.search(mark.text) for mark in words)
+
+
+def _left(
+    marks: tuple[Mark, ...], what: Blank, longest: Mapping[tuple[float, bool], float]
+) -> Iterator[Mark]:
+    roles = _ROLES[what]
     for mark in marks:
         if isinstance(mark, Link) or mark.role == "fixed":
             yield mark
         elif isinstance(mark, Outline):
-            if mark.role != role:
+            if mark.role not in roles:
                 yield mark
         elif what == "figures":
-            yield replace(mark, text=_FIGURE.sub(_dashes, mark.text))
-        elif mark.role == role:
-            yield _line(mark)
+            yield replace(mark, text=_FIGURE.sub(lambda found: found[1] or _DASHES, mark.text))
+        elif mark.role in roles:
+            yield _line(mark, longest[mark.size, mark.bold])
+        elif what == "names":
+            yield replace(mark, text=_CODE.sub("", mark.text))
         else:
             yield mark
 
 
-def _dashes(figure: re.Match[str]) -> str:
-    """A dash for each digit, which is as wide as the digit, so nothing moves."""
-    return re.sub("[0-9]", "_", figure[0])
-
-
-def _line(words: Text) -> Mark:
-    long = width(words.text, words.size, words.bold)
+def _line(words: Text, long: float) -> Mark:
     start = words.x - {"start": 0.0, "middle": long / 2, "end": long}[words.anchor]
     y = words.y + 1.5
     return polyline([(start, y), (start + long, y)], stroke=GREY, width=0.6)

@@ -170,12 +170,12 @@ def _flow(
 def _rows(card: Card) -> Iterator[_Row]:
     yield from _heading("Where the tree names looks")
     for number, step in enumerate(card.steps, 1):
-        yield from _words(step, hang=14, sign=f"{number}.")
+        yield from _words(step, hang=14, sign=f"{number}.", role="fixed")
         yield _Row(2, (), stays=False)
     yield from _heading("What readings side by side say")
     for sign in card.signs:
         left = f"{sign.because} Leave out {numbers_said(sign.leave_out)}."
-        yield from _words(left, hang=14, sign="–")
+        yield from _words(left, hang=14, sign="–", role="fixed")
         yield _Row(2, (), stays=False)
     place = ""
     elsewhere: dict[str, int] = {}

@@ -8,10 +8,10 @@ from dataclasses import dataclass
 from typing import Any, Literal, get_args
 
 from stillflow.engine.base import InputError
-from stillflow.engine.charts.blank import Blank, blanked
+from stillflow.engine.charts.blank import BLANKS, Blank, blanked, leaves_blank
 from stillflow.engine.charts.dotsource import dot_source
 from stillflow.engine.charts.mermaid import mermaid_source
-from stillflow.engine.charts.page import PAPERS, OnPaper, PaperName, paper_of
+from stillflow.engine.charts.page import PAPERS, POSTERS, Body, OnPaper, PaperName, Room, paper_of
 from stillflow.engine.charts.picture import Picture
 from stillflow.engine.charts.program import has_house_typeface
 from stillflow.engine.charts.scene import Scene, Text, magnified
@@ -22,6 +22,9 @@ Format = Literal["svg", "png", "pdf", "dot", "mermaid", "json"]
 
 FORMATS: tuple[Format, ...] = get_args(Format)
 DRAWN: tuple[Format, ...] = ("svg", "png", "pdf")
+
+_LARGER = (17.0, 20.0, 24.0, 28.0, 34.0, 40.0, 48.0)
+"""Points of type to try on a poster, so that it fills the paper and is read from further away."""
 
 
 @dataclass(frozen=True)
@@ -34,6 +37,7 @@ class Chart:
         data: the model it was made from, as plain JSON values.
         pages: draws the chart's pages for a paper (None: one page as large as it needs).
         formats: what it can be rendered as; not every chart is a graph.
+        body: draws what stands in the middle of a sheet, for charts that can stand side by side.
     """
 
     name: str
@@ -41,6 +45,7 @@ class Chart:
     data: dict[str, Any]
     pages: Callable[[OnPaper], list[Scene]]
     formats: tuple[Format, ...] = FORMATS
+    body: Callable[[Room | None], Body] | None = None
 
 
 @dataclass(frozen=True)
@@ -71,7 +76,7 @@ def render(
     paper: PaperName | None = None,
     dpi: int = 150,
     blank: Blank | None = None,
-    portrait: bool = False,
+    portrait: bool | None = False,
     text_size: float | None = None,
 ) -> list[ChartFile]:
     """Render a chart; the same chart gives the same bytes.
@@ -82,8 +87,9 @@ def render(
         paper: cuts a large tree into pages and fits every page to the sheet.
         dpi: dots per inch of a PNG.
         blank: what to leave blank, for an exercise; only on pictures.
-        portrait: the paper upright.
-        text_size: points of the smallest type; by default 10, on posters 14.
+        portrait: the paper upright; None for whichever way takes fewer pages.
+        text_size: points of the smallest type; by default 10, and on posters 14 or as much larger
+            as takes no more pages.
 
     Returns:
         SVG and PNG give one file for each page; the other formats give one file.
@@ -111,11 +117,15 @@ def render(
         words = {"dot": dot_source, "mermaid": mermaid_source}.get(output)
         text = words(chart.picture) if words else _json(chart)
         return [ChartFile(text.encode("utf-8"), output, 1, 1)]
-    sheet = None if paper is None else paper_of(paper, portrait, text_size)
-    scenes = chart.pages(sheet)
-    if sheet is None and text_size is not None:
-        scenes = [magnified(scene, text_size / NOTE_SIZE) for scene in scenes]
+    if paper is not None:
+        scenes = on_paper(chart, paper, portrait, text_size)
+    else:
+        scenes = [magnified(one, (text_size or NOTE_SIZE) / NOTE_SIZE) for one in chart.pages(None)]
     if blank is not None:
+        if not any(leaves_blank(scene, blank) for scene in scenes):
+            can = [one for one in BLANKS if any(leaves_blank(scene, one) for scene in scenes)]
+            right = f"leave blank {' or '.join(can)}" if can else "draw it without --blank"
+            raise InputError(f"there are no {blank} on this chart ({chart.name})", right=right)
         scenes = [blanked(scene, blank) for scene in scenes]
     smallest = min(scene.smallest_text() for scene in scenes)
     if output == "pdf":
@@ -136,6 +146,26 @@ def render(
         )
         for number, scene in enumerate(scenes, 1)
     ]
+
+
+def on_paper(
+    chart: Chart, paper: PaperName, portrait: bool | None, text_size: float | None
+) -> list[Scene]:
+    """The pages of a chart on a paper; the rest is as of `render`."""
+    upright = bool(portrait)
+    scenes = chart.pages(paper_of(paper, upright, text_size))
+    if portrait is None and len(scenes) > 1:
+        others = chart.pages(paper_of(paper, True, text_size))
+        if len(others) < len(scenes):
+            upright, scenes = True, others
+    if paper in POSTERS and text_size is None:
+        for points in _LARGER:
+            larger = chart.pages(paper_of(paper, upright, points))
+            smallest = min(scene.smallest_text() for scene in larger)
+            if len(larger) > len(scenes) or smallest < points - 0.05:
+                break
+            scenes = larger
+    return scenes
 
 
 def _unknown(scenes: Sequence[Scene]) -> tuple[str, ...]:

@@ -20,7 +20,7 @@ from stillflow.engine.charts.chart import Chart
 from stillflow.engine.charts.page import KeyItem, OnPaper, Sheet, kind_key
 from stillflow.engine.charts.paging import Trunk
 from stillflow.engine.charts.picture import Edge, Node, NodeKind, Picture, TitleBlock
-from stillflow.engine.charts.scene import Link, Mark, Point, Scene, Text, polygon, polyline
+from stillflow.engine.charts.scene import Link, Mark, Point, Role, Scene, Text, polygon, polyline
 from stillflow.engine.charts.shapes import GREY, INK, NOTE_SIZE
 from stillflow.engine.charts.text import LEADING, wrap
 from stillflow.engine.charts.tidy import Cell, Gaps, Size, Twig
@@ -181,7 +181,8 @@ def decision_chart(tree: DecisionTree) -> Chart:
     )
 
     def pages(paper: OnPaper) -> list[Scene]:
-        kinds = [*picture.kinds(), NodeKind.CONNECTOR] if paper else picture.kinds()
+        elsewhere = [NodeKind.CONNECTOR] if paper else []
+        kinds = list(dict.fromkeys([*picture.kinds(), *elsewhere]))
         key = kind_key(kinds) + _key(tree)
         sheet = Sheet(tree.title, picture.alt, key, paper)
         squeezes = _SQUEEZES if paper else _SQUEEZES[:1]
@@ -293,6 +294,9 @@ class _Artist:
     def title(self, target: str) -> str:
         return self._boxes[target].title
 
+    def tells(self, target: str) -> Role:
+        return "name" if self._boxes[target].kind is NodeKind.FIX else ""
+
     def entry(self, cell: Cell, corner: Point) -> Point:
         return corner[0], corner[1] + 3 + self._reach(cell)[0]
 
@@ -316,7 +320,8 @@ class _Artist:
         else:
             for index, line in enumerate(self._origin(cell, signs, page)):
                 baseline = y - 3 + index * NOTE_SIZE * LEADING
-                marks.append(Text(left - 14, baseline, line, NOTE_SIZE, "end", colour=GREY))
+                words = Text(left - 14, baseline, line, NOTE_SIZE, "end", colour=GREY, role="fixed")
+                marks.append(words)
             origins = set(signs.origins.get((cell.target, cell.start), ()))
             if len(origins) == 1:
                 there = signs.page[(origins.pop(), 0)]

@@ -16,7 +16,7 @@ from stillflow.engine.charts.gates import HALF, HEIGHT, gate_key, symbol
 from stillflow.engine.charts.page import OnPaper, Sheet
 from stillflow.engine.charts.paging import Trunk
 from stillflow.engine.charts.picture import Edge, Gate, Node, NodeKind, Picture, TitleBlock
-from stillflow.engine.charts.scene import Anchor, Link, Mark, Point, Scene, Text, polyline
+from stillflow.engine.charts.scene import Anchor, Link, Mark, Point, Role, Scene, Text, polyline
 from stillflow.engine.charts.shapes import GREY, NOTE_SIZE, MeasuredNode
 from stillflow.engine.charts.tidy import Cell, Gaps, Size, Twig
 from stillflow.engine.charts.trees import Signs, draw_tree
@@ -28,6 +28,10 @@ _MOST_ABREAST = 2
 """More single causes than this under one gate are stacked, to keep the drawing narrow."""
 _STACKS = (5, 4, 3, 2)
 """Causes in one stack at most: the first of these with which nothing must be made smaller."""
+_LONG = 2**0.5
+"""How much longer than wide a sheet is."""
+_SQUEEZES_ACROSS = (1.6, 1.4, 1.25)
+"""Widths of boxes in a tree that grows to the right: wide ones are low, so more stand on a page."""
 _INDENT = 16.0
 _STEP = 6.0
 _SIDE = 24.0
@@ -72,12 +76,26 @@ def faulttree_chart(tree: FaultTree, title: TitleBlock, analysis: Analysis | Non
             scenes = draw_tree(trunk, artists, sheet)
             if min(scene.smallest_text() for scene in scenes) >= NOTE_SIZE:
                 break
-        return scenes
+        trunk, _ = _trunk(tree, None)
+        squeezes = _SQUEEZES_ACROSS if paper else _SQUEEZES_ACROSS[:1]
+        lying = [_Lying(nodes, {}, _beside(tree), squeeze) for squeeze in squeezes]
+        return min(scenes, draw_tree(trunk, lying, sheet), key=_awkward)
 
     data = {"title": title.model_dump(mode="json"), "tree": tree.model_dump(mode="json")}
     if analysis is not None:
         data["analysis"] = analysis.as_data()
     return Chart("fault-tree", picture, data, pages)
+
+
+def _awkward(scenes: Sequence[Scene]) -> tuple[bool, int, float]:
+    """What one drawing of a tree is less handy for than another: small type, pages, a long sheet.
+
+    On pages of the same paper only the first two tell.
+    """
+    small = min(scene.smallest_text() for scene in scenes) < NOTE_SIZE - 0.05
+    wide, high = scenes[0].width, scenes[0].height
+    longest = min(max(wide, _LONG * high), max(high, _LONG * wide))
+    return small, len(scenes), longest
 
 
 def _inputs(tree: FaultTree, name: str) -> tuple[str, ...]:
@@ -104,8 +122,11 @@ def _node(part: TreeGate | PrimaryEvent, uses: int, analysis: Analysis | None) -
     return Node(part.id, kind, part.title, note=note, gate=part.kind)
 
 
-def _trunk(tree: FaultTree, most: int) -> tuple[Trunk, dict[str, tuple[str, ...]]]:
-    """The tree to cut into pages, and which causes stand in each stack, at most so many."""
+def _trunk(tree: FaultTree, most: int | None) -> tuple[Trunk, dict[str, tuple[str, ...]]]:
+    """The tree to cut into pages, and which causes stand in each stack, at most so many.
+
+    With None there are no stacks.
+    """
     twigs: dict[str, list[Twig]] = {}
     stacks: dict[str, tuple[str, ...]] = {}
     weight: dict[str, float] = {}
@@ -115,7 +136,7 @@ def _trunk(tree: FaultTree, most: int) -> tuple[Trunk, dict[str, tuple[str, ...]
         inputs = [i for i in _inputs(tree, name) if i not in beside.get(name, ())]
         single = [i for i in inputs if isinstance(tree.by_id[i], PrimaryEvent)]
         twigs[name] = [Twig(i) for i in inputs if i not in single]
-        if len(single) <= _MOST_ABREAST:
+        if most is None or len(single) <= _MOST_ABREAST:
             twigs[name] = [Twig(i) for i in inputs]
             continue
         count = -(-len(single) // most)
@@ -195,6 +216,9 @@ class _Artist:
     def title(self, target: str) -> str:
         return self._nodes[target].title
 
+    def tells(self, target: str) -> Role:
+        return ""
+
     def entry(self, cell: Cell, corner: Point) -> Point:
         if cell.held or cell.target in self._stacked:
             return corner[0] + _INDENT / 2, corner[1]
@@ -265,7 +289,7 @@ class _Artist:
         anchor: Anchor = "start" if side > 0 else "end"
         for index, line in enumerate(lines):
             at = (x + side * 42, y + 14 + index * 11.5)
-            marks.append(Text(*at, line, NOTE_SIZE, anchor, colour=GREY))
+            marks.append(Text(*at, line, NOTE_SIZE, anchor, colour=GREY, role="fixed"))
         return marks
 
     def _stack(
@@ -292,6 +316,107 @@ class _Artist:
         return [polyline([(trunk, y), (trunk, last)], width=1.1), *marks]
 
 
+class _Lying(_Artist):
+    """The same from left to right: beside each box its symbol, and causes one below the other."""
+
+    across = True
+    stacks = False
+    gaps = Gaps(within=6, between=22)
+
+    def size(self, cell: Cell) -> Size:
+        up, down = self._spread(cell)
+        return Size(self._box(cell).width + (_STEP + HEIGHT if cell.below else _SIDE), up + down)
+
+    def _box(self, cell: Cell, signs: Signs | None = None, page: int = 0) -> MeasuredNode:
+        node = self._nodes[cell.target]
+        if cell.full:
+            if not cell.below:
+                return self._boxes[cell.target]
+            number = "0" if signs is None else str(signs.number[cell.target])
+            return shapes.measure(_numbered(node, number), self._squeeze)
+        # Room for any number is kept before the numbers are known.
+        number, where = ("000", "page 00") if signs is None else _where(cell, signs, page)
+        if cell.start:
+            node = replace(node, title=f"{node.title}: the rest")
+        note = ", ".join(part for part in (node.note, f"to {number}, {where}") if part)
+        return shapes.measure(replace(_numbered(node, number), note=note), self._squeeze)
+
+    def _spread(self, cell: Cell) -> tuple[float, float]:
+        """How far a cell reaches up and down from the line that arrives at it."""
+        half = self._box(cell).height / 2
+        if not cell.below:
+            return half, half
+        up = max(half, HALF)
+        down = max(up, self._foot(cell))
+        conditions = self._beside.get(cell.target, [])
+        if conditions:
+            down = self._foot(cell) + _ASIDE + sum(one.height + _STEP for one in conditions)
+        return up, down
+
+    def _foot(self, cell: Cell) -> float:
+        """How far down its box goes, with what stands below the top of a piece."""
+        return max(self._box(cell).height / 2, HALF) + (0.0 if cell.twig else _ORIGIN)
+
+    def entry(self, cell: Cell, corner: Point) -> Point:
+        return corner[0], corner[1] + self._spread(cell)[0]
+
+    def exit(self, cell: Cell, corner: Point) -> Point:
+        x, y = self.entry(cell, corner)
+        sag = HEIGHT * 0.15 if self._nodes[cell.target].gate == "or" else 0.0
+        return x + self._box(cell).width + _STEP + HEIGHT - sag, y
+
+    def marks(self, cell: Cell, corner: Point, signs: Signs, page: int) -> list[Mark]:
+        x, y = self.entry(cell, corner)
+        box = self._box(cell, signs, page)
+        edge = x + box.width
+        gate = self._nodes[cell.target].gate
+        marks: list[Mark] = []
+        if not cell.below:
+            marks += [polyline([(edge, y), (edge + 5, y)], width=1.1)]
+            marks += symbol(gate if cell.full else "transfer", edge + 14, y - HEIGHT * 0.3, 0.6)
+            if not cell.full:
+                there = signs.page[(cell.target, cell.start)]
+                marks.append(Link(*corner, *self.size(cell), there))
+        else:
+            marks += [polyline([(edge, y), (edge + _STEP, y)], width=1.1)]
+            marks += self._below_gate(cell, edge + _STEP, y)
+            marks += symbol(gate, edge + _STEP, y, across=True)
+        marks += shapes.draw(box, x, y - box.height / 2)
+        if cell.below and not cell.twig:
+            marks += self._from(cell, (x, y + box.height / 2), signs, page)
+        return marks
+
+    def _below_gate(self, cell: Cell, x: float, y: float) -> list[Mark]:
+        """Below an inhibit gate, what must hold; (x, y) is the middle of the gate's left edge."""
+        marks: list[Mark] = []
+        top = y + self._foot(cell) + _ASIDE
+        middle = x + HEIGHT / 2
+        for box in self._beside.get(cell.target, []):
+            marks.append(polyline([(middle, y), (middle, top)], width=1.1))
+            marks += shapes.draw(box, x + HEIGHT - box.width, top)
+            top += box.height + _STEP
+        return marks
+
+    def _from(self, cell: Cell, corner: Point, signs: Signs, page: int) -> list[Mark]:
+        """Below the top of a piece, the triangle of where it comes from."""
+        origins = list(dict.fromkeys(signs.origins.get((cell.target, cell.start), ())))
+        if not origins:
+            return []
+        x, y = corner
+        words = "from " + ", ".join(str(signs.number[i]) for i in origins[:3])
+        marks = symbol("transfer", x + 8, y + 3, 0.4)
+        if len(origins) == 1:
+            there = signs.page[(origins[0], 0)]
+            words += ", this page" if there == page else f", page {there}"
+            marks.append(Link(x, y, 100, _ORIGIN, there))
+        marks.append(Text(x + 18, y + 13, words, NOTE_SIZE, colour=GREY, role="fixed"))
+        return marks
+
+
+_ORIGIN = 18.0
+"""Room in points below the top of a lying piece for where it comes from."""
+
+
 def _step(cell: Cell) -> float:
     """Between the boxes of a stack: gates have a number on their corner."""
     return 2 * _STEP if cell.held else _STEP
@@ -310,6 +435,6 @@ def _numbered(node: Node, number: str = "0") -> Node:
 
 def _below(lines: list[str], x: float, y: float) -> list[Mark]:
     return [
-        Text(x, y + (index + 1) * NOTE_SIZE * 1.15, line, NOTE_SIZE, "middle", colour=GREY)
+        Text(x, y + (index + 1) * NOTE_SIZE * 1.15, line, NOTE_SIZE, "middle", False, GREY, "fixed")
         for index, line in enumerate(lines)
     ]

@@ -6,10 +6,21 @@ Drawn hanging from a point: the middle of a symbol's upper edge.
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 
 from stillflow.engine.charts.page import KeyItem
 from stillflow.engine.charts.picture import Gate
-from stillflow.engine.charts.scene import Mark, Outline, Text, circle, moved, polygon, rounded
+from stillflow.engine.charts.scene import (
+    Link,
+    Mark,
+    Outline,
+    Text,
+    circle,
+    moved,
+    polygon,
+    rounded,
+    transposed,
+)
 from stillflow.engine.charts.shapes import NOTE_SIZE
 
 HEIGHT = 32.0
@@ -29,7 +40,9 @@ GATE_WORDS: dict[Gate, str] = {
 }
 
 
-def symbol(gate: Gate, x: float, y: float, scale: float = 1.0, words: bool = True) -> list[Mark]:
+def symbol(
+    gate: Gate, x: float, y: float, scale: float = 1.0, words: bool = True, across: bool = False
+) -> list[Mark]:
     """The marks of one symbol whose upper edge has its middle at (x, y).
 
     Args:
@@ -38,8 +51,18 @@ def symbol(gate: Gate, x: float, y: float, scale: float = 1.0, words: bool = Tru
         y: the upper edge, in points.
         scale: 1 for full size.
         words: whether the sign inside a gate is set; it would be too small in the key.
+        across: on its side, so that (x, y) is the middle of its left edge.
     """
     marks = _SYMBOLS[gate]() if gate else []
+    if across:
+        # Outlines turn, the sign in them stays upright.
+        marks = [
+            transposed(one)
+            if isinstance(one, Outline)
+            else replace(one, x=HEIGHT * 0.55, y=NOTE_SIZE * 0.36)
+            for one in marks
+            if not isinstance(one, Link)
+        ]
     return [moved(m, x, y, scale) for m in marks if words or isinstance(m, Outline)]
 
 
@@ -56,7 +79,7 @@ def _or() -> list[Mark]:
         fill=_FILL,
         width=1.4,
     )
-    return [shield, Text(0, h * 0.66, "≥1", NOTE_SIZE, "middle", bold=True)]
+    return [shield, Text(0, h * 0.66, "≥1", NOTE_SIZE, "middle", bold=True, role="fixed")]
 
 
 def _and() -> list[Mark]:
@@ -73,7 +96,7 @@ def _and() -> list[Mark]:
         fill=_FILL,
         width=1.4,
     )
-    return [dome, Text(0, h * 0.68, "&", NOTE_SIZE, "middle", bold=True)]
+    return [dome, Text(0, h * 0.68, "&", NOTE_SIZE, "middle", bold=True, role="fixed")]
 
 
 def _inhibit() -> list[Mark]:

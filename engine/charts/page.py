@@ -98,6 +98,14 @@ class Room(NamedTuple):
     height: float
 
 
+class Body(NamedTuple):
+    """What stands in the middle of a sheet: its things with their words, its size, and its key."""
+
+    things: list[tuple[str, list[Mark]]]
+    size: Room
+    key: tuple[KeyItem, ...]
+
+
 @dataclass(frozen=True)
 class Sheet:
     """All that is the same on every page of one chart."""

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+from functools import partial
 from itertools import accumulate
 
 from stillflow.engine.base import Model, in_percent, percent
@@ -9,7 +11,7 @@ from stillflow.engine.charts.chart import Chart, Format
 from stillflow.engine.charts.page import KeyItem, OnPaper, Room, Sheet
 from stillflow.engine.charts.picture import Picture, TitleBlock
 from stillflow.engine.charts.plotmarks import found_point
-from stillflow.engine.charts.scene import Mark, Scene, Text, polygon, polyline
+from stillflow.engine.charts.scene import Mark, Outline, Scene, Style, Text, polygon, polyline
 from stillflow.engine.charts.shapes import BAR, GREY, INK, NOTE_SIZE, TEXT_SIZE
 from stillflow.engine.charts.text import LEADING, wrap
 
@@ -17,18 +19,21 @@ PARETO_FORMATS: tuple[Format, ...] = ("svg", "png", "pdf", "json")
 
 _NAMES, _BARS, _ROW, _BAR = 250.0, 360.0, 30.0, 16.0
 _TOP = 6.0
+_ONE: Style = {"fill": BAR, "width": 0.8}
+_SEVERAL: Style = {"fill": "#ffffff", "width": 0.8, "dash": "dashed"}
 
 
 class ParetoBar(Model):
-    """One cause and its share of the calls, 0 to 1."""
+    """One cause, or `several` rare ones together, and its share of the calls, 0 to 1."""
 
     id: str = ""
     title: str
     share: float
+    several: int = 0
 
 
 class Pareto(Model):
-    """Causes, the likeliest first; what is left over is the last and may be larger."""
+    """Causes, the likeliest first; after them what is left, several together, which may be more."""
 
     title: TitleBlock
     bars: tuple[ParetoBar, ...]
@@ -51,7 +56,7 @@ def _sums(pareto: Pareto) -> list[float]:
 
 
 def _draw(pareto: Pareto, picture: Picture, paper: OnPaper) -> list[Scene]:
-    sheet = Sheet(pareto.title, picture.alt, _key(), paper)
+    sheet = Sheet(pareto.title, picture.alt, _key(any(one.several for one in pareto.bars)), paper)
     room = sheet.room()
     wide = _NAMES + _BARS + 60.0
     # As many rows on a page as keep the type as large as it is.
@@ -72,6 +77,7 @@ def _draw(pareto: Pareto, picture: Picture, paper: OnPaper) -> list[Scene]:
         line: list[Mark] = [polyline(points, width=1.6)] if len(points) > 1 else []
         for place in points:
             line += found_point(*place)
+        line = [replace(mark, role="figure") for mark in line if isinstance(mark, Outline)]
         things.append(("Their sum so far", line))
         page = f"page {number} of {len(starts)}" if len(starts) > 1 else ""
         scenes.append(sheet.compose(things, Room(wide, _TOP + len(part) * _ROW + 34), page))
@@ -85,7 +91,7 @@ def _x(share: float) -> float:
 def _frame(rows: int) -> list[Mark]:
     marks: list[Mark] = []
     bottom = _TOP + rows * _ROW
-    for share in (0.0, 0.25, 0.5, 0.75, 1.0):
+    for share in (0.0, 0.2, 0.4, 0.6, 0.8, 1.0):
         x = _x(share)
         stroke = INK if share == 0.0 else "#cccccc"
         marks.append(polyline([(x, _TOP), (x, bottom)], stroke=stroke, width=0.6))
@@ -113,18 +119,19 @@ def _row(row: int, bar: ParetoBar) -> list[Mark]:
         (right, middle + _BAR / 2),
         (left, middle + _BAR / 2),
     ]
-    marks.append(polygon(corners, fill=BAR, width=0.8))
+    style = _SEVERAL if bar.several else _ONE
+    marks.append(replace(polygon(corners, **style), role="figure"))
     return marks
 
 
-def _key() -> tuple[KeyItem, ...]:
-    def bar(x: float, y: float) -> list[Mark]:
-        return [polygon([(x, y + 3), (x + 34, y + 3), (x + 34, y + 13), (x, y + 13)], fill=BAR)]
+def _key(several: bool) -> tuple[KeyItem, ...]:
+    def sample(x: float, y: float, style: Style) -> list[Mark]:
+        return [polygon([(x, y + 3), (x + 34, y + 3), (x + 34, y + 13), (x, y + 13)], **style)]
 
     def total(x: float, y: float) -> list[Mark]:
         return [polyline([(x, y + 8), (x + 34, y + 8)], width=1.6), *found_point(x + 17, y + 8)]
 
-    return (
-        KeyItem("how often this is behind it", bar),
-        KeyItem("this and all above it together", total),
-    )
+    items = [KeyItem("how often this is behind it", partial(sample, style=_ONE))]
+    if several:
+        items.append(KeyItem("several rarer ones together", partial(sample, style=_SEVERAL)))
+    return (*items, KeyItem("this and all above it together", total))

@@ -8,6 +8,8 @@ from stillflow.engine.charts.scene import Mark, Text, circle, polygon
 from stillflow.engine.charts.shapes import BAR
 from stillflow.engine.charts.text import width
 
+AFTER = "read again after the fix"
+
 
 def on_white(label: Text) -> list[Mark]:
     """Words with white paper behind them, so that lines do not run through them."""

@@ -14,9 +14,10 @@ Point = tuple[float, float]
 Anchor = Literal["start", "middle", "end"]
 Dash = Literal["solid", "dashed", "dotted"]
 
-Role = Literal["", "name", "figure", "answer", "fixed"]
-"""What a mark tells: a fault's name, a figure, an answer; `fixed` stays on an exercise whatever is
-left blank (axes, numbers of steps, small print)."""
+Role = Literal["", "name", "figure", "answer", "measured", "verdict", "fixed"]
+"""What a mark tells: a fault's name, a figure, an answer, an answer that is a figure, what all of
+it comes to with the fault's name; `fixed` stays on an exercise whatever is left blank (axes,
+numbers of steps, small print)."""
 
 DASHES: dict[Dash, tuple[float, ...]] = {"solid": (), "dashed": (5, 3), "dotted": (1.2, 2.6)}
 
@@ -169,3 +170,10 @@ def moved(mark: Mark, dx: float, dy: float, scale: float = 1.0) -> Mark:
         return Link(*at((mark.x, mark.y)), mark.width * scale, mark.height * scale, mark.page)
     segments = tuple(tuple(at(p) for p in segment) for segment in mark.segments)
     return replace(mark, start=at(mark.start), segments=segments, width=mark.width * scale)
+
+
+def transposed(outline: Outline) -> Outline:
+    """The outline with across and down exchanged."""
+    segments = tuple(tuple((y, x) for x, y in segment) for segment in outline.segments)
+    x, y = outline.start
+    return replace(outline, start=(y, x), segments=segments)

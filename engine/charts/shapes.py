@@ -154,6 +154,7 @@ _ROLES: dict[NodeKind, tuple[Role, Role]] = {
     NodeKind.READING: ("", "answer"),
     NodeKind.LOOK: ("", "answer"),
     NodeKind.UNHELPFUL: ("", "answer"),
+    NodeKind.CONNECTOR: ("fixed", "fixed"),
 }
 """What the title and the text of a box tell, for exercises that leave it blank."""
 
@@ -201,7 +202,8 @@ def measure(node: Node, squeeze: float = 1.0) -> MeasuredNode:
             for line in wrap(node.caution, room - 16, NOTE_SIZE)
         ]
     note_ink = GREY if look.ink == INK else look.ink
-    lines += [(line, NOTE_SIZE, False, note_ink, "") for line in wrap(node.note, room, NOTE_SIZE)]
+    told = _told(node)
+    lines += [(line, NOTE_SIZE, False, note_ink, told) for line in wrap(node.note, room, NOTE_SIZE)]
     height = sum(size * LEADING for _, size, *_ in lines) + 2 * _PAD_Y
     if node.bar is not None:
         height += _BAR_HEIGHT + 4
@@ -234,13 +236,19 @@ def draw(item: MeasuredNode, x: float, y: float) -> list[Mark]:
         marks.append(Text(left + shift, top - size * 0.3, text, size, "start", bold, ink, role))
     if node.bar is not None:
         room = item.width - 2 * (_PAD_X + look.side)
-        marks += bar(Box(x + _PAD_X + look.side, top + 3, room, _BAR_HEIGHT), node.bar, look.ink)
+        place = Box(x + _PAD_X + look.side, top + 3, room, _BAR_HEIGHT)
+        marks += bar(place, node.bar, look.ink, _told(node) or "figure")
     if node.badge:
         marks += badge(node.badge, x + 2, y + 2, look.ink)
     return marks
 
 
-def bar(box: Box, share: float, ink: str = INK) -> list[Mark]:
+def _told(node: Node) -> Role:
+    """What the small print of a node tells, and its bar: of a reading, what was read."""
+    return "measured" if node.kind is NodeKind.READING and node.bar is not None else ""
+
+
+def bar(box: Box, share: float, ink: str = INK, role: Role = "figure") -> list[Mark]:
     """A bar filled to `share` of its length; more than the whole is drawn as the whole."""
     x, y, w, h = box
     filled = w * min(max(share, 0.0), 1.0)
@@ -248,7 +256,7 @@ def bar(box: Box, share: float, ink: str = INK) -> list[Mark]:
     if filled > 0:
         fill = BAR if ink == INK else "#aaaaaa"
         full = _plain(Box(x, y, filled, h), {"fill": fill, "stroke": fill, "width": 0.4})
-        marks += [replace(mark, role="figure") for mark in full]
+        marks += [replace(mark, role=role) for mark in full]
     marks += _plain(box, {"fill": "", "stroke": ink, "width": 0.7})
     return marks
 

@@ -12,9 +12,10 @@ from dataclasses import replace
 
 from stillflow.engine.base import in_percent
 from stillflow.engine.charts.chart import Chart
-from stillflow.engine.charts.page import KeyItem, OnPaper, Room, Sheet
+from stillflow.engine.charts.page import Body, KeyItem, OnPaper, Room, Sheet
 from stillflow.engine.charts.picture import Edge, Node, NodeKind, Picture
 from stillflow.engine.charts.plotmarks import (
+    AFTER,
     after_point,
     expected_point,
     found_point,
@@ -71,8 +72,14 @@ _NAMES: dict[Condition, tuple[str, str]] = {
 def draw_stations(path: AirPath, picture: Picture, paper: OnPaper) -> list[Scene]:
     """The chart on one sheet."""
     sheet = Sheet(path.title, picture.alt, _key(path), paper)
-    drawing = _Drawing(path, sheet.room())
-    return [sheet.compose(drawing.things(), Room(drawing.wide, drawing.high))]
+    body = station_body(path, sheet.room())
+    return [sheet.compose(body.things, body.size)]
+
+
+def station_body(path: AirPath, room: Room | None) -> Body:
+    """What stands in the middle of the sheet, for a room of this size."""
+    drawing = _Drawing(path, room)
+    return Body(drawing.things(), Room(drawing.wide, drawing.high), _key(path))
 
 
 def _key(path: AirPath) -> tuple[KeyItem, ...]:
@@ -92,7 +99,7 @@ def _key(path: AirPath) -> tuple[KeyItem, ...]:
 
     key = [KeyItem("expected of this system in good order", expected), KeyItem("found", found)]
     if any(one.reading(state).after is not None for one in path.stations for state in CONDITIONS):
-        key.append(KeyItem("read again after the fix", after))
+        key.append(KeyItem(AFTER, after))
     if greatest_loss(path) is not None:
         key.append(KeyItem("the step where most suction is lost", lost))
     return tuple(key)
@@ -320,7 +327,13 @@ def station_chart(path: AirPath) -> Chart:
         for loss in losses(path)
     ]
     data["verdict"] = verdict(path)
-    return Chart("stations", picture, data, lambda paper: draw_stations(path, picture, paper))
+    return Chart(
+        "stations",
+        picture,
+        data,
+        lambda paper: draw_stations(path, picture, paper),
+        body=lambda room: station_body(path, room),
+    )
 
 
 def _line(path: AirPath, station: ChartStation, condition: Condition) -> str:

@@ -11,9 +11,10 @@ from dataclasses import dataclass
 from itertools import chain, product
 from typing import Protocol
 
+from stillflow.engine.charts.overview import OVERVIEW, Entry, overview
 from stillflow.engine.charts.page import HEADING_SIZE, Room, Sheet
 from stillflow.engine.charts.paging import Cutter, Piece, Trunk
-from stillflow.engine.charts.scene import Mark, Point, Scene, Text, moved, polyline
+from stillflow.engine.charts.scene import Mark, Point, Role, Scene, Text, moved, polyline
 from stillflow.engine.charts.shapes import NOTE_SIZE
 from stillflow.engine.charts.text import width
 from stillflow.engine.charts.tidy import Cell, Gaps, Size
@@ -61,6 +62,9 @@ class Artist(Protocol):
     def title(self, target: str) -> str:
         """What a node is called."""
 
+    def tells(self, target: str) -> Role:
+        """What that title tells, for exercises."""
+
     def entry(self, cell: Cell, corner: Point) -> Point:
         """Where the line from above arrives."""
 
@@ -72,6 +76,8 @@ Page = list[list[Piece]]
 """The pieces of each of its lanes."""
 
 _BETWEEN_LANES = 30.0
+_SET = 4
+"""Pages of a tree from which one before them says what stands where."""
 
 Things = list[tuple[str, list[Mark]]]
 """What stands on a page, each thing with the words that say what it is."""
@@ -109,20 +115,26 @@ def draw_tree(
         if limit is None or tries[-1][:2] == (1.0, 1):
             break
     _, _, pages, artist = min(tries, key=lambda attempt: attempt[:2])
-    signs = _signs(trunk, pages)
+    first = 2 if room is not None and len(pages) >= _SET else 1
+    signs = _signs(trunk, pages, first)
     drawn: list[tuple[Things, Room, tuple[str, ...]]] = []
-    for number, page in enumerate(pages, 1):
+    for number, page in enumerate(pages, first):
         things, size = _page(page, artist, signs, number)
         drawn.append((things, size, tuple(_names(page, artist, signs))))
-    for heading, marks in beside(drawn[0][1].width) if beside else ():
+    aside = beside(drawn[0][1].width) if beside else []
+    entries = _entries(pages, artist, signs)
+    for number, (heading, marks) in enumerate(aside, first + len(pages)):
         if room is not None:
             # The whole room is taken, so that nothing is enlarged or moved to the middle.
             drawn.append(([(heading, marks)], room, (heading,)))
+            entries.append(Entry(0, "", heading, number))
             continue
         things, size, names = drawn[0]
         below = [moved(mark, 0.0, size.height + 2 * HEADING_SIZE) for mark in marks]
         wide, high = _extent(below)
         drawn[0] = ([*things, (heading, below)], Room(max(size.width, wide), high), names)
+    if room is not None and first > 1:
+        drawn.insert(0, (overview(entries, room), room, (OVERVIEW,)))
     scenes = []
     for number, (things, size, parts) in enumerate(drawn, 1):
         label = f"page {number} of {len(drawn)}" if len(drawn) > 1 else ""
@@ -162,10 +174,36 @@ def _excess(slots: list[list[Piece]], limit: Size | None) -> float:
     return max(wide, max(room.height for room in rooms) / limit.height, 1.0)
 
 
-def _signs(trunk: Trunk, pages: list[Page]) -> Signs:
+def _entries(pages: list[Page], artist: Artist, signs: Signs) -> list[Entry]:
+    """The pieces of all pages as a tree in reading order, each below where it is first led to."""
+    pieces = chain.from_iterable(chain.from_iterable(pages))
+    tops = {(piece.top.target, piece.top.start): piece for piece in pieces}
+    entries: list[Entry] = []
+    waiting = [(next(iter(tops)), 0, "")]
+    seen: set[tuple[str, int]] = set()
+    while waiting:
+        key, depth, answer = waiting.pop()
+        if key in seen or key not in tops:
+            continue
+        seen.add(key)
+        name, start = key
+        words, tells = artist.title(name) + (" (the rest)" if start else ""), artist.tells(name)
+        if answer and not tells:
+            words, tells = f"{answer}: {words}", "answer"
+        number = str(signs.number.get(name, ""))
+        entries.append(Entry(depth, number, words, signs.page[key], tells))
+        cells = [one for box in tops[key].top.walk() for one in box.connectors()]
+        waiting += [
+            ((one.target, one.start), depth + 1, one.twig.words if one.twig else "")
+            for one in reversed(cells)
+        ]
+    return entries
+
+
+def _signs(trunk: Trunk, pages: list[Page], first: int) -> Signs:
     page_of: dict[tuple[str, int], int] = {}
     origins: dict[tuple[str, int], list[str]] = {}
-    for index, page in enumerate(pages, 1):
+    for index, page in enumerate(pages, first):
         for cell in (one for piece in chain.from_iterable(page) for one in piece.top.walk()):
             if cell.full and not cell.held:
                 page_of.setdefault((cell.target, cell.start), index)

@@ -74,9 +74,9 @@ def play_by_plan(knowledge: Knowledge, house: DrillHouse) -> Drill:
     while drill.ending is None:
         step = drill.session.next_step()
         if step.check is not None and len(drill.done) < MOST_STEPS:
-            drill.do(_choice(by_id, knowledge, step.check.id))
+            drill.do(_choice(by_id, knowledge, step.check.id, is_fix=False))
         elif step.fix is not None and len(drill.done) < MOST_STEPS:
-            drill.do(by_id[True, step.fix.fault])
+            drill.do(_choice(by_id, knowledge, step.fix.fault, is_fix=True))
         elif step.step == "stop":
             drill.stop()
         else:
@@ -84,9 +84,9 @@ def play_by_plan(knowledge: Knowledge, house: DrillHouse) -> Drill:
     return drill
 
 
-def review(drill: Drill) -> Review:
-    """What a drill that has ended comes to."""
-    planners = play_by_plan(drill.knowledge, drill.house)
+def review(drill: Drill, planners: Drill | None = None) -> Review:
+    """What a drill that has ended comes to; `planners` is `play_by_plan`, where it was played."""
+    planners = planners or play_by_plan(drill.knowledge, drill.house)
     known = next(
         (one for one in drill.done if not one.is_fix and (one.truth or 0.0) >= KNOWN), None
     )
@@ -113,12 +113,16 @@ def review(drill: Drill) -> Review:
 
 
 def _choice(
-    by_id: dict[tuple[bool, str], Possible], knowledge: Knowledge, check_id: str
+    by_id: dict[tuple[bool, str], Possible], knowledge: Knowledge, name: str, is_fix: bool
 ) -> Possible:
-    # What the paperwork leaves open the planner may ask, even where the house says it cannot be.
-    if (False, check_id) in by_id:
-        return by_id[False, check_id]
-    check = knowledge.checks[check_id]
+    # What the paperwork leaves open the planner may ask or try, even where the house says it
+    # cannot be.
+    if (is_fix, name) in by_id:
+        return by_id[is_fix, name]
+    if is_fix:
+        fault = knowledge.faults[name]
+        return Possible(fault.id, fault.title, fault.fix.minutes, fault=fault)
+    check = knowledge.checks[name]
     return Possible(check.id, check.ask, check.minutes, check=check)
 
 

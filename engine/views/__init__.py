@@ -4,9 +4,9 @@ from stillflow.engine.views.decision import decision_tree
 from stillflow.engine.views.faults import (
     WORTH_AN_EVENT,
     By,
-    complaint_shares,
     fault_tree,
     known_complaint,
+    pareto_bars,
 )
 from stillflow.engine.views.history import (
     SpotHistory,
@@ -27,7 +27,6 @@ __all__ = [
     "SpotHistory",
     "Whereabouts",
     "air_path",
-    "complaint_shares",
     "customer_sheet",
     "decision_tree",
     "drift_words",
@@ -35,6 +34,7 @@ __all__ = [
     "history_chart_model",
     "known_complaint",
     "note_words",
+    "pareto_bars",
     "reasoning_path",
     "site_history",
     "weak_share",

@@ -9,7 +9,8 @@ from __future__ import annotations
 from math import prod
 from typing import Literal
 
-from stillflow.engine.base import InputError, Mode, Where, nearest
+from stillflow.engine.base import InputError, Mode, Where, chance, nearest
+from stillflow.engine.charts import ParetoBar
 from stillflow.engine.dialogue import Session
 from stillflow.engine.faulttree import Cause, FaultTree, JointCauses, build_tree
 from stillflow.engine.ruleset import Complaint, Fault, Knowledge
@@ -85,6 +86,35 @@ def complaint_shares(knowledge: Knowledge, complaint: Complaint | None) -> dict[
         for name, share in zip(knowledge.faults, shares, strict=True)
         if share > 0.0
     }
+
+
+def pareto_bars(
+    knowledge: Knowledge, complaint: Complaint | None, most: int
+) -> tuple[ParetoBar, ...]:
+    """The likeliest causes of a complaint, and what is left of each place together.
+
+    Args:
+        knowledge: the rule set.
+        complaint: None for any.
+        most: causes with a bar of their own.
+    """
+    shares = complaint_shares(knowledge, complaint)
+    ordered = sorted(shares.items(), key=lambda pair: (-pair[1], pair[0]))
+    bars = [
+        ParetoBar(id=name, title=knowledge.faults[name].title, share=share)
+        for name, share in ordered[:most]
+    ]
+    left: dict[Where, list[tuple[str, float]]] = {}
+    for name, share in ordered[most:]:
+        left.setdefault(knowledge.faults[name].place, []).append((name, share))
+    rest = []
+    for place, here in left.items():
+        title = f"{_PLACES[place]}: {len(here)} more, none over {chance(here[0][1])}"
+        if len(here) == 1:
+            title = knowledge.faults[here[0][0]].title
+        whole = sum(share for _, share in here)
+        rest.append(ParetoBar(title=title, share=whole, several=len(here)))
+    return (*bars, *sorted(rest, key=lambda bar: (-bar.share, bar.title)))
 
 
 def fault_tree(

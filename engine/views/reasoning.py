@@ -192,7 +192,9 @@ def _asked(session: Session, asked: Asked) -> PathFact:
     name = f"check:{check.id}"
     if check.kind == "choice":
         label = check.labels(str(asked.answer))
-        return PathFact(id=name, title=check.ask, found=label, asked=asked.number, helpful=helpful)
+        return PathFact(
+            id=name, title=check.ask, found=label, asked=asked.number or None, helpful=helpful
+        )
     state, station = spot_of(check)
     expected = session.baseline.at(state, station)
     value = float(asked.answer)
@@ -200,7 +202,7 @@ def _asked(session: Session, asked: Asked) -> PathFact:
         id=name,
         title=f"{str(state).capitalize()} suction at {session.progress.inlets.words(station)}",
         found=f"{value:.0f} inH2O",
-        asked=asked.number,
+        asked=asked.number or None,
         share=value / expected,
         expected=f"{expected:.0f} inH2O",
         helpful=helpful,

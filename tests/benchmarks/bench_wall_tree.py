@@ -1,6 +1,8 @@
 """Calls gone by the printed wall tree, by the guided visit and by the printed card.
 
-    python tests/benchmarks/bench_wall_tree.py [--calls N] [--reach SHARE] [--processes N]
+    python tests/benchmarks/bench_wall_tree.py [--calls N] [--paper NAME] [--processes N]
+
+The tree is the one that `stillflow chart tree --paper NAME` prints for any unit and complaint.
 
 The same houses with the same luck for all, as `whole_calls` has them. A call ends inside the tree
 where nothing is left that the tree did not hand to whom it belongs.
@@ -9,9 +11,13 @@ where nothing is left that the tree did not hand to whom it belongs.
 from __future__ import annotations
 
 import argparse
+import json
 import os
+import subprocess
+import sys
 from concurrent.futures import ProcessPoolExecutor
 from functools import lru_cache, partial
+from pathlib import Path
 
 # One thread a process: small tables lose more to handing work out than they gain.
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
@@ -21,31 +27,29 @@ from printed_card import PrintedCard
 from wall_tree import WallTree
 from whole_calls import Begin, Played, play_call
 
-from stillflow.engine import Session, Visit, load_rules
-from stillflow.engine.charts import DecisionTree, TitleBlock, decision_chart, render
-from stillflow.engine.dialogue import short_way, visit_tree
+from stillflow.engine import Session, load_rules
+from stillflow.engine.charts import DecisionTree, decision_chart, render
 from stillflow.engine.simulate.calls import draw_calls
-from stillflow.engine.views import decision_tree
 
 SEED = 8117
 POLICIES = ("wall tree", "guided visit", "printed card")
 
 
 @lru_cache(maxsize=1)
-def poster(reach: float) -> DecisionTree:
-    """The tree for any unit."""
-    session = Session(load_rules(), Visit())
-    beyond = short_way(session)
-    tree = visit_tree(session, reach=reach, beyond=beyond)
-    return decision_tree(tree, session, TitleBlock(title="What to check next"), beyond)
+def poster(paper: str) -> DecisionTree:
+    """The tree for any unit, as it is printed on a paper."""
+    command = ["chart", "tree", "--paper", paper, "--format", "json", "--out", "-"]
+    run = [str(Path(sys.executable).with_name("stillflow")), *command]
+    content = json.loads(subprocess.run(run, capture_output=True, check=True).stdout)
+    return DecisionTree.model_validate({name: content[name] for name in DecisionTree.model_fields})
 
 
-def played(row: int, calls: int, reach: float) -> dict[str, Played]:
+def played(row: int, calls: int, paper: str) -> dict[str, Played]:
     """One call by every policy."""
     knowledge = load_rules()
     call = draw_calls(knowledge, np.random.default_rng(SEED), calls, 1)[row]
     begin: dict[str, Begin] = {
-        "wall tree": partial(WallTree, knowledge, poster(reach)),
+        "wall tree": partial(WallTree, knowledge, poster(paper)),
         "guided visit": partial(Session, knowledge),
         "printed card": partial(PrintedCard, knowledge),
     }
@@ -56,15 +60,17 @@ def main() -> None:
     """Print how large the tree is, and what each policy comes to."""
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--calls", type=int, default=100)
-    parser.add_argument("--reach", type=float, default=0.12)
+    parser.add_argument("--paper", default="a3")
     parser.add_argument("--processes", type=int, default=2)
     given = parser.parse_args()
-    pages = len(render(decision_chart(poster(given.reach)), "svg", "a3"))
-    print(f"reach {given.reach:g}: {pages} pages of A3, {len(poster(given.reach).nodes)} boxes")
+    tree = poster(given.paper)
+    pages = len(render(decision_chart(tree), "svg", given.paper, portrait=None))
+    shown = tree.title.filters[-1]
+    print(f"{shown}: {pages} pages of {given.paper.upper()}, {len(tree.nodes)} boxes")
     print("| policy | calls | ended with it mended | first fix right | minutes | median | 90 % |")
     print("| --- | --- | --- | --- | --- | --- | --- |")
     with ProcessPoolExecutor(given.processes) as pool:
-        work = partial(played, calls=given.calls, reach=given.reach)
+        work = partial(played, calls=given.calls, paper=given.paper)
         rows = list(pool.map(work, range(given.calls)))
     for name in POLICIES:
         some = [row[name] for row in rows]

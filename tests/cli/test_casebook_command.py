@@ -185,10 +185,14 @@ def test_a_quiz_asks_first_and_tells_after(tmp_path: Path) -> None:
     assert "to learn:" in outcome.out
     left = stillflow("casebook", "quiz", "burning-smell", typed="stop\n")
     assert "Safety first" not in left.out
+    # The name of a case tells what is wrong with it.
+    assert "burning-smell" not in left.out
+    assert "burning-smell" in outcome.out
     path = tmp_path / "quiz.svg"
     printed = stillflow("casebook", "quiz", "burning-smell", "--out", str(path))
     assert printed.code == 0
     pages = sorted(tmp_path.glob("quiz-*.svg"))
+    assert not any("urning smell<" in page.read_text(encoding="utf-8") for page in pages[:-1])
     assert len(pages) >= 3
     assert "Safety first" not in pages[0].read_text(encoding="utf-8")
     assert "Safety first" in pages[1].read_text(encoding="utf-8")

@@ -523,7 +523,20 @@ def test_before_and_after_stand_on_one_chart_where_there_is_an_after(tmp_path: P
 
 def test_causes_are_drawn_by_how_often_with_their_sum(tmp_path: Path) -> None:
     chart = drawn(tmp_path, "chart", "pareto", "--complaint", "weak-everywhere", "--most", "5")
-    assert "other causes together" in words(chart)
+    # What is left stands last, by place, told apart from single causes, and says how much it holds.
+    assert re.search(r"In the unit: [0-9]+ more, none over [0-9.]+ %", words(chart))
+    assert "several rarer ones together" in words(chart)
+    assert "5 causes of" in words(chart)
+    data = json.loads(
+        stillflow("chart", "pareto", "--most", "5", "--format", "json", "--out", "-").out
+    )
+    several = [bar["several"] for bar in data["bars"]]
+    assert several[:5] == [0] * 5
+    assert all(several[5:])
+    assert data["bars"][-1]["sum"] == pytest.approx(1.0)
+    for bars in (data["bars"][:5], data["bars"][5:]):
+        shares = [bar["share"] for bar in bars]
+        assert shares == sorted(shares, reverse=True)
     assert "weak at every inlet" in words(chart)
     refused(stillflow("chart", "pareto", "--complaint", "weak-everywher"), "weak-everywhere")
 
@@ -534,3 +547,31 @@ def test_the_legend_says_every_word_for_strength_and_every_symbol(tmp_path: Path
         assert word.lower() in said.lower()
     assert "any one of these is enough" in said
     assert "e+0" not in said
+
+
+def test_an_airflow_chart_shows_before_and_after(tmp_path: Path) -> None:
+    chart = drawn(tmp_path, "chart", "airflow", "full-bag-and-an-open-slider", "--after")
+    assert "read again after the fix" in words(chart)
+    assert re.search(r"[0-9]+ after", words(chart))
+    without = drawn(tmp_path, "chart", "airflow", "full-bag-and-an-open-slider")
+    assert "read again after the fix" not in words(without)
+
+
+@pytest.mark.parametrize("sort", ["stations", "airflow"])
+def test_several_cases_stand_side_by_side(tmp_path: Path, sort: str) -> None:
+    cases = ("bag-packed-to-the-collar", "backwards-tee")
+    chart = drawn(tmp_path, "chart", sort, *cases)
+    assert "2 visits" in words(chart)
+    assert "1. 14 Marmalade Court" in words(chart)
+    assert "2. Bramblewick" in words(chart)
+    data = json.loads(stillflow("chart", sort, *cases, "--format", "json", "--out", "-").out)
+    assert len(data["cases"]) == 2
+    refused(stillflow("chart", sort, *cases, "--sealed", "90"), "its own readings")
+    refused(stillflow("chart", sort, *cases, "--format", "dot", "--out", "-"), "dot")
+
+
+def test_a_case_whose_complaint_answers_a_question_can_be_drawn(tmp_path: Path) -> None:
+    path = tmp_path / "why.svg"
+    outcome = stillflow("why", "bag-packed-to-the-collar", "--chart", str(path))
+    assert outcome.code == 0
+    assert "What was found" in path.read_text(encoding="utf-8")

@@ -109,6 +109,23 @@ def test_hints_and_explanations_are_those_of_a_visit(kept: Path) -> None:
     assert mark.hints == 2
 
 
+def test_a_hint_says_each_sentence_once(kept: Path) -> None:
+    seed = str(quiet_seed())
+    outcome = drill(kept, "--seed", seed, typed="danger-signs\nhint\nstop\n")
+    hint = " ".join(outcome.out.split("hint:")[1].split("What next?")[0].split())
+    sentences = [one for one in re.split(r"(?<=[.])(?: - | )", hint) if len(one) > 30]
+    assert len(sentences) == len(set(sentences))
+    assert "0 min on the clock" in outcome.out
+
+
+def test_an_exam_explains_nothing_unasked(kept: Path) -> None:
+    refused = drill(kept, "--set", "4", "--explain")
+    assert refused.code == 2
+    assert "--explain" in refused.err
+    outcome = drill(kept, "--set", "4", typed="explain\nstop\n")
+    assert "an exam tells nothing unasked" in outcome.out
+
+
 @pytest.mark.slow
 def test_an_exam_goes_on_where_it_was_left_and_ends_in_a_table(kept: Path) -> None:
     first = drill(kept, "--set", "4", "--trainee", "Bo", typed="leave\nleave\nstop\n")

@@ -279,6 +279,55 @@ def overlaps() -> Callable[[Scene], list[str]]:
     return find
 
 
+@pytest.fixture(scope="session")
+def crossings() -> Callable[[Scene], list[str]]:
+    """Which lines of a tree or a reasoning path run through a box they do not belong to."""
+
+    def find(scene: Scene) -> list[str]:
+        marks = [m for group in scene.groups for m in group.marks if isinstance(m, Outline)]
+        large = max(scene.smallest_text() / 10.0, 0.8)
+        boxes = [extent(m) for m in marks if m.closed]
+        boxes = [
+            Box(one.left + 2, one.top + 2, one.right - 2, one.bottom - 2)
+            for one in boxes
+            if one.right - one.left > 60 * large and one.bottom - one.top > 20 * large
+        ]
+        found = []
+        for line in (m for m in marks if not m.closed and not small(extent(m))):
+            points = along(line)
+            for box in boxes:
+                inside = [box.holds(Box(*point, *point)) for point in points]
+                # What is wholly inside is part of the box: a crease, a sign, a place to write.
+                if any(inside) and not all(inside):
+                    found.append(f"a line from {points[0]} to {points[-1]} through {box}")
+        return found
+
+    return find
+
+
+def small(box: Box) -> bool:
+    """Whether this is a crease or a sign, and no way from one box to another."""
+    return box.right - box.left < 30 and box.bottom - box.top < 30
+
+
+def along(line: Outline) -> list[tuple[float, float]]:
+    """Points on a line, close together."""
+    points = [line.start]
+    for segment in line.segments:
+        x, y = points[-1]
+        ways = [(x, y), *segment] if len(segment) == 3 else [(x, y), (x, y), *segment * 2]
+        for step in range(1, 41):
+            t = step / 40
+            shares = ((1 - t) ** 3, 3 * t * (1 - t) ** 2, 3 * t * t * (1 - t), t**3)
+            points.append(
+                (
+                    sum(s * p[0] for s, p in zip(shares, ways, strict=True)),
+                    sum(s * p[1] for s, p in zip(shares, ways, strict=True)),
+                )
+            )
+    return points
+
+
 class Box(NamedTuple):
     """Left, top, right and bottom in points."""
 

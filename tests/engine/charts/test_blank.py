@@ -10,8 +10,13 @@ import pytest
 from stillflow.engine.base import InputError
 from stillflow.engine.charts.blank import BLANKS, Blank, blanked
 from stillflow.engine.charts.chart import Chart, render
+from stillflow.engine.charts.decision import DecisionTree, decision_chart
+from stillflow.engine.charts.faults import faulttree_chart
 from stillflow.engine.charts.page import PAPERS, POSTERS, paper_of
-from stillflow.engine.charts.scene import Mark, Scene, Text
+from stillflow.engine.charts.picture import TitleBlock
+from stillflow.engine.charts.scene import Mark, Outline, Scene, Text
+from stillflow.engine.faulttree.importance import analyse
+from stillflow.engine.faulttree.tree import FaultTree, Gate, PrimaryEvent
 
 ChartMaker = Callable[[str], list[Chart]]
 
@@ -70,6 +75,69 @@ def test_figures_left_blank_leave_axes_and_steps(make_charts: ChartMaker) -> Non
             bars: list[Mark] = [m for g in empty.groups for m in g.marks]
             assert not [m for m in bars if getattr(m, "role", "") == "figure"]
     assert some
+
+
+def blanks(full: Scene, empty: Scene) -> list[float]:
+    """How long the lines are that stand where names stood."""
+    before = [m for g in full.groups for m in g.marks if isinstance(m, Outline)]
+    after = [m for g in empty.groups for m in g.marks if isinstance(m, Outline)]
+    return [m.segments[-1][-1][0] - m.start[0] for m in after if m not in before]
+
+
+def test_neither_the_length_of_a_blank_nor_a_code_beside_it_tells() -> None:
+    tree = FaultTree(
+        top="top",
+        gates=(Gate(id="top", title="Top", kind="or", inputs=("a", "b")),),
+        events=(
+            PrimaryEvent(id="a", title="Grit", probability=0.1, code="E7"),
+            PrimaryEvent(id="b", title="The filter is clogged", probability=0.007, code="E12"),
+        ),
+    )
+    chart = faulttree_chart(tree, TitleBlock(title="Causes"), analyse(tree))
+    (full,) = chart.pages(None)
+    empty = blanked(full, "names")
+    lengths = blanks(full, empty)
+    assert len(lengths) == 2
+    assert lengths[0] == pytest.approx(lengths[1])
+    words = " ".join(m.text for m in texts(empty))
+    assert "E7" in " ".join(m.text for m in texts(full))
+    assert not re.search(r"\bE[0-9]", words)
+    assert "10 %" in words
+    # As many dashes for 10 % as for 0.7 %.
+    figures = [m.text for m in texts(blanked(full, "figures")) if m.text.startswith("E")]
+    assert [one.split(", ")[1] for one in figures] == ["__ %", "__ %"]
+
+
+def test_where_steps_go_on_is_no_figure(grow_tree: Callable[[int], DecisionTree]) -> None:
+    ways = re.compile(r"\b(?:step|page) [0-9]+")
+    seen = 0
+    for chart in (decision_chart(grow_tree(60)),):
+        for full in chart.pages("a4"):
+            said = [
+                sorted(ways.findall(" ".join(m.text for m in texts(one))))
+                for one in (full, blanked(full, "figures"))
+            ]
+            assert said[0] == said[1]
+            seen += len(said[0])
+    assert seen > 10
+
+
+def test_what_was_read_is_no_longer_told_by_its_share(make_charts: ChartMaker) -> None:
+    (full,) = make_charts("Hall")[0].pages(None)
+    assert "69 %" in " ".join(m.text for m in texts(full))
+    empty = blanked(full, "answers")
+    assert "69 %" not in " ".join(m.text for m in texts(empty))
+    filled = [
+        m for g in full.groups for m in g.marks if isinstance(m, Outline) and m.role == "measured"
+    ]
+    assert filled
+    assert not set(filled) & {m for g in empty.groups for m in g.marks if isinstance(m, Outline)}
+
+
+def test_a_chart_without_what_is_to_be_left_blank_is_refused(make_charts: ChartMaker) -> None:
+    stations = make_charts("Hall")[2]
+    with pytest.raises(InputError, match="there are no names on this chart"):
+        render(stations, "svg", blank="names")
 
 
 def test_an_exercise_is_a_picture_and_its_bytes_tell_nothing(make_charts: ChartMaker) -> None:

@@ -11,7 +11,8 @@ import pytest
 from stillflow.engine.base.numbers import chance, percent
 from stillflow.engine.charts.chart import render
 from stillflow.engine.charts.faults import faulttree_chart
-from stillflow.engine.charts.page import PAPERS, PaperName
+from stillflow.engine.charts.overview import OVERVIEW
+from stillflow.engine.charts.page import PAPERS, PaperName, paper_of
 from stillflow.engine.charts.picture import NodeKind, TitleBlock
 from stillflow.engine.charts.scene import Link, Scene, Text
 from stillflow.engine.faulttree.importance import analyse
@@ -93,7 +94,7 @@ def pages_and_numbers(scenes: list[Scene]) -> dict[str, int]:
     """The page on which the gate of each number stands with its symbol."""
     found: dict[str, int] = {}
     for page, scene in enumerate(scenes, 1):
-        for group in scene.groups:
+        for group in scene.groups if scene.parts != (OVERVIEW,) else ():
             words = [m.text for m in group.marks if isinstance(m, Text)]
             ways = [m for m in group.marks if isinstance(m, Link)]
             number = next((w for w in words if w.isdigit()), None)
@@ -118,19 +119,22 @@ def test_transfers_lead_to_the_page_of_another_gate_never_to_the_top(
             asked.add(number)
             assert number != "1", "the top event is no input of its own"
             assert there[number] == (page if where == "this page" else int(where[5:]))
-    drawn_on_first = {number for number, page in there.items() if page == 1}
+    first = min(there.values())
+    drawn_on_first = {number for number, page in there.items() if page == first}
     assert asked >= set(there) - drawn_on_first
 
 
 def test_ways_to_other_pages_are_links_to_them() -> None:
     scenes = faulttree_chart(wide(3, 25), TITLE).pages("a4")
     links = [m for scene in scenes for g in scene.groups for m in g.marks if isinstance(m, Link)]
-    assert {link.page for link in links} == set(range(1, len(scenes) + 1))
+    # Nothing leads back to the page that says what stands where.
+    assert scenes[0].parts == (OVERVIEW,)
+    assert {link.page for link in links} == set(range(2, len(scenes) + 1))
     assert len(links) >= 2 * 25
     for link in links:
         assert 0 <= link.x <= link.x + link.width <= scenes[0].width
         assert 0 <= link.y <= link.y + link.height <= scenes[0].height
-    parts = [part for scene in scenes for part in scene.parts]
+    parts = [part for scene in scenes[1:] for part in scene.parts]
     assert parts[0] == "1. Weak"
     assert "7. Place 5" in parts
 
@@ -240,3 +244,54 @@ def test_chances_small_and_large_are_said_in_one_notation(probability: float, wo
 def test_no_belief_is_called_certain() -> None:
     said = [percent(p) for p in (0, 0.001, 0.005, 0.5, 0.995, 0.999, 1)]
     assert said == ["<1 %", "<1 %", "<1 %", "50 %", ">99 %", ">99 %", ">99 %"]
+
+
+@pytest.mark.parametrize("paper", ["a4", "a3", "letter"])
+def test_the_first_page_of_a_set_names_every_part_and_its_page(
+    flaws: Callable[[Scene], list[str]], paper: PaperName
+) -> None:
+    scenes = faulttree_chart(wide(13, 9), TITLE).pages(paper)
+    first = scenes[0]
+    assert first.parts == (OVERVIEW,)
+    assert flaws(first) == []
+    named: dict[str, int] = {}
+    for group in first.groups:
+        words = [m.text for m in group.marks if isinstance(m, Text)]
+        page = next((w for w in words if re.fullmatch(r"page \d+", w)), "")
+        if page:
+            named[f"{words[0]}. {words[1]}"] = int(page[5:])
+    stand = {part: page for page, one in enumerate(scenes[1:], 2) for part in one.parts}
+    assert named == stand
+
+
+def test_a_tree_that_fits_few_pages_has_no_page_before_it() -> None:
+    for scene in faulttree_chart(wide(2, 3), TITLE).pages("a3"):
+        assert OVERVIEW not in scene.parts
+
+
+def test_a_wide_tree_lies_on_its_side_and_a_narrow_one_stands() -> None:
+    (many,) = faulttree_chart(wide(6, 7), TITLE).pages(None)
+    assert many.width < 2 * many.height, "not a strip"
+    assert many.height < 3.5 * many.width
+    (few,) = faulttree_chart(wide(1, 2), TITLE).pages(None)
+    assert few.height < few.width
+
+
+def test_nothing_stands_over_what_an_inhibit_gate_needs_at_the_top_of_a_page(
+    flaws: Callable[[Scene], list[str]], overlaps: Callable[[Scene], list[str]]
+) -> None:
+    gates = [
+        Gate(id=f"g{n}", title=f"Gate {n}", kind="inhibit", inputs=(f"e{n}", f"c{n}"))
+        for n in range(30)
+    ]
+    top = Gate(id="top", title="Top", kind="or", inputs=tuple(g.id for g in gates))
+    events = [PrimaryEvent(id=f"e{n}", title=f"Event {n}") for n in range(30)]
+    held = [
+        PrimaryEvent(id=f"c{n}", title="It is wet and has been", kind="condition")
+        for n in range(30)
+    ]
+    tree = FaultTree(top="top", gates=(top, *gates), events=(*events, *held))
+    for paper in ("a4", paper_of("a4", portrait=True), None):
+        for scene in faulttree_chart(tree, TITLE).pages(paper):  # type: ignore[arg-type]
+            assert flaws(scene) == []
+            assert overlaps(scene) == []
