@@ -4,9 +4,11 @@
         [--calls 1000] [--two-faults 300] [--processes 2] [--seed 20262]
 
 `--beside` is the interpreter of a virtual environment in which another version of stillflow is
-installed; without it that column is left out. What a step costs, what a house answers and what
-counts as right is said in `whole_calls`; the card is in `printed_card`, and its settings were
-chosen on seeds 7001 to 7010. The seed of the report is used for nothing else.
+installed; without it that column is left out. `--only ours unseeing` plays the same planner without
+ways, put-backs and gauges in place in its plan; it is charged for them like the rest. What a step
+costs, what a house answers and what counts as right is said in `whole_calls`; the card is in
+`printed_card`, and its settings were chosen on seeds 7001 to 7010. The seed of the report is used
+for nothing else.
 """
 
 from __future__ import annotations
@@ -27,7 +29,7 @@ os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 import numpy as np
 from calibration import draw, print_calibration
 from printed_card import PrintedCard
-from whole_calls import Begin, Beside, Played, play_call
+from whole_calls import Begin, Beside, Played, play_call, unseeing
 
 from stillflow.engine import Session, load_rules
 from stillflow.engine.base import Floats, Mode
@@ -37,7 +39,7 @@ from stillflow.engine.simulate.calls import draw_calls
 REPORTED = 20262
 """The seed of the figures in the README. Neither rules, planner nor card are worked on with it."""
 CHUNK = 20
-OURS, BESIDE, CARD = "ours", "beside", "card"
+OURS, UNSEEING, BESIDE, CARD = "ours", "unseeing", "beside", "card"
 RESAMPLED = 1000
 SLOW, VERY_SLOW = 120.0, 240.0
 HIGH_FT = 2000.0
@@ -55,8 +57,8 @@ def rules() -> Knowledge:
 @lru_cache
 def policy(name: str, python: str) -> Begin:
     """How a call is begun by a policy, once a process."""
-    if name == OURS:
-        return partial(Session, rules())
+    if name in (OURS, UNSEEING):
+        return partial(Session, rules() if name == OURS else unseeing(rules()))
     return Beside(python) if name == BESIDE else partial(PrintedCard, rules())
 
 
@@ -118,16 +120,16 @@ def print_group(title: str, table: Table) -> None:
             *(100 * (spent > at).mean() for at in (SLOW, VERY_SLOW)),
         )
         print(
-            f"  {name:7s} {share([one.first_right for one in played])}  "
+            f"  {name:8s} {share([one.first_right for one in played])}  "
             f"{share([one.right for one in played])}  {share([one.mended for one in played])}  "
             f"{np.mean([one.checks for one in played]):6.1f}  "
             f"{np.mean([len(one.offered) for one in played]):5.2f}  "
             f"{spent.mean():6.1f} ± {spent.std() / count**0.5:4.1f}  "
             + "  ".join(f"{figure:6.1f}" for figure in figures)
         )
-    for name in (BESIDE, CARD):
+    for name in (UNSEEING, BESIDE, CARD):
         if name in table and OURS in table and count > 1:
-            print(f"  ours / {name:7s}" + _ratios(minutes(table[OURS]), minutes(table[name])))
+            print(f"  ours / {name:8s}" + _ratios(minutes(table[OURS]), minutes(table[name])))
 
 
 def _ratios(ours: Floats, theirs: Floats) -> str:
@@ -205,7 +207,7 @@ def main() -> None:
     parser.add_argument("--two-faults", type=int, default=None, help="default: 3 of 10 of them")
     parser.add_argument("--processes", type=int, default=2)
     parser.add_argument("--seed", type=int, default=REPORTED)
-    parser.add_argument("--only", nargs="+", choices=(OURS, BESIDE, CARD), default=None)
+    parser.add_argument("--only", nargs="+", choices=(OURS, UNSEEING, BESIDE, CARD), default=None)
     parser.add_argument("--diagram", type=Path, default=None, help="reliability of fixes, as SVG")
     chosen = parser.parse_args()
     two = chosen.calls * 3 // 10 if chosen.two_faults is None else chosen.two_faults

@@ -172,6 +172,34 @@ def _needed(knowledge: Knowledge, fault_id: str, hidden: Sequence[str]) -> bool:
     return any(same_fix(knowledge, fault_id, one) for one in hidden)
 
 
+def unseeing(knowledge: Knowledge) -> Knowledge:
+    """The rules as a planner has them that sees no ways, no putting back, no gauge in place.
+
+    What it leaves out of its plan is charged to it all the same.
+    """
+    stands = {
+        name: one.model_copy(update={"minutes": 0.0}) for name, one in knowledge.stands.items()
+    }
+    accesses = {
+        name: one.model_copy(
+            update={"put_back": one.put_back and one.put_back.model_copy(update={"minutes": 0.0})}
+        )
+        for name, one in knowledge.accesses.items()
+    }
+    checks = {
+        name: one.model_copy(update={"set_up": 0.0}) for name, one in knowledge.checks.items()
+    }
+    course = {name: one for name, one in knowledge.course.items() if one.next != "read-with"}
+    return replace(
+        knowledge,
+        stands=stands,
+        accesses=accesses,
+        checks=checks,
+        course=course,
+        digest=f"{knowledge.digest} unseeing",
+    )
+
+
 def in_order(knowledge: Knowledge, played: Played) -> bool:
     """Whether nothing was broken in that call."""
     return all(knowledge.faults[one].mode is Mode.NORMAL for one in played.hidden)
