@@ -58,6 +58,10 @@ class Moment(Position, Protocol):
         """Fixes in a row that changed nothing."""
 
     @property
+    def unmoved_before(self) -> int:
+        """The same, but for the last."""
+
+    @property
     def spent(self) -> float:
         """Minutes of the visit so far."""
 
@@ -255,7 +259,9 @@ class Course:
                 repair, lambda check: self._askable.possible(check, standing)
             )
             unproved = next((check for check in wanted if check.id not in closed), None)
-            short = self._verification.is_short(repair, wanted, moment.answered, moment.unmoved)
+            short = self._verification.is_short(
+                repair, wanted, moment.answered, moment.unmoved_before
+            )
             if unproved is not None and not short:
                 now.facts["fix.unproved"] = True
                 now.checks["verify"] = unproved

@@ -16,6 +16,7 @@ import numpy as np
 
 from stillflow.engine.base import Floats, Mode, Station, part_fact, tried_fact
 from stillflow.engine.dialogue.places import AGAIN, AGAIN_IN_VAIN, Places
+from stillflow.engine.dialogue.verification import Verification
 from stillflow.engine.inference import (
     CANT_TELL,
     NO_ANSWER,
@@ -197,6 +198,7 @@ class Progress:
     def __post_init__(self) -> None:
         self.inlets = Inlets(self.visit.site)
         self._standing = self.model.standing(self.visit)
+        self._verification = Verification(self.knowledge, self.model.baseline)
         said = heard(self.knowledge, self.visit.complaint)
         self.heard = {name: one for name, one in said.items() if name not in self.visit.not_taken}
         self._believe()
@@ -264,6 +266,12 @@ class Progress:
     def ahead(self) -> dict[str, Spot]:
         """Readings at the other inlet that may be taken at a further one as well, and where."""
         return Places(self).ahead()
+
+    @property
+    def unmoved_before(self) -> int:
+        """Fixes in a row before the last one that changed nothing."""
+        done = [one.number for one in self.repairs if one.done]
+        return self.unmoved - (bool(done) and done[-1] in self._in_vain)
 
     @property
     def closed(self) -> set[str]:
@@ -336,7 +344,7 @@ class Progress:
             return
         if self._stale and not self._nothing_moved():
             self._stale, self.unmoved = [], 0
-        elif self._stale and check.verifies and check.kind == "choice":
+        elif self._stale and ((check.verifies and check.kind == "choice") or self._is_short()):
             self._stand_again()
             self._note(event, before)
             return
@@ -454,6 +462,12 @@ class Progress:
             if old.check.kind == "reading" and now.replaces(old)
         ]
         return all(abs(new - old) <= max(STILL * old, 2.0) for new, old in again)
+
+    def _is_short(self) -> bool:
+        """Whether what was read again is enough to know that the last fix was not all."""
+        repair = next(one for one in reversed(self.repairs) if one.done)
+        wanted = self._verification.checks(repair, lambda check: True)
+        return self._verification.is_short(repair, wanted, self.answered, self.unmoved)
 
     def _stand_again(self) -> None:
         """What was read and seen before a fix that changed nothing holds as before."""

@@ -77,7 +77,8 @@ class Point:
         answered: answers by check; `silent`: why there is none.
         deferred: faults whose fix was left undone.
         again: checks to take again; `doubting`: the rule that says so.
-        last_repair: the last fix; `unmoved`: fixes in a row that changed nothing.
+        last_repair: the last fix; `unmoved`: fixes in a row that changed nothing, `unmoved_before`
+            those but for the last.
         spent: minutes of the visit when the tree began.
         minutes: spent since the tree began.
         steps: acts since the tree began.
@@ -94,6 +95,7 @@ class Point:
     deferred: tuple[str, ...]
     last_repair: Repair | None
     unmoved: int = 0
+    unmoved_before: int = 0
     spent: float = 0.0
     again: tuple[str, ...] = ()
     doubting: str = ""
@@ -211,6 +213,7 @@ class _Policy:
             deferred=tuple(progress.deferred),
             last_repair=progress.last_repair,
             unmoved=progress.unmoved,
+            unmoved_before=progress.unmoved_before,
             spent=progress.spent,
         )
 

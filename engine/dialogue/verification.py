@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
+from typing import TYPE_CHECKING
 
 from stillflow.engine.base import AirState, Station
-from stillflow.engine.dialogue.progress import Repair
 from stillflow.engine.inference import Baseline, Spot, judge, spot_of
 from stillflow.engine.ruleset import Check, Knowledge
+
+if TYPE_CHECKING:
+    from stillflow.engine.dialogue.progress import Repair
 
 FAR_SHORT, FAR_SHORT_CLASS = 0.7, 0.55
 """Shares of expected below which something is still wrong, however content the customer is; the
@@ -91,13 +94,21 @@ class Verification:
         answered: Mapping[str, float | str],
         unmoved: int = 0,
     ) -> bool:
-        """Whether readings alone show that something else is wrong too: one is up, one far short.
+        """Whether what was read again says enough: whatever is still to come, it was not all.
 
-        No more need be asked then. Arguments as `verdict`.
+        Arguments as `verdict`.
         """
-        read = [(one, answered[one.id]) for one in checks if one.id in answered]
-        short = any(self._far_short(*one) for one in read)
-        return short and not unmoved and any(self._came_up(repair, *one) for one in read)
+        before = repair.situation.readings
+        if not any(one.id in answered and spot_of(one) in before for one in checks if one.station):
+            return False
+        best = {one.id: self._best(one) for one in checks}
+        return not self.verdict(repair, checks, {**best, **answered}, unmoved)
+
+    def _best(self, check: Check) -> float | str:
+        """The best answer that a check can have."""
+        if check.kind == "reading":
+            return self._baseline.at(*spot_of(check))
+        return next(one.id for one in check.answers if one.good)
 
     def _may_be(self, check: Check, answer: float | str) -> bool:
         """Whether a reading is short by no more than a customer who is content leaves open."""

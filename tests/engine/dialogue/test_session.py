@@ -83,11 +83,11 @@ def test_the_likely_fault_is_fixed_measured_again_and_done() -> None:
 def test_a_fix_that_did_not_help_rules_its_fault_out_and_the_plan_goes_on() -> None:
     session = started(("sealed-inlet", SHORT), ("seal-look", "torn"))
     session.record_fix("seal-torn")
-    for answer in (SHORT, 30.0, "weak-still"):
-        step = session.next_step()
-        assert step.check is not None
-        session.record(step.check.id, answer)
+    # As short as before, whatever else is measured or asked.
+    session.record("sealed-inlet", SHORT)
     step = session.next_step()
+    assert step.verifying == ""
+    assert session.progress.unmoved == 1
     assert step.step in ("check", "fix", "refer")
     assert probability(step, "seal-torn") == 0
     assert probability(step, "motor-worn") > 0.5

@@ -169,3 +169,28 @@ def small_with(*changes: str) -> str:
         assert old in text
         text = text.replace(old, new)
     return text
+
+
+@pytest.mark.parametrize(
+    ("before", "now", "unmoved", "short"),
+    [
+        (0.5, 0.5, 0, True),  # as it was
+        (0.5, 0.65, 0, True),  # up, and something is wrong still
+        (0.5, 0.72, 0, False),  # up, and enough for a customer who is content
+        (0.7, 0.78, 0, False),
+        (0.5, 0.5, 1, False),  # the second fix in a row to change nothing: the customer is asked
+        (None, 0.5, 0, False),  # nothing was read before, so nobody knows what has changed
+    ],
+)
+def test_what_is_still_to_come_is_not_waited_for_once_it_cannot_help(
+    before: float | None, now: float, unmoved: int, short: bool
+) -> None:
+    baseline = baseline_for(RATED, KNOWLEDGE)
+    spot = (AirState.SEALED, Station.INLET)
+    full = baseline.at(*spot)
+    repair = repaired({} if before is None else {spot: before * full})
+    found = Verification(KNOWLEDGE, baseline)
+    answered = {"sealed-inlet": now * full}
+    assert found.is_short(repair, CHECKS, answered, unmoved) is short
+    if short:
+        assert found.verdict(repair, CHECKS, {**answered, "works-now": "restored"}) is False
