@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import pytest
 from drill_houses import RULES, choice, house_with
 
 from stillflow.engine.charts import TitleBlock
@@ -25,6 +26,18 @@ def test_played_as_the_planner_would_it_has_full_marks() -> None:
     assert not came.told_nothing
     assert not came.too_little
     assert came.practise_faults == ()
+
+
+def test_the_planner_may_try_what_the_house_says_cannot_be(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    house = house_with(RULES, "hose-clogged")
+    all_of_them = Drill(RULES, house.fresh()).choices
+    rest = tuple(one for one in all_of_them if (one.is_fix, one.id) != (True, "hose-clogged"))
+    monkeypatch.setattr(Drill, "choices", rest)
+    drill = play_by_plan(RULES, house)
+    assert drill.ending == "mended"
+    assert any(one.is_fix and one.id == "hose-clogged" for one in drill.done)
 
 
 def test_a_fix_tried_on_too_little_is_named_with_what_was_better() -> None:
