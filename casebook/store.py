@@ -164,16 +164,15 @@ class Casebook:
             InputError: none is, or several are.
         """
         with self.transaction() as connection:
-            # Databases differ on whether LIKE minds capitals, so Python has the last word.
-            begins = visits.c.id.startswith(text, autoescape=True)
-            asked = sa.or_(begins, visits.c.short == as_typed(text))
-            columns = visits.c.id, visits.c.short, people.c.name
-            joined = visits.outerjoin(people, people.c.site_id == visits.c.site_id)
-            rows = connection.execute(sa.select(*columns).select_from(joined).where(asked)).all()
-            found = {
-                row.id: row.name
-                for row in rows
-                if row.id.startswith(text) or (row.short != row.id and row.short == as_typed(text))
+            exactly = sa.or_(visits.c.id == text, visits.c.short == as_typed(text))
+            # To look for the beginning of an id takes all ids, where an id as typed is looked up.
+            found = self._named(connection, exactly) or {
+                visit_id: name
+                for visit_id, name in self._named(
+                    connection, visits.c.id.startswith(text, autoescape=True)
+                ).items()
+                # Databases differ on whether LIKE minds capitals, so Python has the last word.
+                if visit_id.startswith(text)
             }
             if text in found:
                 found = {text: found[text]}
@@ -187,6 +186,13 @@ class Casebook:
             f"{len(found)} visits have an id that begins with '{text}'",
             right=f"give more of it: {', '.join(names[:_SHOWN_CANDIDATES])}{more}",
         )
+
+    @staticmethod
+    def _named(connection: Connection, which: sa.ColumnElement[bool]) -> dict[str, str | None]:
+        """Ids of visits, and what their houses are called."""
+        joined = visits.outerjoin(people, people.c.site_id == visits.c.site_id)
+        asked = sa.select(visits.c.id, people.c.name).select_from(joined).where(which)
+        return {row.id: row.name for row in connection.execute(asked)}
 
     def open_visits(self) -> list[Visit]:
         """Visits without a conclusion, the last changed first."""

@@ -144,7 +144,7 @@ visits = sa.Table(
     sa.Column("header", sa.JSON, nullable=False),
     sa.Column("conclusion", _NOTHING, nullable=True),
     sa.Index("ix_visits_site_opened", "site_id", "opened"),
-    sa.Index("ix_visits_status_changed", "status", "changed"),
+    sa.Index("ix_visits_status_changed", "status", "changed", "id"),
     sa.Index("ix_visits_changed", "changed", "id"),
     sa.Index("ix_visits_opened", "opened"),
     sa.Index("ix_visits_technician", "technician", "opened"),
