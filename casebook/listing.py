@@ -9,7 +9,7 @@ from datetime import datetime
 import sqlalchemy as sa
 
 from stillflow.casebook.store import Casebook
-from stillflow.casebook.tables import NEWEST, events, people, visits
+from stillflow.casebook.tables import NEWEST, events, people, visits, visits_of_houses
 
 
 @dataclass(frozen=True)
@@ -87,7 +87,7 @@ def lines_statement(wanted: Wanted, limit: int) -> sa.Select[tuple[object, ...]]
             visits.c.fault,
             answers.scalar_subquery().label("answers"),
         )
-        .select_from(visits.outerjoin(people, people.c.site_id == visits.c.site_id))
+        .select_from(visits_of_houses())
         .where(*wanted.conditions)
         .order_by(*order)
         .limit(limit)

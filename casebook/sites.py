@@ -228,6 +228,31 @@ class Sites:
             # What was set is not repeated: a trail outlives the names it speaks of.
             self._casebook.note(connection, site_id, f"edited: {', '.join(fields)}")
 
+    def unreplace(self, site_id: str, fitted: date) -> None:
+        """Say that no unit was fitted on a day after all: visits since were to the one before.
+
+        Raises:
+            InputError: no such site, or none of its units was fitted then.
+        """
+        with self._casebook.transaction(write=True) as connection:
+            known = _known(connection, site_id, datetime.now(UTC))
+            days = [day for day, _ in known.units]
+            if fitted.isoformat() not in days:
+                said = ", ".join(filter(None, days)) or "none is on record"
+                what = f"no unit of this house was fitted on {fitted}"
+                raise InputError(what, right=f"days on record: {said}")
+            at = days.index(fitted.isoformat())
+            before = known.units[at - 1][1].fitted if at else None
+            mine = _house(connection, site_id)
+            gone = units.c.site_id.in_(mine), units.c.fitted == fitted.isoformat()
+            connection.execute(units.delete().where(*gone))
+            for visit in self._casebook.load(connection, visits.c.site_id.in_(mine)):
+                if visit.unit.fitted == fitted:
+                    unit = visit.unit.model_copy(update={"fitted": before})
+                    self._casebook.overwrite(connection, visit.model_copy(update={"unit": unit}))
+                    self._casebook.note(connection, visit.id, "changed: unit.fitted")
+            self._casebook.note(connection, site_id, f"edited: no new unit on {fitted}")
+
     def merge(self, site_id: str, into: str) -> None:
         """Say that an entry is of the same house as another; both keep their visits.
 
@@ -343,19 +368,24 @@ def _hider(secrets: Iterable[str]) -> Any:
     return hide
 
 
-def site_for(connection: Connection, visit: Visit) -> str | None:
+def site_for(connection: Connection, visit: Visit, house: bool = False) -> str | None:
     """The site a visit is to, made where it is not there; None for a house nobody has named.
 
     A visit that does not say by id which site it is to belongs to the one with just its names.
+    Of a visit on record (`house`), what it calls the site counts for the house, whichever of its
+    entries the visit is of.
     """
     site = visit.site
     called = any(getattr(site, name) for name in PEOPLE)
+    if house and called and not site.id:
+        own = sa.select(visits.c.site_id).where(visits.c.id == visit.id)
+        site = site.model_copy(update={"id": connection.scalar(own) or ""})
     if site.id:
         known = connection.execute(sa.select(sites.c.id).where(sites.c.id == site.id)).first()
         if known is None:
             _make(connection, site.id)
         if called:
-            _call(connection, site.id, site)
+            _call(connection, _top(connection, site.id) if house else site.id, site)
         return site.id
     if not called:
         return None

@@ -46,6 +46,7 @@ from stillflow.casebook.tables import (
     trail,
     visit_of,
     visits,
+    visits_of_houses,
     whole_visits,
 )
 from stillflow.engine.base import InputError, Place, SetupError, counted
@@ -190,8 +191,7 @@ class Casebook:
     @staticmethod
     def _named(connection: Connection, which: sa.ColumnElement[bool]) -> dict[str, str | None]:
         """Ids of visits, and what their houses are called."""
-        joined = visits.outerjoin(people, people.c.site_id == visits.c.site_id)
-        asked = sa.select(visits.c.id, people.c.name).select_from(joined).where(which)
+        asked = sa.select(visits.c.id, people.c.name).select_from(visits_of_houses()).where(which)
         return {row.id: row.name for row in connection.execute(asked)}
 
     def open_visits(self) -> list[Visit]:
@@ -310,7 +310,8 @@ class Casebook:
 
     def overwrite(self, connection: Connection, visit: Visit) -> None:
         """Write header and free text of a kept visit anew, in a transaction of the caller's."""
-        site_id = site_for(connection, visit)
+        # What it is loaded with is what its house is called, not its entry if that was merged.
+        site_id = site_for(connection, visit, house=True)
         row = header_row(visit)
         if site_id is not None:
             row["site_id"] = site_id

@@ -260,6 +260,11 @@ class _Joining:
             site_id = one if isinstance(one, str) else one[0]
             decided = later.get(site_id)
             # Where the trail does not say who is later, the other casebook's word holds.
+            if decided is not None and rows[decided] is None and table in (inlets, units):
+                # Who has the later word has taken it off.
+                mine = [table.c[name] == value for name, value in zip(key, one, strict=True)]
+                self._sides[1 - decided].execute(table.delete().where(*mine))
+                continue
             first, second = (rows[0], rows[1]) if decided == 0 else (rows[1], rows[0])
             first, second = first or second or {}, second or first or {}
             merged = {

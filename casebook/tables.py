@@ -306,8 +306,14 @@ def event_of(row: Any, prefix: str = "") -> Event:
     return Event(**{key: getattr(row, prefix + key) for key in _EVENT_KEYS}, **more)
 
 
+def visits_of_houses() -> sa.Join:
+    """Visits beside the people of the house that their site's entry is of."""
+    of = visits.outerjoin(sites, sites.c.id == visits.c.site_id)
+    return of.outerjoin(people, people.c.site_id == sites.c.house_id)
+
+
 def whole_visits() -> sa.Select[Any]:
-    """Rows for `visit_of`: visits beside their people (prefix `p_`) and events (`e_`).
+    """Rows for `visit_of`: visits beside the people of their house (prefix `p_`) and events (`e_`).
 
     One statement, so that all of it is of one moment.
     """
@@ -317,7 +323,7 @@ def whole_visits() -> sa.Select[Any]:
         *(column.label(f"e_{column.name}") for column in events.c),
     ]
     joined: sa.Select[Any] = sa.select(*columns).select_from(
-        visits.outerjoin(people, people.c.site_id == visits.c.site_id).outerjoin(events)
+        visits_of_houses().outerjoin(events, events.c.visit_id == visits.c.id)
     )
     return joined.order_by(*NEWEST, events.c.number)
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import asdict
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import click
 
@@ -18,6 +18,9 @@ from stillflow.engine import load_rules
 from stillflow.engine.base import InputError, Place, counted
 from stillflow.engine.inference import Event, Visit
 from stillflow.engine.ruleset import Knowledge
+
+if TYPE_CHECKING:
+    from stillflow.casebook.listing import VisitLine
 
 limit_option = click.option(
     "--limit",
@@ -73,9 +76,12 @@ def _wanted(casebook: Any, options: dict[str, Any]) -> Any:
 @command.command("list")
 @_filters
 @limit_option
+@rules_option
 @db_option
 @json_option
-def list_(limit: int, db: str | None, as_json: bool, **options: Any) -> None:
+def list_(
+    limit: int, rules: tuple[str, ...], db: str | None, as_json: bool, **options: Any
+) -> None:
     """List visits, the latest first. All filters may be combined."""
     from stillflow.casebook.listing import listed
     from stillflow.casebook.store import Casebook
@@ -89,22 +95,35 @@ def list_(limit: int, db: str | None, as_json: bool, **options: Any) -> None:
     if not lines:
         screen.text("No visit is on record like that.")
         return
+    knowledge = load_rules(rules)
     screen.columns(
-        ("id", "begun", "house", "", "found", "by"),
+        ("id", "begun", "house", "found", "by"),
         [
             (
                 one.short,
                 f"{one.opened:%Y-%m-%d}" if one.opened else "-",
-                one.site[:26] or "-",
-                one.status,
-                one.fault[:20] or "-",
-                one.technician[:12] or "-",
+                one.site[:_HOUSE] or "-",
+                found_words(one, knowledge),
+                one.technician[:_NAME] or "-",
             )
             for one in lines
         ],
     )
     if len(lines) == limit:
         screen.text("There may be more: --limit, or a filter such as --site.")
+
+
+def found_words(line: VisitLine, knowledge: Knowledge) -> str:
+    """What a visit came to, in a column; what the rules do not know any more by its id."""
+    if line.status == "open":
+        return "(open)"
+    fault = knowledge.faults.get(line.fault)
+    words = (fault.title if fault else line.fault) or "-"
+    return words if len(words) <= _FOUND else f"{words[: _FOUND - 3].rstrip()}..."
+
+
+_HOUSE, _FOUND, _NAME = 18, 32, 8
+"""Letters that a column has room for, 80 in all."""
 
 
 @command.command("show")

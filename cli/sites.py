@@ -17,7 +17,7 @@ from stillflow.cli.options import (
     system_options,
 )
 from stillflow.cli.output import say, say_json
-from stillflow.cli.records import DAY, limit_option
+from stillflow.cli.records import DAY, found_words, limit_option
 from stillflow.cli.screen import Screen
 from stillflow.cli.settings import load_settings, settings_option
 from stillflow.engine import load_rules
@@ -80,9 +80,10 @@ def find(words: tuple[str, ...], limit: int, db: str | None, as_json: bool) -> N
 
 @command.command("show")
 @click.argument("site")
+@rules_option
 @db_option
 @json_option
-def show(site: str, db: str | None, as_json: bool) -> None:
+def show(site: str, rules: tuple[str, ...], db: str | None, as_json: bool) -> None:
     """Show what is known of a house: people, unit, units before, inlets, visits."""
     from stillflow.casebook.listing import Wanted, listed
     from stillflow.casebook.sites import Sites
@@ -115,16 +116,16 @@ def show(site: str, db: str | None, as_json: bool) -> None:
     for short, name in known.entries:
         screen.item("-", f"Merged into it: {short} {name}".rstrip())
     if visits:
+        knowledge = load_rules(rules)
         rows = [
             (
                 one.short,
                 f"{one.opened:%Y-%m-%d}" if one.opened else "-",
-                one.status,
-                one.fault or "-",
+                found_words(one, knowledge),
             )
             for one in visits
         ]
-        screen.columns(("visit", "begun", "", "found"), rows)
+        screen.columns(("visit", "begun", "found"), rows)
     for line in trail:
         screen.item("-", f"{line.at:%Y-%m-%d %H:%M} {line.who or 'somebody'}: {line.what}")
 
@@ -138,6 +139,9 @@ def show(site: str, db: str | None, as_json: bool) -> None:
 @click.option("--inlet", "named", multiple=True, metavar="NAME", help="an inlet more")
 @click.option("--no-inlet", "unnamed", multiple=True, metavar="NAME", help="an inlet less")
 @click.option("--replaced", type=DAY, metavar="DAY", help="a new unit was fitted on this day")
+@click.option(
+    "--not-replaced", type=DAY, metavar="DAY", help="no unit was fitted on this day after all"
+)
 @system_options
 @settings_option
 @db_option
@@ -146,6 +150,7 @@ def edit(
     named: tuple[str, ...],
     unnamed: tuple[str, ...],
     replaced: datetime | None,
+    not_replaced: datetime | None,
     settings: str | None,
     who: str | None,
     db: str | None,
@@ -166,9 +171,12 @@ def edit(
         sites = Sites(casebook)
         line = sites.named(site)
         inlets = [NamedInlet(name=one) for one in named if one.strip()]
-        if not (given or unit or inlets or unnamed or replaced):
+        if not_replaced is not None:
+            sites.unreplace(line.id, not_replaced.date())
+        elif not (given or unit or inlets or unnamed or replaced):
             raise InputError("nothing is to be changed", right="see stillflow sites edit --help")
-        sites.edit(line.id, given, unit, replaced and replaced.date(), inlets, unnamed)
+        if given or unit or inlets or unnamed or replaced:
+            sites.edit(line.id, given, unit, replaced and replaced.date(), inlets, unnamed)
     say("Put right.")
 
 
@@ -195,12 +203,14 @@ def merge(site: str, into: str, settings: str | None, who: str | None, db: str |
 @db_option
 def part(site: str, settings: str | None, who: str | None, db: str | None) -> None:
     """Part an entry, by its id, from the house it was merged into."""
+    from stillflow.casebook.ids import short_id
     from stillflow.casebook.sites import Sites
     from stillflow.casebook.store import Casebook
 
     with Casebook(db, who or load_settings(settings).technician) as casebook:
-        Sites(casebook).part(site)
-    say("Two houses again, each with its visits.")
+        parent = short_id(Sites(casebook).part(site))
+    say("Two houses again, each with its visits. To join them anew: ", end="")
+    say(f"stillflow sites merge {site} {parent}")
 
 
 @command.command("forget")

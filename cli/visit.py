@@ -114,6 +114,11 @@ def command(
         if asked is None or not Guided(screen, casebook, asked, opened).run():
             screen.gap()
             screen.text(f"Stopped. {_later(casebook, visit, db, rules)}")
+        elif casebook.lasting:
+            page = _typed(("stillflow", "sheet", short_id(asked.id)), db, rules)
+            screen.text(f"The page for the customer: {page}")
+    except _Stopped:
+        screen.text("Stopped. Nothing was changed.")
     except EOFError:
         screen.gap()
         screen.text(f"Input ended. {_later(casebook, visit, db, rules)}")
@@ -129,8 +134,13 @@ def _later(casebook: Casebook, visit: Visit | None, db: str | None, rules: tuple
         return "No visit was begun."
     if not casebook.lasting:
         return "The casebook is in memory or has been deleted, so nothing of it is kept."
-    words = ["stillflow", "visit", "--resume", short_id(visit.id)]
-    words += [word for folder in rules for word in ("--rules", folder)]
+    resume = ("stillflow", "visit", "--resume", short_id(visit.id))
+    return f"Every answer is kept; go on with: {_typed(resume, db, rules)}"
+
+
+def _typed(command: tuple[str, ...], db: str | None, rules: tuple[str, ...]) -> str:
+    """A command to type, with the rules and the casebook of this one."""
+    words = [*command, *(word for folder in rules for word in ("--rules", folder))]
     source = click.get_current_context().get_parameter_source("db")
     also = ""
     if db is not None and source is not ParameterSource.ENVIRONMENT:
@@ -138,7 +148,11 @@ def _later(casebook: Casebook, visit: Visit | None, db: str | None, rules: tuple
             words += ["--db", db]
         else:
             also = ", with the same --db"  # it may hold a password
-    return f"Every answer is kept; go on with: {shlex.join(words)}{also}"
+    return f"{shlex.join(words)}{also}"
+
+
+class _Stopped(Exception):  # noqa: N818 - it is no error
+    """The person stopped before a visit was chosen."""
 
 
 def _chosen(screen: Screen, casebook: Casebook, resume: str | None, fresh: bool) -> Visit | None:
@@ -160,6 +174,9 @@ def _chosen(screen: Screen, casebook: Casebook, resume: str | None, fresh: bool)
             line = ask("Go on with it? yes or no").strip().lower()
             if line in ("yes", "y", "no", "n"):
                 return waiting[0] if line[0] == "y" else None
+            if line == "stop":
+                raise _Stopped
+            screen.text("Type yes to go on with it, no for a new visit, or stop.")
     screen.text(f"{len(waiting)} visits are open:")
     for number, one in enumerate(waiting[:_MOST_OPEN], 1):
         screen.item(str(number), standing(one))
@@ -172,6 +189,8 @@ def _chosen(screen: Screen, casebook: Casebook, resume: str | None, fresh: bool)
             return waiting[0]
         if line in ("no", "n") and not resume:
             return None
+        if line == "stop":
+            raise _Stopped
         if line.isascii() and line.isdigit() and 1 <= int(line[:3]) <= len(waiting[:_MOST_OPEN]):
             return waiting[int(line[:3]) - 1]
         try:

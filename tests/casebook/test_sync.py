@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from datetime import date
 from pathlib import Path
 from typing import Any
 
@@ -158,6 +159,24 @@ def test_what_is_known_of_a_house_comes_together(laptop: Casebook, shop: Caseboo
     Sites(shop).edit(mine, {"name": "Fern House"}, {})
     assert sync(laptop, shop).renamed == (short_id(mine),)
     assert Sites(laptop).known(mine).site.name == "Fern House"
+    alike(laptop, shop)
+
+
+def test_what_one_side_has_taken_off_a_house_the_other_does_not_bring_back(
+    laptop: Casebook, shop: Casebook
+) -> None:
+    visit = shop.begin(Visit(site=Site(name="Fern", inlet="hall", other_inlet="attic")))
+    mine = visit.site.id
+    Sites(shop).edit(mine, {}, {"rated_sealed": 140.0}, date(2026, 3, 2))
+    sync(laptop, shop)
+    assert len(Sites(laptop).known(mine).units) == 1
+    Sites(laptop).edit(mine, {}, {}, unnamed=["attic"])
+    Sites(laptop).unreplace(mine, date(2026, 3, 2))
+    sync(laptop, shop)
+    for book in (laptop, shop):
+        known = Sites(book).known(mine)
+        assert [one.name for one in known.site.inlets] == ["hall"]
+        assert known.units == ()
     alike(laptop, shop)
 
 

@@ -12,6 +12,7 @@ from command import Outcome, stillflow
 
 from stillflow.casebook.exchange import guarded
 from stillflow.casebook.store import Casebook
+from stillflow.engine import load_rules
 from stillflow.engine.inference import Conclusion, Event, GoodReading, Site, Unit, Visit
 
 SEALED = {2022: 126.0, 2023: 121.0, 2024: 115.0, 2025: 109.0}
@@ -186,6 +187,65 @@ def test_a_new_unit_ends_the_line_of_the_old_one(url: str) -> None:
     assert shown["unit"]["fitted"] == "2025-06-01"
     assert shown["unit"]["rated_sealed"] == 140
     assert len(shown["units"]) == 2
+
+
+def test_a_unit_that_was_not_replaced_after_all_goes_on_with_its_readings(url: str) -> None:
+    before = run(url, "sites", "show", "heron", "--json").out
+    history = run(url, "sites", "history", "heron", "--json").out
+    run(url, "sites", "edit", "heron", "--replaced", "2025-06-01")
+    outcome = stillflow("visit", "--new", "--db", url, typed="heron\n1\n\nstop\n")
+    assert "No good readings are on record for this unit." in outcome.out
+    refused = stillflow("sites", "edit", "heron", "--not-replaced", "2025-06-02", "--db", url)
+    assert (refused.code, refused.err.count("\n")) == (2, 1)
+    assert "days on record: 2025-06-01" in refused.err
+    run(url, "sites", "edit", "heron", "--not-replaced", "2025-06-01")
+    after = json.loads(run(url, "sites", "show", "heron", "--json").out)
+    with Casebook(url) as casebook:
+        assert {one.unit.fitted for one in casebook.recent(99)} == {None}
+    assert after["units"] == json.loads(before)["units"]
+    assert run(url, "sites", "history", "heron", "--json").out == history
+    outcome = stillflow("visit", "--new", "--db", url, typed="heron\n1\n\nstop\n")
+    assert "Last good readings, which this visit is judged by:" in outcome.out
+
+
+def test_lists_say_in_words_what_was_found_and_what_is_open(url: str) -> None:
+    title = load_rules().faults["hose-holed"].title
+    for listed in (("visits", "list"), ("sites", "show", "heron")):
+        out = run(url, *listed).out
+        assert title[:29] in out
+        assert "hose-holed" not in out
+        assert max(map(len, out.splitlines())) <= 80
+    assert "(open)" in run(url, "visits", "list").out
+
+
+def test_a_visit_to_a_merged_house_has_its_name_and_its_own_once_it_is_parted(url: str) -> None:
+    run(url, "sites", "merge", "rise", "heron")
+    assert "14 Heron Court" in run(url, "visits", "list", "--open").out
+    resumed = stillflow("visit", "--resume", "--db", url, typed="note seen at the door\nstop\n")
+    assert "14 Heron Court" in resumed.out
+    with Casebook(url) as casebook:
+        kept = casebook.get("open-one")
+        assert kept.site.name == "14 Heron Court"
+        known = casebook.save_header(kept.model_copy(update={"complaint": "weak"}), kept)
+        called = known.site.model_copy(update={"name": "14 Heron Close"})
+        casebook.save_header(known.model_copy(update={"site": called}), known)
+    assert "14 Heron Close" in run(url, "sites", "list").out
+    [entry] = json.loads(run(url, "sites", "show", "close", "--json").out)["entries"]
+    assert entry["name"] == "3 Lark Rise"
+    parted = run(url, "sites", "part", entry["short"]).out
+    assert f"stillflow sites merge {entry['short']}" in " ".join(parted.split())
+    assert "3 Lark Rise" in run(url, "visits", "list", "--open").out
+
+
+def test_stop_is_understood_where_an_open_visit_is_offered(url: str) -> None:
+    one = stillflow("visit", "--db", url, typed="what\nstop\n")
+    assert (one.code, one.err) == (0, "")
+    assert "Type yes to go on with it, no for a new visit, or stop." in one.out
+    assert "Stopped. Nothing was changed." in one.out
+    with Casebook(url) as casebook:
+        casebook.reopen(casebook.get(yearly(2025).id))
+    several = stillflow("visit", "--db", url, typed="stop\n")
+    assert (several.code, "Stopped. Nothing was changed." in several.out) == (0, True)
 
 
 def test_several_open_visits_are_told_apart_and_asked_about(url: str) -> None:
