@@ -120,6 +120,11 @@ def still_there(engine: sa.Engine, file: tuple[int, int] | None) -> bool:
 def _set_up_postgresql(connection: Any, _record: Any) -> None:
     # Moments come back in UTC, also those that are none in another zone (the first day of all).
     connection.execute("SET TIME ZONE 'UTC'")
+    # A lock is waited for as long as SQLite's, unless the URL or the server says how long.
+    connection.execute(
+        "SELECT set_config('lock_timeout', '60s', false)"
+        " WHERE current_setting('lock_timeout') = '0'"
+    )
     connection.commit()
 
 
@@ -150,6 +155,7 @@ def _begin_sqlite(connection: sa.Connection) -> None:
 _REASONS = (
     ("locked", "it is in use by another program", "close that program and try again"),
     ("busy", "it is in use by another program", "close that program and try again"),
+    ("lock timeout", "it is in use by another program", "close that program and try again"),
     ("readonly", "it may not be written", f"make it writable, {_ELSEWHERE}"),
     (
         "unable to open database file",

@@ -238,5 +238,8 @@ def restore_(file: str, db: str | None) -> None:
         found = restore(file, casebook)
     say(f"{counted(found.visits, 'visit')} restored.")
     if found.damaged:
-        missing = "an unknown number of" if found.lost is None else f"at least {found.lost}"
-        say(f"The file is damaged: {missing} rows could not be read. Compare with an older backup.")
+        missing = "of its visits and answers none is known to be missing"
+        if found.lost != 0:
+            count = "an unknown number of" if found.lost is None else f"at least {found.lost}"
+            missing = f"{count} rows could not be read"
+        say(f"The file is damaged: {missing}. Compare with an older backup.")
