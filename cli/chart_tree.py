@@ -30,8 +30,8 @@ from stillflow.engine.ruleset import Knowledge
 REACHES = (0.03, 0.04, 0.05, 0.06, 0.08, 0.1, 0.12, 0.15, 0.18, 0.22, 0.26, 0.3, 0.4, 0.5)
 """Shares of the calls below which the card goes on, the first of them where there is no paper."""
 
-_SHEETS: dict[PaperName, int] = {"a4": 4, "letter": 4}
-"""Pages a tree may take by default, where that is not two: as much paper as two of A3."""
+_SHEETS: dict[PaperName, int] = {"a4": 4, "letter": 4, "tabloid": 3}
+"""Pages a tree may take by default, where that is not two: about as much paper as two of A3."""
 
 HELP = """Draw what to check next, for every answer, down to the fix.
 
@@ -57,7 +57,7 @@ stillflow chart tree --rated-sealed 130 --rated-airflow 114 --until 95%
     type=Share(),
     metavar="SHARE",
     help="leave what fewer calls come to to the card beside the tree (default: 3%; on a paper what "
-    "fits two pages, four of a4 or letter)",
+    "fits two pages, three of tabloid, four of a4 or letter)",
 )
 @without_option
 @system_options

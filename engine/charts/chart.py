@@ -11,7 +11,17 @@ from stillflow.engine.base import InputError
 from stillflow.engine.charts.blank import BLANKS, Blank, blanked, leaves_blank
 from stillflow.engine.charts.dotsource import dot_source
 from stillflow.engine.charts.mermaid import mermaid_source
-from stillflow.engine.charts.page import PAPERS, POSTERS, Body, OnPaper, PaperName, Room, paper_of
+from stillflow.engine.charts.page import (
+    LEAST_POSTER_TYPE,
+    LEAST_TYPE,
+    PAPERS,
+    POSTERS,
+    Body,
+    OnPaper,
+    PaperName,
+    Room,
+    paper_of,
+)
 from stillflow.engine.charts.picture import Picture
 from stillflow.engine.charts.program import has_house_typeface
 from stillflow.engine.charts.scene import Scene, Text, magnified
@@ -127,7 +137,7 @@ def render(
             right = f"leave blank {' or '.join(can)}" if can else "draw it without --blank"
             raise InputError(f"there are no {blank} on this chart ({chart.name})", right=right)
         scenes = [blanked(scene, blank) for scene in scenes]
-    smallest = min(scene.smallest_text() for scene in scenes)
+    smallest = _smallest(scenes)
     if output == "pdf":
         from stillflow.engine.charts.pdf import write_pdf
 
@@ -156,16 +166,21 @@ def on_paper(
     scenes = chart.pages(paper_of(paper, upright, text_size))
     if portrait is None and len(scenes) > 1:
         others = chart.pages(paper_of(paper, True, text_size))
-        if len(others) < len(scenes):
+        # Fewer pages are no gain where what stands on them cannot be read.
+        least = LEAST_POSTER_TYPE if paper in POSTERS else LEAST_TYPE
+        if len(others) < len(scenes) and _smallest(others) >= min(_smallest(scenes), least) - 0.05:
             upright, scenes = True, others
     if paper in POSTERS and text_size is None:
         for points in _LARGER:
             larger = chart.pages(paper_of(paper, upright, points))
-            smallest = min(scene.smallest_text() for scene in larger)
-            if len(larger) > len(scenes) or smallest < points - 0.05:
+            if len(larger) > len(scenes) or _smallest(larger) < points - 0.05:
                 break
             scenes = larger
     return scenes
+
+
+def _smallest(scenes: Sequence[Scene]) -> float:
+    return min(scene.smallest_text() for scene in scenes)
 
 
 def _unknown(scenes: Sequence[Scene]) -> tuple[str, ...]:

@@ -3,17 +3,21 @@
 from __future__ import annotations
 
 import math
+import re
 
 from stillflow.engine.charts.scene import Mark, Text, circle, polygon
 from stillflow.engine.charts.shapes import BAR
 from stillflow.engine.charts.text import width
+
+_DIGIT = re.compile(r"(?<![0-9.,])[0-9](?![0-9.,])")
 
 AFTER = "read again after the fix"
 
 
 def on_white(label: Text) -> list[Mark]:
     """Words with white paper behind them, so that lines do not run through them."""
-    wide = width(label.text, label.size, label.bold) + 4
+    # On an exercise two dashes stand for a single digit.
+    wide = width(_DIGIT.sub("00", label.text), label.size, label.bold) + 4
     left = label.x - {"start": 2.0, "middle": wide / 2, "end": wide - 2}[label.anchor]
     top, bottom = label.y - label.size * 0.86, label.y + label.size * 0.26
     corners = [(left, top), (left + wide, top), (left + wide, bottom), (left, bottom)]
