@@ -237,7 +237,9 @@ async function listCarried() {
   for (const one of await store.stands()) {
     const item = document.createElement("li"), link = document.createElement("a");
     link.href = `/visit/${one.visit}`;
-    link.textContent = one.site;
+    const count = document.createElement("small");
+    count.textContent = `${one.number} ${one.number === 1 ? "answer" : "answers"} on record`;
+    link.append(one.site, count);
     item.append(link);
     list.append(item);
   }
