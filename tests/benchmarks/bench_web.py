@@ -93,7 +93,12 @@ class Technician(HttpUser):  # type: ignore[misc]
             self.visit.begin()
             self.visit.answer(name="answer")
             if home := self.visit.one(HOME):
-                spawn(self.client.get, f"/visit/{home}/tree", name="tree")
+                spawn(self.carry, home)
+
+    def carry(self, home: str) -> None:
+        """Fetch what to go by without a signal, as the script does: the near tree, then all."""
+        self.client.get(f"/visit/{home}/tree?soon", name="near tree")
+        self.client.get(f"/visit/{home}/tree", name="tree")
 
 
 def main() -> None:
@@ -206,10 +211,11 @@ def load(address: str, pid: int, asked: argparse.Namespace, out: Path) -> None:
         memory.append(spent(pid)[1])
         with out.with_name("load_stats.csv").open() as table:
             rows = {row["Name"]: row for row in csv.DictReader(table)}
-        row, trees = rows["answer"], rows.get("tree", {})
+        row, trees, near = rows["answer"], rows.get("tree", {}), rows.get("near tree", {})
         print(
             f"{asked.phones} phones, an answer each {asked.pause:g} s: {row['Request Count']} "
             f"answers, {row['Failure Count']} failed, median {row['50%']}, p99 {row['99%']} ms; "
+            f"{near.get('Request Count', 0)} near trees, median {near.get('50%', '-')} ms; "
             f"{trees.get('Request Count', 0)} trees, median {trees.get('50%', '-')} ms; "
             f"processor {100 * used:.0f} %, memory {memory[-1]:.0f} MB"
         )
