@@ -80,11 +80,13 @@ class AboutInlet:
         ask: what is asked where nobody has said it; empty where it is known.
         name: what is known.
         names: that may be meant, the likeliest first.
+        after: answers after which alone it is asked; none where it is asked with any.
     """
 
     ask: str
     name: str
     names: tuple[str, ...]
+    after: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -319,13 +321,19 @@ def _contradiction(step: NextStep) -> tuple[Block, ...]:
 
 def _inlet(step: NextStep) -> AboutInlet:
     if step.fix is not None:
-        return AboutInlet(WHICH_INLET if step.fix.asks_inlet else "", step.fix.inlet or "", ())
+        asked = WHICH_INLET if step.fix.asks_inlet else ""
+        after = ("yes",) if asked else ()
+        return AboutInlet(asked, step.fix.inlet or "", step.fix.inlets, after)
     check = step.check
     assert check is not None
-    asks = check.asks_inlet or any(answer.inlet for answer in check.answers)
+    after = tuple(answer.id for answer in check.answers if answer.inlet)
     named = check.station is Station.OTHER and not check.asks_inlet
+    asks = check.asks_inlet or after
     return AboutInlet(
-        WHICH_INLET if asks else "", (check.inlet or "") if named else "", check.inlets
+        WHICH_INLET if asks else "",
+        (check.inlet or "") if named else "",
+        check.inlets,
+        () if check.asks_inlet else after,
     )
 
 

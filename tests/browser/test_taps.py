@@ -79,6 +79,31 @@ def test_a_reading_is_judged_while_it_is_typed(thumb: Thumb) -> None:
     assert page.inner_text("output").startswith(f"4 of {expected}: next to nothing")
 
 
+def test_the_name_of_an_inlet_is_asked_after_the_answer_that_points_at_one(
+    thumb: Thumb, served: Served
+) -> None:
+    page = thumb.page
+    thumb.begin(**UNIT)
+    thumb.answer("none")
+    thumb.answer("everywhere")
+    read = {"sealed-utility": 129.0, "sealed-unit": 129.0, "sealed-inlet": 60.0}
+    while not page.locator("button[data-inlet]").count():
+        kind, name = thumb.about
+        thumb.answer("not there" if kind == "fix" else read.get(name, "can't tell"))
+    assert not page.locator("#inlet").is_visible()
+    number = len(served.kept().events)
+    pointing = page.locator("button[data-inlet]").first
+    answer = pointing.get_attribute("value")
+    pointing.click()
+    page.wait_for_selector("#inlet:focus")
+    assert len(served.kept().events) == number
+    page.keyboard.type("landing")
+    page.keyboard.press("Enter")
+    page.wait_for_function(f"() => document.body?.dataset.number === '{number + 1}'")
+    last = served.kept().events[-1]
+    assert (last.answer, last.inlet) == (answer, "landing")
+
+
 def test_back_cant_tell_and_reload_in_the_middle(thumb: Thumb, served: Served) -> None:
     page = thumb.page
     thumb.begin(**UNIT)

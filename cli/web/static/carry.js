@@ -55,7 +55,7 @@ export function given(form, button) {
   const about = form.dataset.check ? { check: form.dataset.check } : { fix: form.dataset.fix };
   about.inlet = form.elements.inlet?.value.trim() || undefined;
   const at = new Date().toISOString();
-  if (button?.name === "answer") return { ...about, answer: button.value, words: button.textContent.trim(), at };
+  if (button?.name === "answer") return { ...about, answer: button.value, words: button.dataset.words ?? button.textContent.trim(), at };
   const typed = form.elements.answer.value.trim(), unit = form.elements.unit;
   const number = Number(typed.replace(",", "."));
   const factor = Number(unit.selectedOptions[0].dataset.factor);

@@ -1,6 +1,6 @@
 // The visit as one file: along its tree, then by the card; answers stay in this browser.
 import { draw, given, place } from "./carry.js";
-import { typing } from "./reading.js";
+import { asksWhich, typing } from "./reading.js";
 
 const packed = JSON.parse(document.getElementById("pack").textContent);
 const KEY = `stillflow-guide-${packed.start.rules ?? ""}-${packed.mark}`;
@@ -22,6 +22,7 @@ function show() {
   for (const form of document.querySelectorAll("#step form")) {
     form.addEventListener("submit", (event) => {
       event.preventDefault();
+      if (asksWhich(form, event.submitter)) return;
       const said = given(form, event.submitter);
       if (form.classList.contains("reading") && said.value === undefined) {
         form.querySelector("output").textContent = "Without a signal a reading is a number";

@@ -1,7 +1,7 @@
 // The page on the phone. Without it every page works by plain forms and links; with it an answer is
 // on the phone before it is sent, and the visit goes on where there is no signal.
 import { draw, given, place } from "./carry.js";
-import { typing } from "./reading.js";
+import { asksWhich, typing } from "./reading.js";
 import * as store from "./store.js";
 
 const PATIENCE = 8000; // ms until a server that does not answer counts as no signal
@@ -121,7 +121,7 @@ function listen(visit) {
   for (const form of document.querySelectorAll("#step form:not(.both)")) {
     form.addEventListener("submit", async (event) => {
       event.preventDefault();
-      if (document.body.dataset.busy) return;
+      if (document.body.dataset.busy || asksWhich(form, event.submitter)) return;
       document.body.dataset.busy = "1";
       try {
         await answer(visit, given(form, event.submitter));

@@ -1,6 +1,31 @@
-// A reading while it is typed: the keypad, and at once what it is of what was expected.
+// A reading while it is typed: the keypad, and at once what it is of what was expected. And which inlet
+// an answer is about.
+
+// Whether the name of an inlet is to be asked first: once the answer that points at one was tapped.
+export function asksWhich(form, button) {
+  const line = form.querySelector(".which");
+  if (!line?.hidden || button?.dataset.inlet === undefined) return false;
+  const again = document.createElement("button");
+  again.append("Keep it");
+  again.name = button.name;
+  again.value = button.value;
+  again.dataset.words = button.textContent.trim();
+  line.hidden = false;
+  line.append(again);
+  button.after(line);
+  form.elements.inlet.focus();
+  return true;
+}
 
 export function typing(root) {
+  for (const line of root.querySelectorAll("#step .which")) {
+    line.hidden = true;
+    line.querySelector("input").addEventListener("keydown", (key) => {
+      if (key.key !== "Enter") return;
+      key.preventDefault();
+      line.querySelector("button")?.click();
+    });
+  }
   const form = root.querySelector("form.reading");
   if (!form) return;
   const field = form.elements.answer, unit = form.elements.unit, said = form.querySelector("output");
