@@ -16,6 +16,8 @@ from stillflow.cli.web.app import application
 from stillflow.cli.web.carrying import Packer
 from stillflow.cli.web.training import charted
 
+SCRIPT = "<script>alert(1)</script>"
+
 
 class Here(Packer):
     """Works out in this process what else is worked out beside."""
@@ -107,6 +109,21 @@ def test_an_exam_goes_on_where_it_was_left(tmp_path: Path) -> None:
     assert "Ann Alder" in one.words
     one.open("/marks?trainee=Ann%20Alder")
     assert "exam 3, house 1" in one.words or "set 3, 1" in one.words
+
+
+def test_a_name_that_is_a_script_stays_a_name(tmp_path: Path) -> None:
+    one, file = trainee(tmp_path)
+    begin(one, trainee=SCRIPT)
+    assert SCRIPT not in one.page
+    act(one, "leave")
+    assert [mark.trainee for mark in read_marks(file)] == [SCRIPT]
+    for path in ("/marks", f"/marks?trainee={SCRIPT}", f"/marks?trainee={SCRIPT}2"):
+        one.open(path)
+        assert one.status == 200
+        assert SCRIPT not in one.page
+    begin(one, seed=SCRIPT, level=SCRIPT, exam=SCRIPT, acts=SCRIPT)
+    assert one.status == 422
+    assert SCRIPT not in one.page
 
 
 def test_marks_of_a_class_are_what_the_command_line_shows(tmp_path: Path) -> None:
