@@ -90,7 +90,8 @@ def test_the_name_of_an_inlet_is_asked_after_the_answer_that_points_at_one(
     while not page.locator("button[data-inlet]").count():
         kind, name = thumb.about
         thumb.answer("not there" if kind == "fix" else read.get(name, "can't tell"))
-    assert not page.locator("#inlet").is_visible()
+    page.wait_for_selector("#inlet", state="hidden")
+    thumb.ready()
     number = len(served.kept().events)
     pointing = page.locator("button[data-inlet]").first
     answer = pointing.get_attribute("value")

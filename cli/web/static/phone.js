@@ -66,6 +66,7 @@ function bodyOf(html) {
 
 function swap(html) {
   const page = new DOMParser().parseFromString(html, "text/html");
+  for (const line of page.querySelectorAll(".which")) line.hidden = true;
   document.title = page.title;
   document.body.replaceWith(document.adoptNode(page.body));
   scrollTo(0, 0);
