@@ -322,8 +322,7 @@ def _contradiction(step: NextStep) -> tuple[Block, ...]:
 def _inlet(step: NextStep) -> AboutInlet:
     if step.fix is not None:
         asked = WHICH_INLET if step.fix.asks_inlet else ""
-        after = ("yes",) if asked else ()
-        return AboutInlet(asked, step.fix.inlet or "", step.fix.inlets, after)
+        return AboutInlet(asked, step.fix.inlet or "", step.fix.inlets, ("yes",) if asked else ())
     check = step.check
     assert check is not None
     after = tuple(answer.id for answer in check.answers if answer.inlet)
