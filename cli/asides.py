@@ -37,13 +37,16 @@ def show_aside(screen: Screen, what: str, session: Session, step: NextStep) -> N
 def show_why(screen: Screen, session: Session, step: NextStep) -> None:
     """Why this now: the answer in a sentence first, then what it rests on."""
     screen.gap()
-    screen.text("Why this now:", style="bold")
-    screen.text(why_words(step))
+    words = why_words(step)
+    if words:
+        screen.text("Why this now:", style="bold")
+        screen.text(words)
     # What speaks loudest; `stillflow why` tells all of it.
     screen.items(step.because[:2])
     if step.choice is not None and step.choice.runner_up:
-        screen.item("-", f"What came next to it: {step.choice.runner_up}")
-    show_belief(screen, step, 3)
+        screen.item("-", f"The runner-up was: {step.choice.runner_up}")
+    if not session.is_stopped:
+        show_belief(screen, step, 3)
     if step.check is not None and not step.verifying:
         show_meanings(screen, session.meanings(step.check.id))
 

@@ -36,7 +36,8 @@ def command(
         session = Session(load_rules(rules), known, think, wrong_part)
     step = session.next_step()
     # Without readings there is nothing to be said that the list of faults does not say.
-    verdict = session.said().verdict if session.progress.situation.readings else ""
+    measured = session.progress.situation.readings or session.progress.again
+    verdict = session.said().verdict if measured else ""
     if as_json:
         then = read_with(session)
         said = {**step.model_dump(mode="json", by_alias=True), "verdict": verdict}

@@ -111,11 +111,19 @@ def reading_said(session: Session, line: str, at: datetime | None) -> Event | No
     state, answer, name = found.groups()
     inlets = session.progress.inlets
     here = inlets.here and inlets.known_as(name) == inlets.here
-    station = Station.INLET if here else Station.OTHER
+    place = _station(name)
+    station = place or (Station.INLET if here else Station.OTHER)
     for check in session.knowledge.checks.values():
         if (check.station, check.condition) == (station, state.lower()):
-            return Event(check=check.id, answer=answer, at=at, inlet=name)
+            return Event(check=check.id, answer=answer, at=at, inlet=None if place else name)
     return None
+
+
+def _station(name: str) -> Station | None:
+    """The place along the air path that goes by these words, which are no inlet's name."""
+    plain = _plain(name).removeprefix("the ")
+    alike = {one.words.removeprefix("the "): one for one in Station}
+    return (alike | {one.value: one for one in Station}).get(plain)
 
 
 def understand(line: str, step: CheckStep) -> Typed:
@@ -134,7 +142,11 @@ def understand(line: str, step: CheckStep) -> Typed:
     said, named, inlet = line.strip().partition(" at ")
     name = inlet.strip() if named else None
     if step.kind == "reading":
-        return Typed(answer=said.strip(), inlet=name)
+        place = _station(name or "")
+        if place is not None and place is not step.station:
+            right = f"{step.condition} {said.strip()} at {place.words}, if it was read there"
+            raise InputError(f"this asks for {step.station and step.station.words}", right=right)
+        return Typed(answer=said.strip(), inlet=None if place else name)
     pair = _PAIR.fullmatch(text) if step.several else None
     if pair:
         both = sorted({_choice(number, step.answers) for number in pair.groups()})

@@ -67,7 +67,12 @@ def _show(screen: Screen, session: Session, step: NextStep, found: dict[Station,
     screen.head("Readings")
     show_baseline(screen, session.baseline, found)
     screen.gap()
+    sizes = session.sizes()
+    if sizes is None or (sizes.odd is not None and not sizes.together):
+        return  # What is left is how common faults are; that is nothing that was measured.
     modes = [(MODE_WORDS[mode], share) for mode, share in step.modes.items() if share >= 0.05]
-    screen.text(", ".join(f"{name} {percent(share)}" for name, share in modes))
+    # Where there are two, shares of which one is the only one say nothing.
+    if not sizes.together:
+        screen.text(", ".join(f"{name} {percent(share)}" for name, share in modes))
     show_belief(screen, step)
     screen.items(step.because)

@@ -6,6 +6,9 @@ loader itself refuses is put into the same form by `refused`.
 
 from __future__ import annotations
 
+import re
+from dataclasses import replace
+
 from stillflow.engine.audit import checks, dangers, faults, rules, unused  # noqa: F401
 from stillflow.engine.audit.finding import INSPECTIONS, Finding, Inspection, Severity
 from stillflow.engine.audit.subject import Subject
@@ -19,7 +22,17 @@ def audit(knowledge: Knowledge) -> tuple[Finding, ...]:
     """Everything found wrong with a rule set, in the order of its files and lines."""
     subject = Subject(knowledge)
     found = [one for inspection in INSPECTIONS for one in inspection.look(subject)]
-    return tuple(sorted(found, key=_order))
+    return tuple(_at_overlay(one, knowledge) for one in sorted(found, key=_order))
+
+
+def _at_overlay(finding: Finding, knowledge: Knowledge) -> Finding:
+    """A finding in one folder about an entry that a later folder laid over it names that too."""
+    laid = {one.id: one.place for one in knowledge.replaced}
+    for name in re.findall(r"'([a-z0-9-]+)'", finding.what):
+        if name in laid and laid[name].file != finding.place.file:
+            place = laid[name]
+            return replace(finding, right=f"{finding.right}, or mend {place.file}:{place.line}")
+    return finding
 
 
 def refused(error: KnowledgeError) -> tuple[Finding, ...]:

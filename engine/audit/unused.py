@@ -107,6 +107,7 @@ _SECTIONS = (
     "checks",
     "rules",
     "course",
+    "card",
     "complaints",
     "circumstances",
     "combinations",

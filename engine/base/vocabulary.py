@@ -96,6 +96,7 @@ def course_facts() -> dict[str, FactKind]:
         "now.unconfirmed": "something must be known before the fix that is planned",
         "fix.for-others": "the last fix is not the technician's work",
         "fix.nothing-wrong": "the last fix was to find that nothing is wrong",
+        "fix.content": "after it the customer's own tool pulls as it should",
         "fix.unproved": "the last fix was done, and something is to be measured or asked after it",
     }
     words = {
@@ -105,6 +106,8 @@ def course_facts() -> dict[str, FactKind]:
     }
     numbers = {
         "fix.unmoved": "fixes in a row, the last among them, that changed nothing",
+        "fix.share": "least share of expected that was read after it",
+        "fix.rise": "most that a reading rose by since before it, as a share of what it was",
         "now.half-read": "share of expected of the one reading taken where the gauge still is",
         "now.unsure": "times that a question which comes first was asked and not answered",
         "now.minutes": "minutes of the visit so far, as the rules count them",

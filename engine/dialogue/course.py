@@ -214,7 +214,8 @@ class Course:
         if unanswered is not None and unanswered.id in moment.in_vain:
             known["now.unsure"] = float(moment.in_vain[unanswered.id])
             now.unsure = unanswered
-        if not moment.situation.readings:
+        # What was read and set aside is not unmeasured: it is taken again.
+        if not moment.situation.readings and not moment.again:
             known["now.unmeasured"] = True
         if moment.again:
             known["now.again"] = True
@@ -266,11 +267,7 @@ class Course:
                 now.facts["fix.unproved"] = True
                 now.checks["verify"] = unproved
             else:
-                verdict = self._verification.verdict(
-                    repair, wanted, moment.answered, moment.unmoved
-                )
-                words = {True: "good", False: "short", None: "unknown"}
-                now.facts["fix.proved"] = words[verdict]
+                now.facts |= self._verification.outcome(repair, wanted, moment.answered)
                 now.facts["fix.unmoved"] = float(moment.unmoved)
                 now.facts["now.minutes"] = moment.spent
 

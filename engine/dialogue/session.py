@@ -246,8 +246,13 @@ class Session:
         return self._model.sizes(at.situation, at.probabilities)
 
     def said(self, at: Believed | None = None) -> Said:
-        """The belief of a moment, now by default, in sentences that agree with each other."""
+        """The belief of a moment, now by default, in sentences that agree with each other.
+
+        While readings wait to be taken again, why they cannot be.
+        """
         at = at or self.progress
+        if at is self.progress and self.progress.again:
+            return Said(contradiction_words(self.progress, self.baseline))
         places = Places(self.progress) if at is self.progress else None
         shares = fault_shares(self.knowledge, at.probabilities, places)
         return say(self.knowledge, self.baseline, shares, self.sizes(at))

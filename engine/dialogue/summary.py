@@ -101,10 +101,15 @@ def summarise(session: Session) -> Summary:
 
 
 def _answered(session: Session, proof: bool) -> Iterator[str]:
-    """What was answered and is believed, in order; of the questions that prove a fix the last."""
+    """What was answered and is believed, in order; of the questions that prove a fix the last.
+
+    Of one that was asked again without a fix between, only what was answered last.
+    """
     knowledge, progress = session.knowledge, session.progress
     for number in range(progress.round if proof else 0, progress.round + 1):
+        said: dict[tuple[str, str | None], str] = {}
         for check, asked in answered_in(knowledge, progress, number):
             if asked.number and check.kind == "choice" and check.verifies is proof:
                 at = f" ({asked.inlet})" if asked.inlet else ""
-                yield f"{check.ask} {check.labels(str(asked.answer))}{at}."
+                said[check.id, asked.inlet] = f"{check.ask} {check.labels(str(asked.answer))}{at}."
+        yield from said.values()

@@ -1,4 +1,4 @@
-"""Whether a fix has worked: which checks must come out good after it, and whether they did."""
+"""What proves a fix: which checks must come out good after it, and what they came to."""
 
 from __future__ import annotations
 
@@ -7,20 +7,10 @@ from typing import TYPE_CHECKING
 
 from stillflow.engine.base import AirState, Station
 from stillflow.engine.inference import Baseline, Spot, judge, spot_of
-from stillflow.engine.ruleset import Check, Knowledge
+from stillflow.engine.ruleset import Check, FactValue, Knowledge, truth
 
 if TYPE_CHECKING:
     from stillflow.engine.dialogue.progress import Repair
-
-FAR_SHORT, FAR_SHORT_CLASS = 0.7, 0.55
-"""Shares of expected below which something is still wrong, however content the customer is; the
-second where only the class of the unit is known (assumed)."""
-
-CAME_UP = 0.1
-"""By how much of itself a reading must rise to count as mended, well above the gauge's 2 %."""
-
-ENOUGH = 0.75
-"""Share of expected that is enough once the customer's own tool pulls as it should (assumed)."""
 
 
 class Verification:
@@ -32,6 +22,7 @@ class Verification:
         self._levels = knowledge.levels
         self._good = {level.id for level in knowledge.levels if level.good}
         self._baseline = baseline
+        self._ends_well = [one.when for one in knowledge.turns if one.next == "done"]
 
     def checks(self, repair: Repair, possible: Callable[[Check], bool]) -> list[Check]:
         """The checks to make after a fix, in order.
@@ -58,34 +49,31 @@ class Verification:
             again = sorted(low or read, key=_effort)[:1]
         return [*again, *(check for check in hose if check not in again), *choices]
 
-    def verdict(
-        self,
-        repair: Repair,
-        checks: Sequence[Check],
-        answered: Mapping[str, float | str],
-        unmoved: int = 0,
-    ) -> bool | None:
-        """True if every check that was answered came out good, None if none was answered.
-
-        Where the customer's own tool pulls as it should, and a reading has come up since the fix
-        or is most of what is expected, or further fixes change nothing, the call is done: what is
-        short of a label by then is the label's affair.
+    def outcome(
+        self, repair: Repair, checks: Sequence[Check], answered: Mapping[str, float | str]
+    ) -> dict[str, FactValue]:
+        """What a fix came to, as facts of a moment; the course says what is enough.
 
         Args:
             repair: the last fix.
             checks: what was to be checked after it.
             answered: answers believed now, by check.
-            unmoved: fixes in a row that changed nothing.
         """
         given = [(check, answered[check.id]) for check in checks if check.id in answered]
-        tried = [self._is_good(check, answer) for check, answer in given if check.kind == "choice"]
-        pulls = bool(tried) and all(tried)
         if not given:
-            return None
-        came_up = any(self._came_up(repair, *one) for one in given)
-        if pulls and (unmoved or (came_up and not any(self._far_short(*one) for one in given))):
-            return True
-        return all(self._is_good(*one) or (pulls and self._may_be(*one)) for one in given)
+            return {"fix.proved": "unknown", "fix.rise": 0.0}
+        good = all(self._is_good(*one) for one in given)
+        facts: dict[str, FactValue] = {"fix.proved": "good" if good else "short"}
+        tried = [self._is_good(check, answer) for check, answer in given if check.kind == "choice"]
+        if tried and all(tried):
+            facts["fix.content"] = True
+        read = {check: float(answer) for check, answer in given if check.kind == "reading"}
+        if read:
+            facts["fix.share"] = min(self._share(*one) for one in read.items())
+        before = {check: repair.situation.readings.get(spot_of(check)) for check in read}
+        rises = [value / old - 1.0 for check, value in read.items() if (old := before[check])]
+        facts["fix.rise"] = max(rises, default=0.0)
+        return facts
 
     def is_short(
         self,
@@ -96,34 +84,29 @@ class Verification:
     ) -> bool:
         """Whether what was read again says enough: whatever is still to come, it was not all.
 
-        Arguments as `verdict`.
+        That is so where no entry of the course would end the visit well if all that is still to
+        come were good.
+
+        Args:
+            repair: the last fix.
+            checks: what was to be checked after it.
+            answered: answers believed now, by check.
+            unmoved: fixes in a row that changed nothing.
         """
         before = repair.situation.readings
         if not any(one.id in answered and spot_of(one) in before for one in checks if one.station):
             return False
         best = {one.id: self._best(one) for one in checks}
-        return not self.verdict(repair, checks, {**best, **answered}, unmoved)
+        hoped = self.outcome(repair, checks, {**best, **answered})
+        hoped |= {"fix.came-to": "done", "fix.unmoved": float(unmoved)}
+        hoped["baseline.from"] = self._baseline.origin
+        return not any(truth(when, hoped) is True for when in self._ends_well)
 
     def _best(self, check: Check) -> float | str:
         """The best answer that a check can have."""
         if check.kind == "reading":
             return self._baseline.at(*spot_of(check))
         return next(one.id for one in check.answers if one.good)
-
-    def _may_be(self, check: Check, answer: float | str) -> bool:
-        """Whether a reading is short by no more than a customer who is content leaves open."""
-        return check.kind == "reading" and self._share(check, answer) >= ENOUGH
-
-    def _far_short(self, check: Check, answer: float | str) -> bool:
-        least = FAR_SHORT_CLASS if self._baseline.wide else FAR_SHORT
-        return check.kind == "reading" and self._share(check, answer) < least
-
-    def _came_up(self, repair: Repair, check: Check, answer: float | str) -> bool:
-        """Whether a reading is clearly more than before the fix."""
-        if check.kind == "choice":
-            return False
-        before = repair.situation.readings.get(spot_of(check))
-        return before is not None and float(answer) > before * (1.0 + CAME_UP)
 
     def _is_good(self, check: Check, answer: float | str) -> bool:
         if check.kind == "choice":

@@ -12,7 +12,7 @@ from typing import TypeVar
 from stillflow.engine.base import AirState, Mode, Station, Where, in_percent, percent
 from stillflow.engine.dialogue.present import mode_shares
 from stillflow.engine.dialogue.steps import FaultShare
-from stillflow.engine.inference import Baseline, Candidate, Sizes, inlet_words
+from stillflow.engine.inference import Baseline, Candidate, Sizes, inlet_words, judge
 from stillflow.engine.ruleset import Knowledge
 
 Key = TypeVar("Key")
@@ -96,14 +96,24 @@ def say(
     if not shares or shares[0].probability <= 0.0:
         return Said("")
     verdict = _verdict(knowledge, baseline, shares, sizes)
-    if sizes is None:
-        return Said(verdict)
+    if sizes is None or (sizes.odd is not None and not sizes.together):
+        return Said(verdict)  # What is foretold from readings that cannot be is nothing.
     return Said(verdict, tuple(_size_sentences(sizes)), (_left_at_hose(sizes),))
 
 
 def _verdict(
     knowledge: Knowledge, baseline: Baseline, shares: Sequence[FaultShare], sizes: Sizes | None
 ) -> str:
+    if sizes is not None and sizes.together:
+        return _two(sizes)
+    if sizes is not None and sizes.odd is not None:
+        odd = sizes.odd
+        at = inlet_words(odd.inlet) if odd.inlet else odd.station.words
+        return (
+            f"{odd.condition.capitalize()} at {at}, {odd.inh2o:.0f} does not go with the rest, by "
+            f"which it would be {odd.likely:.0f} ({odd.low:.0f} to {odd.high:.0f}): take it again, "
+            "or expect two faults."
+        )
     modes = mode_shares(shares)
     named = leading_modes(modes)
     if named == [Mode.NORMAL]:
@@ -129,6 +139,15 @@ def _verdict(
     return (
         f"{said[0].upper()}{said[1:]} ({percent(chance)}): "
         f"likeliest {title} ({percent(likeliest.probability)})."
+    )
+
+
+def _two(sizes: Sizes) -> str:
+    """That no single fault explains the readings, and which two do."""
+    said = [" and ".join(map(_name, one.losses)) for one in sizes.together]
+    return (
+        f"No single fault explains these readings, two together do ({percent(sizes.two)}): "
+        f"likeliest {', or '.join(said)}."
     )
 
 
@@ -167,6 +186,9 @@ def _in_order(knowledge: Knowledge, baseline: Baseline, normal: float, sizes: Si
             f"{in_percent(sizes.under_label)} under {promised} at {where}, nothing else is wrong "
             f"({percent(normal)}): this is what it makes."
         )
+    off = _off(knowledge, baseline, sizes)
+    if off:
+        return f"Nothing is wrong ({percent(normal)}), though {off} of what was expected."
     said = f"Nothing is wrong ({percent(normal)}): this is what the system should give."
     today = min(knowledge.classes.values(), key=lambda one: one.age_from)
     sealed, working = (baseline.at(state, Station.UNIT) for state in AirState)
@@ -180,7 +202,22 @@ def _in_order(knowledge: Knowledge, baseline: Baseline, normal: float, sizes: Si
     return said
 
 
+def _off(knowledge: Knowledge, baseline: Baseline, sizes: Sizes | None) -> str:
+    """The reading that is furthest from what was expected, where one is not as it should be."""
+    judged = {}
+    for one, expected in zip(sizes.readings, sizes.expected, strict=True) if sizes else ():
+        share = one.inh2o / expected
+        if judge(share, knowledge.levels, baseline.wide) != judge(
+            1.0, knowledge.levels, baseline.wide
+        ):
+            at = inlet_words(one.inlet) if one.inlet else Station(one.station).words
+            judged[abs(share - 1.0)] = f"{one.condition} at {at} is {in_percent(share)}"
+    return judged[max(judged)] if judged else ""
+
+
 def _size_sentences(sizes: Sizes) -> list[str]:
+    if sizes.together:
+        return []  # Sizes of two at once are too rough to be told.
     said = []
     leader = sizes.candidates[0]
     alike = [one for one in sizes.candidates if one.cause in (leader.cause, *leader.tied_with)]
@@ -199,14 +236,6 @@ def _size_sentences(sizes: Sizes) -> list[str]:
             said.append(f"{_name(one)[0].upper()}{_name(one)[1:]}: {size}.")
         else:
             said.append(f"If {_name(one)} ({percent(one.chance)}): {size}.")
-    if sizes.odd is not None:
-        odd = sizes.odd
-        at = inlet_words(odd.inlet) if odd.inlet else odd.station.words
-        said.append(
-            f"{odd.condition.capitalize()} at {at}, {odd.inh2o:.0f} does not go "
-            f"with the rest, by which it would be {odd.likely:.0f} ({odd.low:.0f} to "
-            f"{odd.high:.0f}): take it again, or expect two faults."
-        )
     return said
 
 

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from math import inf, isfinite, prod
+from math import fsum, inf, isfinite, prod
 
 from stillflow.engine.faulttree.diagram import DecisionDiagram
 from stillflow.engine.faulttree.tree import (
@@ -141,7 +141,7 @@ def analyse(tree: FaultTree, method: Method = "rare-event") -> Analysis:
     if method == "exact":
         gates, pairs = _exact(tree, names, cuts, probabilities)
     else:
-        gates = {i: sum(prod(probabilities[e] for e in cut) for cut in sets[i]) for i in names}
+        gates = {i: fsum(prod(probabilities[e] for e in cut) for cut in sets[i]) for i in names}
         pairs = {event: _rare(event, cuts, probabilities) for event in probabilities}
     top = gates[tree.top]
     rows = []

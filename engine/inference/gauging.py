@@ -298,13 +298,15 @@ class GaugeModel:
         # The same losses read badly.
         stray = shared[:alone] + (STRAY_TIMES**2 * own[:alone])[:, :, None] * eye
         weight = losses.weight[:, seen.row] * seen.share
-        pairs = weight[:, both] * losses.pair_chance[step - singles + paired[seen.row[both]]]
+        besides = step - singles + paired[seen.row[both]]
+        pairs = weight[:, both] * losses.pair_chance[besides]
         pairs /= np.maximum(pairs.sum(axis=1, keepdims=True), 1e-300)
         by_fault = np.concatenate(
             [(1.0 - self._second - STRAY) * weight, self._second * pairs, STRAY * weight], axis=1
         )
         fault, part = np.nonzero(by_fault)
         single = np.concatenate([single, np.arange(alone)])
+        none = np.full(alone, -1)
         return _Table(
             inlets=inlets,
             mean=np.concatenate([mean, mean[:alone]]),
@@ -312,6 +314,7 @@ class GaugeModel:
             mixture=_Mixture(fault, part, by_fault[fault, part]),
             row=seen.row[single],
             leaks_at=seen.leaks_at[single],
+            second=np.concatenate([none, losses.pair_line[besides], none]),
         )
 
     def _given(self, readings: Mapping[Spot, float], ahead: Spot | None = None) -> _Given:
@@ -351,12 +354,14 @@ class Normals:
         chance: P(entry | fault), summing to 1 over each fault.
         centre: mean of each.
         spread: its standard deviation.
+        second: the line of `Losses` of a second loss that is there as well, -1 where none is.
     """
 
     fault: Integers
     chance: Floats
     centre: Floats
     spread: Floats
+    second: Integers
 
 
 @dataclass(frozen=True)
@@ -417,6 +422,7 @@ class _Table:
         mixture: which of them each fault is made of.
         row: the loss of `Losses` each stems from.
         leaks_at: number of the other inlet it leaks at, 0 for none.
+        second: the line of a second loss beside it, -1 for none.
     """
 
     inlets: tuple[Further, ...]
@@ -425,6 +431,7 @@ class _Table:
     mixture: _Mixture
     row: Integers
     leaks_at: Integers
+    second: Integers
 
     @property
     def size(self) -> int:
@@ -488,7 +495,8 @@ class _Given:
         # A fault that cannot have made these readings still keeps its best component.
         alone = 1.0 / np.bincount(parts.fault)[parts.fault]
         chance = np.where(now > 0.0, parts.chance / np.where(now > 0.0, now, 1.0), alone)
-        return Normals(parts.fault, chance, centre[parts.part], spread[parts.part])
+        second = self.table.second[self.kept][parts.part]
+        return Normals(parts.fault, chance, centre[parts.part], spread[parts.part], second)
 
     def ahead(self, column: int) -> tuple[Floats, Floats]:
         """Mean and standard deviation of a column, given the readings, (components kept,)."""

@@ -118,6 +118,7 @@ class Losses:
         pair_reading: readings with a second loss beside one of these, inH2O, (pairs, spots).
         pair_row: the row it stands beside, (pairs,).
         pair_chance: of the second loss among all second losses, (pairs,).
+        pair_line: the line of the second loss, (pairs,).
         lines: name of each line, such as `hole bin`.
         effects: an effect of each line.
     """
@@ -134,6 +135,7 @@ class Losses:
     pair_reading: Floats
     pair_row: Integers
     pair_chance: Floats
+    pair_line: Integers
     lines: tuple[str, ...]
     effects: tuple[Effect, ...]
 
@@ -182,7 +184,7 @@ def losses_of(
     beyond = np.where(at_inlet, rows.leaking, _AWAY)[first]
     besides = [
         apply_many(rows.houses.take(first), effect, np.tile(size, (len(first), 1)))
-        for effect, size, _ in seconds
+        for effect, size, *_ in seconds
     ]
     pair_reading = _read_together(besides, beyond) * scale
     return Losses(
@@ -197,7 +199,8 @@ def losses_of(
         own=own,
         pair_reading=pair_reading.reshape(-1, len(SPOTS)),
         pair_row=np.tile(first, len(seconds)),
-        pair_chance=np.repeat([chance for *_, chance in seconds], len(first)),
+        pair_chance=np.repeat([chance for _, _, chance, _ in seconds], len(first)),
+        pair_line=np.repeat([index for *_, index in seconds], len(first)),
         lines=rows.names,
         effects=rows.effects,
     )
@@ -312,8 +315,8 @@ def _twins(names: Sequence[str], line: Integers) -> tuple[Integers, Flags]:
     return twin, own
 
 
-def _seconds(common: Floats, rows: _Rows) -> list[tuple[Effect, Floats, float]]:
-    """The second losses: effect, size (k,), chance.
+def _seconds(common: Floats, rows: _Rows) -> list[tuple[Effect, Floats, float, int]]:
+    """The second losses: effect, size (k,), chance, line.
 
     Args:
         common: how common each row is, over all faults, (rows,).
@@ -330,10 +333,14 @@ def _seconds(common: Floats, rows: _Rows) -> list[tuple[Effect, Floats, float]]:
         )
         own = common[first:last].cumsum()
         sizes = rows.sizes[part][np.searchsorted(own, own[-1] * np.array(COMPANION_SIZES))]
-        found.append((effect, sizes, float(mass)))
+        found.append((effect, sizes, float(mass), index))
     found = sorted(found, key=lambda one: -one[2])[:COMPANIONS]
-    total = sum(mass * len(sizes) for _, sizes, mass in found)
-    return [(effect, size, mass / total) for effect, sizes, mass in found for size in sizes]
+    total = sum(mass * len(sizes) for _, sizes, mass, _ in found)
+    return [
+        (effect, size, mass / total, index)
+        for effect, sizes, mass, index in found
+        for size in sizes
+    ]
 
 
 def logs(reading: Floats, expected: Floats) -> Floats:

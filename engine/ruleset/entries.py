@@ -575,6 +575,20 @@ class Turn(Entry):
         return self
 
 
+class CardStep(Entry):
+    """One step of the printed card, in order; `says` may leave open where readings are taken."""
+
+    step: Annotated[int, Field(ge=1)]
+    says: Sentence
+
+    @model_validator(mode="after")
+    def _leaves_open(self) -> CardStep:
+        unknown = set(re.findall(r"{(.*?)}", self.says)) - {"stations"}
+        if unknown:
+            raise ValueError(f"nothing stands for {{{min(unknown)}}}; use {{stations}}")
+        return self
+
+
 class Rule(Entry):
     """When a condition over facts holds, then these consequences, because of one sentence.
 

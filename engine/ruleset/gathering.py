@@ -29,6 +29,7 @@ from stillflow.engine.ruleset.complaints import Circumstance, Combination, Compl
 from stillflow.engine.ruleset.entries import (
     Access,
     Alike,
+    CardStep,
     Caution,
     Check,
     Fault,
@@ -57,6 +58,7 @@ SECTIONS: dict[str, type[BaseModel]] = {
     "checks": Check,
     "rules": Rule,
     "course": Turn,
+    "card": CardStep,
     "phrases": Phrase,
     "unsure": Unsure,
     "complaints": Complaint,

@@ -13,6 +13,7 @@ from stillflow.engine.ruleset.conditions import Leaf, leaves
 from stillflow.engine.ruleset.entries import (
     Access,
     Alike,
+    CardStep,
     Caution,
     Check,
     Derivation,
@@ -53,6 +54,7 @@ class Knowledge:
     checks: Mapping[str, Check]
     rules: Mapping[str, Rule]
     course: Mapping[str, Turn]
+    card: Mapping[str, CardStep]
     phrases: Mapping[str, Phrase]
     unsure: Mapping[str, Unsure]
     complaints: Mapping[str, Complaint]

@@ -34,18 +34,6 @@ _PLACES = {
 _SURE = 0.3
 """How surely a look must show a fault to be printed as one that does."""
 
-_STEPS = (
-    "Make the looks in the order they are named, without those that this house has nothing for. "
-    "Where one shows something, put it right, and see by the sentence below it that it is that.",
-    "After a fix close everything, and read working at the hose end again. It pulls as it should: "
-    "done. It does not: go on with the next look.",
-    "All in vain: take both readings, sealed and working, at {stations}, as far as the house has "
-    "them. Write them side by side.",
-    "Isolate: with the tubing off, the unit alone; then with every inlet closed, the house; then "
-    "the hose. Where suction is lost from one place to the next, listen there.",
-    "Leave out what the sentences below say, and make the other looks from the top.",
-)
-
 
 def printed_card(short: ShortWay, session: Session) -> Card:
     """The card to a rule set.
@@ -64,9 +52,10 @@ def printed_card(short: ShortWay, session: Session) -> Card:
     stations = list(dict.fromkeys(one.station.words for one in readings if one.station))
     said = ", ".join(stations[:-1]) + f" and {stations[-1]}" if len(stations) > 1 else stations[0]
     faults = [one for one in knowledge.faults.values() if possible(one.possible_when, standing)]
+    steps = sorted(knowledge.card.values(), key=lambda one: one.step)
     looks = tuple(_look(knowledge, short, number, one) for one, number in _numbered(short))
     return Card(
-        steps=tuple(step.format(stations=said) for step in _STEPS),
+        steps=tuple(one.says.replace("{stations}", said) for one in steps),
         readings=tuple(one.id for one in readings),
         signs=tuple(_signs(knowledge, looks)),
         looks=looks,

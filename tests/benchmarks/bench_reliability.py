@@ -39,17 +39,14 @@ from stillflow.casebook import store
 from stillflow.casebook.files import visit_text
 from stillflow.casebook.store import Casebook
 from stillflow.engine import load_rules
-from stillflow.engine.audit import audit
 from stillflow.engine.base import StillflowError
 from stillflow.engine.inference import Event, Unit, Visit
 
 INTAKE = [
-    *("Fern Cottage", "weak everywhere", "", ""),
-    *("130", "114", "9", "", "", "unit filter bag"),
+    *("Fern Cottage", "", "", "weak everywhere", "", ""),
+    *("130", "114", "9", "bag", "", ""),
 ]
-ANSWERS = ["can't tell", "skip", "can't tell", "skip"]
-WRITES = 8 + len(ANSWERS)
-"""Seven lines of the intake, that it is over, and the answers: each is a write."""
+ANSWERS = ["1", "skip", "can't tell", "skip"]
 
 FAULTS = ("1st statement", "2nd statement", "3rd statement", "commit", "word of it", "hang")
 """What fails: a statement (what stood before it is half-written), the commit, the connection once
@@ -163,17 +160,38 @@ def _broken(what: str) -> OperationalError:
     return OperationalError(what, None, sqlite3.OperationalError(what))
 
 
+def lines_of_writes() -> list[int]:
+    """After how many lines of a visit each of its writes is due.
+
+    Raises:
+        SystemExit: the lines are not the answers to what is asked any more.
+    """
+    lines = [*INTAKE, *ANSWERS]
+    after = []
+    for count in range(1, len(lines) + 1):
+        with tempfile.TemporaryDirectory() as folder:
+            heard: list[str] = []
+            with noted(lambda name, _: heard.append(name), lambda: None):  # noqa: B023
+                typed = "".join(f"{one}\n" for one in lines[:count])
+                stillflow("visit", "--db", url(folder), typed=typed)
+            after += [count] * (len(heard) - len(after))
+    if heard[-len(ANSWERS) :] != ["add_event"] * len(ANSWERS):
+        raise SystemExit(f"what is typed is no visit any more: {heard}")
+    return after
+
+
 def store_faults() -> Tally:
     """Every write of a visit fails in every way, and each time four things are done after it."""
     tally = Tally("a store that fails")
-    for write, how, then in product(range(1, WRITES + 1), FAULTS, THEN):
+    due = lines_of_writes()
+    failed: set[tuple[int, str]] = set()
+    for (write, count), how, then in product(enumerate(due, 1), FAULTS, THEN):
         with tempfile.TemporaryDirectory() as folder:
             faulty = Faulty(write, how, f"{folder}/casebook.db")
             acknowledged: list[Visit] = []
             lines = [*INTAKE, *ANSWERS]
-            line = min(write - 1, 7) if write < 9 else write - 1
-            after = {"retype": lines[line : line + 1], "back": ["back"], "stop": ["stop"]}
-            typed = [*lines[: line + 1], *after.get(then, [])]
+            after = {"retype": lines[count - 1 : count], "back": ["back"], "stop": ["stop"]}
+            typed = [*lines[:count], *after.get(then, [])]
             heard = lambda _, kept: acknowledged.append(kept)  # noqa: E731, B023
             with (
                 noted(heard, faulty.before),
@@ -188,9 +206,17 @@ def store_faults() -> Tally:
                 if then == "resume":
                     tally.run(*arguments, "--resume", note=note)
             tally.faults += faulty.injected
+            failed |= {(write, how)} if faulty.injected else set()
             if acknowledged and not has(folder, acknowledged[-1]):
                 tally.lost += 1
                 tally.notes.append(f"lost: {note}")
+    never = [
+        f"{how} at write {write}"
+        for write, how in product(range(1, len(due) + 1), ("1st statement", "commit", "hang"))
+        if (write, how) not in failed
+    ]
+    if never:
+        raise SystemExit(f"never made to fail: {never}")
     return tally
 
 
@@ -368,23 +394,35 @@ rules:
 def at_the_bounds() -> None:
     """How long the largest inputs take that are not refused."""
     reading = "  - {check: sealed-inlet, answer: 90}\n"
-    alike = "".join(
-        f"  - {{id: same-{n}, when: {{fact: answer.slider-look, is: open}}, because: Seen., "
-        "then: [{for: relief-slider-open, strength: slight}], source: common-practice}\n"
-        for n in range(2000)
-    )
+    answer = "  - {check: slider-look, answer: open}\n"
+
+    def alike(count: int) -> str:
+        return "".join(
+            f"  - {{id: same-{n}, when: {{fact: answer.slider-look, is: open}}, because: Seen., "
+            "then: [{for: relief-slider-open, strength: slight}], source: common-practice}\n"
+            for n in range(count)
+        )
+
     with tempfile.TemporaryDirectory() as folder:
         visit, shop = Path(folder, "visit.yaml"), Path(folder, "shop")
         shop.mkdir()
-        (shop / "same.yaml").write_text(f"rules:\n{alike}", encoding="utf-8")
         for name, text in (
             ("80,000 unknown keys", "".join(f"k{n}: 1\n" for n in range(80_000))),
             ("500 repeated readings", f"stillflow: 1\nevents:\n{reading * 500}"),
-            ("20,000 repeated readings", f"stillflow: 1\nevents:\n{reading * 20_000}"),
+            ("25,000 repeated readings", f"stillflow: 1\nevents:\n{reading * 25_000}"),
+            ("50,000 answers", f"stillflow: 1\nevents:\n{answer * 50_000}"),
         ):
             visit.write_text(text, encoding="utf-8")
             timed(name, lambda: stillflow("next", str(visit)).code)
-        timed("2,000 equal rules audited", lambda: len(audit(load_rules([shop]))))
+        for name, unit in (
+            ("a unit of 20 kB", "9" * 20_000),
+            ("a unit of 20 kB, of words", "inch of water " * 1_400),
+        ):
+            timed(name, lambda: stillflow("read", "--sealed", f"90 {unit}").code)  # noqa: B023
+        for count in (150, 2000):
+            (shop / "same.yaml").write_text(f"rules:\n{alike(count)}", encoding="utf-8")
+            command = ("rules", "check", "--rules", str(shop))
+            timed(f"{count:,} equal rules checked", lambda: stillflow(*command).out.count("\n"))  # noqa: B023
 
 
 def timed(name: str, run: Callable[[], int]) -> None:
@@ -409,11 +447,11 @@ def rows(seed: int, share: int) -> list[Callable[[], Tally]]:
     return [
         store_faults,
         partial(killed, luck("kill"), 300 // share),
-        partial(typed_lines, luck("typed"), 200 // share),
-        partial(arguments, luck("arguments"), 1000 // share),
-        files("visit files", 1000, visit, "next FILE", chart),
-        files("casebooks", 300, casebook_bytes(), "visit --db URL", resumed),
-        files("rule files", 100, SHOP, "rules list --rules FOLDER"),
+        partial(typed_lines, luck("typed"), 300 // share),
+        partial(arguments, luck("arguments"), 2500 // share),
+        files("visit files", 2500, visit, "next FILE", chart),
+        files("casebooks", 700, casebook_bytes(), "visit --db URL", resumed),
+        files("rule files", 300, SHOP, "rules list --rules FOLDER"),
     ]
 
 

@@ -212,3 +212,11 @@ def test_what_is_too_long_for_a_terminal_comes_by_pages(
     assert len(pages) == 3
     assert all(len(page.splitlines()) <= 22 for page in pages)
     assert [line.split()[-1] for line in "".join(pages).splitlines()] == list(map(str, range(60)))
+
+
+def test_why_a_danger_is_looked_at_once_more_speaks_of_no_fault(tmp_path: Path) -> None:
+    begun(tmp_path, ("danger-signs", "smoke"))
+    said = resumed(tmp_path, "no", "why", "3", "yes").out
+    again = said.split("once more")[2]
+    assert "the visit ends here" in again
+    assert "Why this now:" not in again and "now likely" not in again

@@ -8,6 +8,7 @@ from stillflow.cli.describe import show_check
 from stillflow.cli.prompt import Typed, ask_inlet, reading_said, understand
 from stillflow.cli.screen import Screen
 from stillflow.engine import Session, Site, Visit, load_rules
+from stillflow.engine.base import InputError
 from stillflow.engine.dialogue.present import Presenter
 from stillflow.engine.dialogue.steps import CheckStep
 
@@ -63,10 +64,15 @@ def test_a_known_inlet_can_be_picked_and_a_new_one_named(
         ("sealed 92 at study", "sealed-other", "92", "study"),
         ("Working 17 kPa at back  bedroom", "working-other", "17 kPa", "back  bedroom"),
         ("sealed 104 at HALL", "sealed-inlet", "104", "HALL"),
+        ("sealed 130 at the hose end", "sealed-hose", "130", None),
+        ("sealed 130 at hose end", "sealed-hose", "130", None),
+        ("working 60 at the utility inlet", "working-utility", "60", None),
+        ("working 60 at unit", "working-unit", "60", None),
+        ("sealed 60 at the inlet", "sealed-inlet", "60", None),
     ],
 )
-def test_a_reading_at_any_inlet_is_taken_at_any_prompt(
-    line: str, check: str, answer: str, inlet: str
+def test_a_reading_at_any_place_is_taken_at_any_prompt(
+    line: str, check: str, answer: str, inlet: str | None
 ) -> None:
     session = Session(KNOWLEDGE, Visit(site=Site(inlet="hall")))
     event = reading_said(session, line, None)
@@ -83,3 +89,10 @@ def test_the_inlets_to_begin_with_are_shown_with_the_question(
     show_check(Screen(), Session(KNOWLEDGE, Visit(site=site)).step_for("inlets-listen"), 1)
     assert "Begin with landing, then study." in capsys.readouterr().out
     assert not step("inlets-listen").inlets
+
+
+def test_a_place_along_the_way_is_not_taken_for_the_name_of_an_inlet() -> None:
+    asked = step("sealed-inlet")
+    assert understand("92 at the inlet", asked) == Typed(answer="92")
+    with pytest.raises(InputError, match="sealed 92 at the hose end, if it was read there"):
+        understand("92 at hose end", asked)

@@ -166,3 +166,17 @@ def test_readings_at_a_third_inlet_are_taken_by_its_name_and_say_where_it_leaks(
     result = read(*given, *beside)
     assert any(one["inlet"] == "study" for one in result["sizes"]["readings"])
     assert "the study inlet" in result["faults"][0]["title"]
+
+
+def test_readings_that_contradict_each_other_are_told_first_and_nothing_is_called_likely() -> None:
+    outcome = stillflow("read", "--sealed", "37", "--working", "75", *RATED).out
+    assert " ".join(outcome.split()).startswith("At the inlet, sealed 37 is below working 75")
+    assert "next: What does the gauge read at the inlet" in " ".join(outcome.split())
+    assert "likely" not in outcome and "obstruction" not in outcome
+
+
+def test_two_faults_are_not_told_as_shares_of_one() -> None:
+    two = ("--unit-sealed", "130", "--unit-working", "60", "--sealed", "87", "--working", "39")
+    outcome = " ".join(stillflow("read", *two, *RATED).out.split())
+    assert outcome.startswith("No single fault explains these readings, two together do (99 %)")
+    assert "obstruction 9" not in outcome

@@ -484,3 +484,33 @@ def test_rules_watch_checks_and_compares_again_on_every_save(
     assert "0 of 20 conclude otherwise" in outcome.out
     assert "slider-look-open because: 'x' is too short" in outcome.out
     assert stillflow("rules", "watch", str(shop / "nowhere")).code == 2
+
+
+def test_the_course_is_listed_in_the_order_in_which_it_holds() -> None:
+    lines = stillflow("rules", "list", "course").out.splitlines()
+    listed = [line[2:].split(":")[0] for line in lines if line.startswith("- ")]
+    assert listed == [turn.id for turn in load_rules().turns]
+    assert listed[0] == "stop"
+
+
+def test_a_shipped_rule_that_an_overlay_breaks_is_told_with_the_overlays_line(
+    tmp_path: Path,
+) -> None:
+    text = """faults:
+  - id: hose-clogged
+    title: Something is stuck in the hose
+    place: hose
+    mode: obstruction
+    how_common: common
+    effect: {kind: none}
+    confirm: Seen.
+    fix: {minutes: 2, steps: [Take it out.]}
+    after: Good.
+    source: common-practice
+"""
+    (tmp_path / "shop.yaml").write_text(text, encoding="utf-8")
+    outcome = stillflow("rules", "check", "--rules", str(tmp_path))
+    broken = [line for line in outcome.out.splitlines() if "against-physics]" in line]
+    assert broken
+    assert all(line.startswith("rules/") for line in broken)
+    assert all(f"or mend {tmp_path.name}/shop.yaml:2 [" in line for line in broken)

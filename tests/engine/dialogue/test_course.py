@@ -174,8 +174,6 @@ def test_a_shop_can_end_visits_by_a_rule_of_its_own_and_trees_know_it() -> None:
 
 def test_a_course_that_leaves_a_moment_open_says_so_in_a_line() -> None:
     never = "{fact: now.stop, is: true}"
-    texts = [f"{name}|{turn.salience}" for name, turn in small().course.items()]
-    assert len(texts) == 18
     knowledge = small()
     object.__setattr__(
         knowledge, "course", {k: v for k, v in knowledge.course.items() if k != "ask"}
@@ -226,7 +224,7 @@ def test_the_engine_says_of_any_facts_what_reading_from_the_top_says() -> None:
             values |= {leaf.is_} if leaf.is_ is not None else set()
     chance = random.Random(5)
     seen = set()
-    for _ in range(3000):
+    for _ in range(9000):
         facts = {
             name: chance.choice(sorted(values, key=str))
             for name, values in sorted(kinds.items())

@@ -138,3 +138,11 @@ def test_every_fix_says_what_was_done() -> None:
     for fault in load_rules().faults.values():
         assert fault.fix.done and not fault.fix.done.endswith("."), fault.id
         assert fault.fix.done != fault.title
+
+
+def test_a_danger_that_was_looked_at_twice_is_on_the_page_once() -> None:
+    session = Session(load_rules(), RATED)
+    session.record("danger-signs", "burning-smell")
+    session.record("danger-signs", "smoke")
+    danger = session.knowledge.checks["danger-signs"]
+    assert summarise(session).looked == (f"{danger.ask} {danger.labels('smoke')}.",)

@@ -12,9 +12,11 @@ from stillflow.engine.dialogue.choosing import Planner
 from stillflow.engine.dialogue.progress import Repair
 from stillflow.engine.dialogue.verification import Verification
 from stillflow.engine.inference import Situation
-from stillflow.engine.inference.baseline import baseline_for
+from stillflow.engine.inference.baseline import Baseline, baseline_for
+from stillflow.engine.inference.production import course_for
 from stillflow.engine.inference.visit import Unit, Visit
-from stillflow.engine.ruleset import Footing
+from stillflow.engine.ruleset import Footing, Knowledge
+from stillflow.engine.ruleset.loading import load_texts, shipped_folder
 
 KNOWLEDGE = small()
 CHECKS = [KNOWLEDGE.checks["sealed-inlet"], KNOWLEDGE.checks["works-now"]]
@@ -31,34 +33,50 @@ def repaired(readings: dict[tuple[AirState, Station], float]) -> Repair:
 UNREAD = repaired({})
 
 
-def verdict(visit: Visit, share: float, word: str | None) -> bool | None:
+def ended(
+    knowledge: Knowledge,
+    baseline: Baseline,
+    repair: Repair,
+    answers: dict[str, float | str],
+    unmoved: int = 0,
+) -> str:
+    """Which entry of the course ends the call on a fix with what came of it; empty if none."""
+    facts = Verification(knowledge, baseline).outcome(repair, CHECKS, answers)
+    facts |= {"fix.came-to": "done", "fix.unmoved": float(unmoved), "now.minutes": 30.0}
+    facts |= {"baseline.from": baseline.origin}
+    fired = course_for(knowledge).run(facts).firings
+    turn = knowledge.course[fired[0].rule_id] if fired else None
+    return turn.id if turn is not None and turn.next in ("done", "refer") else ""
+
+
+def after(visit: Visit, share: float, word: str | None) -> str:
     """After a fix: sealed at the inlet as a share of expected, and what the tool does."""
     baseline = baseline_for(visit, KNOWLEDGE)
     reading = share * baseline.at(AirState.SEALED, Station.INLET)
     answers: dict[str, float | str] = {"sealed-inlet": reading}
     if word is not None:
         answers["works-now"] = word
-    return Verification(KNOWLEDGE, baseline).verdict(UNREAD, CHECKS, answers)
+    return ended(KNOWLEDGE, baseline, UNREAD, answers)
 
 
 # The small rules' good band starts at .85 for a rating and .75 for the class of +-10 %.
 @pytest.mark.parametrize(
-    ("visit", "share", "word", "worked"),
+    ("visit", "share", "word", "by"),
     [
-        (RATED, 0.95, "restored", True),
-        (RATED, 0.95, None, True),
-        (RATED, 0.95, "weak-still", False),
-        (RATED, 0.80, "restored", True),
-        (RATED, 0.80, None, False),
-        (RATED, 0.70, "restored", False),
-        (BY_CLASS, 0.80, "restored", True),
-        (BY_CLASS, 0.70, "restored", False),
+        (RATED, 0.95, "restored", "restored"),
+        (RATED, 0.95, None, "restored"),
+        (RATED, 0.95, "weak-still", ""),
+        (RATED, 0.80, "restored", "enough"),
+        (RATED, 0.80, None, ""),
+        (RATED, 0.70, "restored", ""),
+        (BY_CLASS, 0.80, "restored", "restored"),
+        (BY_CLASS, 0.70, "restored", ""),
     ],
 )
 def test_readings_and_the_customers_tool_must_agree(
-    visit: Visit, share: float, word: str | None, worked: bool
+    visit: Visit, share: float, word: str | None, by: str
 ) -> None:
-    assert verdict(visit, share, word) is worked
+    assert after(visit, share, word) == by
 
 
 def test_a_content_customer_and_a_reading_that_came_up_end_the_call_whatever_the_label_says() -> (
@@ -67,12 +85,23 @@ def test_a_content_customer_and_a_reading_that_came_up_end_the_call_whatever_the
     baseline = baseline_for(RATED, KNOWLEDGE)
     spot = (AirState.SEALED, Station.INLET)
     expected = baseline.at(*spot)
-    judged = Verification(KNOWLEDGE, baseline).verdict
+    low, higher = repaired({spot: 0.6 * expected}), repaired({spot: 0.7 * expected})
     now: dict[str, float | str] = {"sealed-inlet": 0.72 * expected, "works-now": "restored"}
-    assert judged(repaired({spot: 0.6 * expected}), CHECKS, now) is True
-    assert judged(repaired({spot: 0.7 * expected}), CHECKS, now) is False
-    unhappy = {**now, "works-now": "weak-still"}
-    assert judged(repaired({spot: 0.6 * expected}), CHECKS, unhappy) is False
+    assert ended(KNOWLEDGE, baseline, low, now) == "came-up"
+    assert ended(KNOWLEDGE, baseline, higher, now) == ""
+    assert ended(KNOWLEDGE, baseline, low, {**now, "works-now": "weak-still"}) == ""
+
+
+def test_where_only_the_class_is_known_a_reading_that_came_up_may_be_further_off() -> None:
+    baseline = baseline_for(BY_CLASS, KNOWLEDGE)
+    spot = (AirState.SEALED, Station.INLET)
+    low = repaired({spot: 0.4 * baseline.at(*spot)})
+    for share, by in ((0.6, "came-up"), (0.5, "")):
+        reading = share * baseline.at(*spot)
+        assert (
+            ended(KNOWLEDGE, baseline, low, {"sealed-inlet": reading, "works-now": "restored"})
+            == by
+        )
 
 
 def test_nobody_goes_home_from_a_reading_that_is_far_short_on_a_polite_yes() -> None:
@@ -81,24 +110,24 @@ def test_nobody_goes_home_from_a_reading_that_is_far_short_on_a_polite_yes() -> 
     spot = (AirState.SEALED, Station.INLET)
     expected = baseline.at(*spot)
     now: dict[str, float | str] = {"sealed-inlet": 0.65 * expected, "works-now": "restored"}
-    judged = Verification(KNOWLEDGE, baseline).verdict
-    assert judged(repaired({spot: 0.4 * expected}), CHECKS, now) is False
-    assert judged(repaired({spot: 0.4 * expected}), CHECKS, now, unmoved=1) is True
+    low = repaired({spot: 0.4 * expected})
+    assert ended(KNOWLEDGE, baseline, low, now) == ""
+    assert ended(KNOWLEDGE, baseline, low, now, unmoved=1) == "content-at-last"
 
 
 def test_once_further_fixes_change_nothing_a_content_customer_ends_the_call() -> None:
     baseline = baseline_for(RATED, KNOWLEDGE)
     expected = baseline.at(AirState.SEALED, Station.INLET)
     now: dict[str, float | str] = {"sealed-inlet": 0.6 * expected, "works-now": "restored"}
-    judged = Verification(KNOWLEDGE, baseline).verdict
-    assert judged(UNREAD, CHECKS, now, unmoved=0) is False
-    assert judged(UNREAD, CHECKS, now, unmoved=1) is True
-    assert judged(UNREAD, CHECKS, {**now, "works-now": "weak-still"}, unmoved=1) is False
+    assert ended(KNOWLEDGE, baseline, UNREAD, now, unmoved=0) == ""
+    assert ended(KNOWLEDGE, baseline, UNREAD, now, unmoved=1) == "content-at-last"
+    unhappy = {**now, "works-now": "weak-still"}
+    assert ended(KNOWLEDGE, baseline, UNREAD, unhappy, unmoved=1) == ""
 
 
 def test_nothing_answered_proves_nothing() -> None:
     baseline = baseline_for(BY_CLASS, KNOWLEDGE)
-    assert Verification(KNOWLEDGE, baseline).verdict(UNREAD, CHECKS, {}) is None
+    assert ended(KNOWLEDGE, baseline, UNREAD, {}) == "could-not-be-proved"
 
 
 def test_a_class_of_unit_is_held_to_no_more_than_its_tolerance() -> None:
@@ -106,18 +135,37 @@ def test_a_class_of_unit_is_held_to_no_more_than_its_tolerance() -> None:
     text = small_with("tolerance: 0.1", "tolerance: 0.2", "below_class: 0.75", "below_class: 0.85")
     knowledge = small(text)
     baseline = baseline_for(BY_CLASS, knowledge)
-    verification = Verification(knowledge, baseline)
     expected = baseline.at(AirState.SEALED, Station.INLET)
 
-    def after(share: float, word: str) -> bool | None:
-        return verification.verdict(
-            UNREAD, CHECKS, {"sealed-inlet": share * expected, "works-now": word}
-        )
+    def by(share: float, **word: str) -> str:
+        answers = {"sealed-inlet": share * expected, **word}
+        return ended(knowledge, baseline, UNREAD, answers)
 
-    assert after(0.78, "restored") is True
-    assert after(0.78, "weak-still") is False
-    assert after(0.74, "restored") is False
-    assert verification.verdict(UNREAD, CHECKS, {"sealed-inlet": 0.78 * expected}) is False
+    assert by(0.78, **{"works-now": "restored"}) == "enough"
+    assert by(0.78, **{"works-now": "weak-still"}) == ""
+    assert by(0.74, **{"works-now": "restored"}) == ""
+    assert by(0.78) == ""
+
+
+def test_a_shop_that_wants_more_before_it_leaves_says_so_in_its_rules() -> None:
+    course = """
+course:
+  - id: enough
+    salience: 49
+    when: {all: [{fact: fix.content, is: true}, {fact: fix.share, at_least: 0.9}]}
+    next: done
+    because: Nine tenths are there.
+    says: "{done}."
+    source: common-practice
+"""
+    shipped = (shipped_folder() / "course.yaml").read_text(encoding="utf-8")
+    texts = [(0, "course.yaml", shipped), (0, "small.yaml", SMALL), (1, "shop.yaml", course)]
+    strict = load_texts(texts)
+    baseline = baseline_for(RATED, strict)
+    reading = 0.80 * baseline.at(AirState.SEALED, Station.INLET)
+    answers: dict[str, float | str] = {"sealed-inlet": reading, "works-now": "restored"}
+    assert ended(KNOWLEDGE, baseline, UNREAD, answers) == "enough"
+    assert ended(strict, baseline, UNREAD, answers) == ""
 
 
 def test_what_was_low_before_is_read_again_even_where_nothing_else_wants_it() -> None:
@@ -190,7 +238,8 @@ def test_what_is_still_to_come_is_not_waited_for_once_it_cannot_help(
     full = baseline.at(*spot)
     repair = repaired({} if before is None else {spot: before * full})
     found = Verification(KNOWLEDGE, baseline)
-    answered = {"sealed-inlet": now * full}
+    answered: dict[str, float | str] = {"sealed-inlet": now * full}
     assert found.is_short(repair, CHECKS, answered, unmoved) is short
     if short:
-        assert found.verdict(repair, CHECKS, {**answered, "works-now": "restored"}) is False
+        content = {**answered, "works-now": "restored"}
+        assert ended(KNOWLEDGE, baseline, repair, content, unmoved) == ""

@@ -252,3 +252,62 @@ def test_without_readings_only_the_verdict_is_left() -> None:
     assert said.verdict
     assert said.sizes == () and said.left == ()
     assert Said("").verdict == ""
+
+
+BOTH = {"sealed_unit": 130.0, "working_unit": 60.0, "sealed_inlet": 87.0, "working_inlet": 39.0}
+"""A filter at 40 times its clean resistance with a 0.45 in hole at another inlet."""
+
+
+def test_where_only_two_faults_explain_the_readings_no_single_one_is_named_as_if_found() -> None:
+    with rated(**BOTH) as session:
+        said, sizes = session.said(), session.sizes()
+    assert said.verdict == (
+        "No single fault explains these readings, two together do (99 %): likeliest a leak between "
+        "unit and inlet and an obstruction in the unit or its exhaust."
+    )
+    assert said.sizes == ()
+    assert sizes is not None and sizes.two > 0.98
+    assert {one.cause for one in sizes.together[0].losses} == {"leak-tubing", "throat-unit"}
+
+
+def test_one_fault_is_not_called_two() -> None:
+    for sealed, working in drawn_pairs(40):
+        with rated(sealed_inlet=sealed, working_inlet=working) as session:
+            sizes = session.sizes()
+        assert sizes is not None and sizes.two < 0.5 and not sizes.together
+
+
+def test_where_nothing_is_wrong_a_reading_that_is_not_as_it_should_be_is_not_called_so() -> None:
+    session = measuring(rated_sealed=130)
+    with Read(session, working_hose=100.0):
+        verdict = session.said().verdict
+    assert re.fullmatch(
+        r"Nothing is wrong \(\d+ %\), though working at the hose end is 144 % of what was "
+        r"expected\.",
+        verdict,
+    )
+
+
+def test_readings_that_cannot_be_are_said_to_contradict_each_other_and_nothing_else() -> None:
+    with rated(sealed_inlet=37.0, working_inlet=75.0) as session:
+        said, step = session.said(), session.next_step()
+    assert said == Said(
+        "At the inlet, sealed 37 is below working 75, which cannot be: one of them was written "
+        "down wrongly."
+    )
+    assert step.turn == "doubted"
+
+
+def test_where_one_reading_does_not_go_with_the_rest_that_is_said_and_nothing_is_named() -> None:
+    # A clog in the branch at 130 and 37, where 130 was written down as 37.
+    slip = {"sealed_hose": 37.0, "working_hose": 37.0, "sealed_inlet": 130.0, "working_inlet": 42.0}
+    with rated(**slip) as session:
+        said = session.said()
+    assert re.fullmatch(
+        r"Sealed at the hose end, 37 does not go with the rest, by which it would be 1\d\d "
+        r"\(1\d\d to 1\d\d\): take it again, or expect two faults\.",
+        said.verdict,
+    )
+    assert said.sizes == ()
+    with rated(**(slip | {"sealed_hose": 130.0})) as session:
+        assert session.said().verdict.startswith("Obstruction in the unit (")

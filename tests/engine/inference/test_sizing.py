@@ -285,3 +285,30 @@ def test_quantiles_of_a_mixture_are_where_its_distribution_reaches_them() -> Non
     found = quantiles(weight, centre, spread, (0.05, 0.5, 0.95))
     exact = [brentq(lambda x, at=at: below(x) - at, -10, 20) for at in (0.05, 0.5, 0.95)]
     assert found == pytest.approx(exact, abs=1e-4)
+
+
+@pytest.mark.parametrize(
+    ("one", "size", "other", "second"),
+    [
+        ("cartridge-clogged", 40.0, "face-gasket-leaks", 0.45),
+        ("hose-clogged", 0.7, "bin-seal-leaks", 0.5),
+    ],
+)
+def test_two_losses_read_everywhere_are_said_to_be_two_and_drawn_so(
+    one: str, size: float, other: str, second: float
+) -> None:
+    system = model()[0].system
+    broken = apply(
+        apply(system, RULES.faults[one].effect, size), RULES.faults[other].effect, second
+    )
+    taken = {
+        (state, station): readings(broken, station.value, state.value)
+        for station in (Station.UNIT, Station.INLET, Station.HOSE)
+        for state in AirState
+    }
+    found = summed(taken)
+    assert found.two > 0.85
+    drawn_as = found_system(RULES, system, found)
+    assert drawn_as != system
+    for (state, station), value in taken.items():
+        assert readings(drawn_as, station.value, state.value) == pytest.approx(value, rel=0.15)
