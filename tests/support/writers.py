@@ -48,7 +48,7 @@ def write(url: str, visit_id: str, label: str, until: float, told: Callable[[str
                 told(f"error {' '.join(str(problem).split())[:200]}")
 
 
-TRIES = 50
+TRIES = 200
 
 MOST = 450
 """Of the 500 events that a visit may have; then another one is begun."""
@@ -208,7 +208,7 @@ def broken(url: str, how: str, small: Path | None = None) -> Broken:
 
 def _play(url: str, how: str, small: Path | None, at: tuple[int, int], found: Broken) -> None:
     kept = Visit()
-    with Casebook(_impatient(url) if how == "lock held too long" else url) as book:
+    with _opened(_impatient(url) if how == "lock held too long" else url) as book:
         for number, step in enumerate(SCRIPT):
             fault = _Fault(url, how, small, book, at[1]) if number == at[0] else None
             # A server whose disk was full may have to come back.
@@ -235,6 +235,15 @@ def _play(url: str, how: str, small: Path | None, at: tuple[int, int], found: Br
                 fault.gone()
                 found.lost += not _has(url, kept)
     found.lost += not _has(url, kept)
+
+
+def _opened(url: str) -> Casebook:
+    """The casebook, of a server that may still have to come back."""
+    for _ in range(TRIES):
+        with suppress(StillflowError):
+            return Casebook(url)
+        time.sleep(0.1)
+    return Casebook(url)
 
 
 def _has(url: str, kept: Visit) -> bool:
@@ -280,6 +289,7 @@ class _Fault:
                         stream.write(bytes(size))
                     except OSError:
                         size //= 2
+            self._use_up_the_log()
             self.met = 1
         else:
             self._hold()
@@ -294,6 +304,19 @@ class _Fault:
             holder.close()
         if self._small is not None:
             self._small.unlink(missing_ok=True)
+
+    def _use_up_the_log(self) -> None:
+        """A server writes on in the file of its log that it has; have it need another."""
+        if self._url.startswith("sqlite"):
+            return
+        for _ in range(4):
+            with suppress(sa.exc.SQLAlchemyError), self._aside() as connection:
+                connection.execute(sa.text("SELECT pg_switch_wal()"))
+                connection.execute(sa.text("SELECT txid_current()"))
+
+    def _aside(self) -> sa.Connection:
+        pool = {"poolclass": sa.NullPool, "isolation_level": "AUTOCOMMIT"}
+        return sa.create_engine(self._url, **pool).connect()
 
     def _hold(self) -> None:
         if self._url.startswith("sqlite"):
@@ -319,6 +342,5 @@ class _Fault:
         if self._url.startswith("sqlite"):
             raw.close()
             return
-        other = sa.create_engine(self._url, poolclass=sa.NullPool, isolation_level="AUTOCOMMIT")
-        with other.connect() as killer:
+        with self._aside() as killer:
             killer.execute(sa.text(f"SELECT pg_terminate_backend({raw.info.backend_pid})"))
