@@ -2,7 +2,7 @@
 
 Run: python tests/benchmarks/bench_store.py [--visits 200000] [--db URL]
 
-Four visits to a house, six answers each. Cold is a process of its own, from its start to its end;
+Four visits to a house, seven answers each. Cold is a process of its own, from its start to its end;
 warm is the same again in one process, as a server has it. Besides the time on the clock, the time
 of the processor is given, for machines that others use too (a server's own is not in it). The
 casebook is a SQLite file, or the empty one that is named.
@@ -129,6 +129,7 @@ def _visit(
         events=(
             Event(check="sealed-inlet", answer=101.0, at=opened),
             Event(check="working-inlet", answer=44.0, at=opened),
+            Event(check="slider-look", answer=luck.choice(("open", "closed")), at=opened),
             Event(fix="hose-holed", done=True, at=opened),
             Event(check="sealed-inlet", answer=sealed, at=opened),
             Event(check="working-inlet", answer=round(0.6 * sealed, 1), at=opened),
