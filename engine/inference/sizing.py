@@ -56,8 +56,8 @@ TOLD_APART = 3.0
 """Readings that foretell one kind of loss so many times better than another tell the two apart."""
 
 ODD = 0.001
-"""A reading less likely than this, given all others, does not go with them: of 240 sets of readings
-of one or two drawn faults none was, of 120 with a slip in one three in four were."""
+"""A reading less likely than this, given all others, does not go with them. How often it is so with
+one loss, two losses and a slip is a slow test of the sizes."""
 
 FAINT = 1e-4
 """Parts of a mixture that weigh less are left out of its quantiles."""

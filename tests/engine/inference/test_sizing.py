@@ -312,3 +312,47 @@ def test_two_losses_read_everywhere_are_said_to_be_two_and_drawn_so(
     assert drawn_as != system
     for (state, station), value in taken.items():
         assert readings(drawn_as, station.value, state.value) == pytest.approx(value, rel=0.15)
+
+
+@pytest.mark.slow
+def test_one_loss_is_not_called_two_and_what_was_written_down_wrongly_is_told() -> None:
+    generator = np.random.default_rng(5)
+    doubt, kinds = LABEL_DOUBT["rated"], ("hole", "throat", "speed", "loading")
+    broken = [one for one in FAULTS if one.effect.kind in kinds and one.mode is not Mode.NORMAL]
+    common = np.array([one.weight for one in broken])
+    counted = dict.fromkeys(("two of one", "odd of one", "two of two", "odd of two", "told"), 0)
+    places = [(Station.UNIT, Station.INLET, Station.HOSE), (Station.INLET, Station.HOSE)]
+    for number in range(150):
+        both, sealed, airflow = np.exp(
+            generator.normal(0.0, [doubt.both, doubt.sealed, doubt.airflow])
+        )
+        house = Houses.of([model()[0].system])
+        house = house.with_fan(
+            house["fan.sealed_inh2o"] * both * sealed,
+            house["fan.airflow_cfm"] * np.sqrt(both) * airflow,
+        )
+        chosen = generator.choice(len(broken), 1 + (number % 3 == 1), False, common / common.sum())
+        for fault in (broken[index] for index in chosen):
+            house = apply_many(house, fault.effect, draw_sizes(fault.effect, generator, 1))
+        row = readings_at_spots(house, np.ones(1, dtype=int))[0]
+        at = places[number % 2]
+        taken = {
+            spot: float(value * np.exp(generator.normal(0.0, 0.012)))
+            for spot, value in zip(SPOTS, row, strict=True)
+            if spot[1] in at
+        }
+        slip = list(taken)[generator.integers(len(taken))]
+        if number % 3 == 2:
+            taken[slip] *= float(generator.choice([0.1, 0.3, 0.5]))
+        found = summed(taken)
+        two = bool(found.together)
+        if number % 3 == 2:
+            counted["told"] += found.odd is not None or two
+        else:
+            word = ("one", "two")[number % 3]
+            counted[f"two of {word}"] += two
+            counted[f"odd of {word}"] += found.odd is not None and not two
+    assert counted["two of one"] == 0
+    assert counted["odd of one"] + counted["odd of two"] <= 1
+    assert counted["two of two"] >= 5
+    assert counted["told"] >= 30
