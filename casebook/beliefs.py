@@ -8,15 +8,25 @@ fixes, play no part. Evidence of a strength of its own on readings alone is mult
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 
 from stillflow.casebook.generated import CallKind, GeneratedVisit, facts_of
-from stillflow.engine.base import Flags, Floats, Integers, answer_fact
+from stillflow.engine.base import Flags, Floats, Integers, Strength, answer_fact
 from stillflow.engine.inference import SPOTS, LikelihoodModel, Visit, baseline_for, rule_table
-from stillflow.engine.ruleset import Check, Derivation, Knowledge
+from stillflow.engine.ruleset import (
+    Check,
+    Derivation,
+    Fault,
+    JudgedNumber,
+    Knowledge,
+    numbers_of,
+)
+
+Told = Callable[[int, int], None]
+"""Is told how many of how many are done."""
 
 
 class ManyVisits:
@@ -46,8 +56,16 @@ class ManyVisits:
             return np.zeros((0, len(knowledge.faults)))
         return self.worked_out(knowledge).believed()
 
-    def worked_out(self, knowledge: Knowledge) -> WorkedOut:
-        """All visits laid out for a rule set."""
+    def worked_out(
+        self, knowledge: Knowledge, sizes: bool = False, told: Told | None = None
+    ) -> WorkedOut:
+        """All visits laid out for a rule set.
+
+        Args:
+            knowledge: the rule set.
+            sizes: whether the ends of sizes are to be moved as well.
+            told: is told houses done, of how many.
+        """
         start = np.zeros((len(self.visits), len(knowledge.faults)))
         parts: dict[str, list[_Asked]] = {}
         air = json.dumps(
@@ -60,13 +78,20 @@ class ManyVisits:
                 )
             ]
         )
-        for kind, numbers in self._kinds.items():
+        ends = _Ends(knowledge, len(self.visits)) if sizes else None
+        for done, (kind, numbers) in enumerate(self._kinds.items()):
+            if told is not None:
+                told(done, len(self._kinds))
             arrival = kind.arrival
             table = rule_table(knowledge)
             model = LikelihoodModel(knowledge, table, baseline_for(arrival, knowledge), arrival)
             visits = [self.visits[number] for number in numbers]
-            if (kind, air) not in self._known:
-                self._known[kind, air] = _read(visits, model)
+            if ends is not None:
+                read, *moved = _read(visits, model, ends.faults)
+                ends.put(numbers, read, moved)
+                self._known[kind, air] = read
+            elif (kind, air) not in self._known:
+                self._known[kind, air] = _read(visits, model)[0]
             read = self._known[kind, air]
             start[numbers], asked = _of_kind(visits, arrival, knowledge, model, read)
             for one in asked:
@@ -82,7 +107,7 @@ class ManyVisits:
             )
             for some in parts.values()
         ]
-        return WorkedOut(knowledge, start, joined)
+        return WorkedOut(knowledge, start, joined, ends)
 
 
 _OF_AIR = {
@@ -125,28 +150,121 @@ class _Asked:
     rules: Integers
 
 
+class _Ends:
+    """How the readings' say moves with the least and the greatest size of what each fault does.
+
+    Attributes:
+        numbers: the ends, those of a size of two measures moved together.
+        faults: all faults as they would be with one end of all of them moved one way.
+    """
+
+    def __init__(self, knowledge: Knowledge, visits: int) -> None:
+        self.numbers = [
+            one
+            for name in knowledge.faults
+            for one in numbers_of(knowledge, "faults", name)
+            if one.kind == "size"
+        ]
+        columns = [knowledge.fault_index[one.entry] for one in self.numbers]
+        self._least = np.array(
+            [one.key.startswith("least ") for one in self.numbers], dtype=np.bool_
+        )
+        # Of a hose with another length and bore both are moved at once, and each takes its share.
+        shares = np.bincount(columns, minlength=1)[columns] / 2.0
+        self._columns, self._shares = np.array(columns, dtype=np.intp), shares
+        self.faults = [
+            [_resized(fault, knowledge, least, up) for fault in knowledge.faults.values()]
+            for least, up in _WAYS
+        ]
+        self._moved = np.zeros((len(_WAYS), visits, len(knowledge.faults)))
+
+    def put(self, rows: Sequence[int], read: Floats, moved: Sequence[Floats]) -> None:
+        """What some visits' readings say, as the sizes are and with each end moved each way."""
+        for way, one in enumerate(moved):
+            self._moved[way, rows] = np.log(np.maximum(one, _TINY) / np.maximum(read, _TINY))
+
+    def add(self, logs: Floats, times: Floats) -> None:
+        """Move the ends.
+
+        Args:
+            logs: of belief, (N, F); moved in place.
+            times: the factor each of `numbers` is moved by.
+        """
+        value, low, high = np.array([[one.value, one.low, one.high] for one in self.numbers]).T
+        by = value * (times - 1.0)
+        along = by / np.where(by > 0.0, high - value, value - low)
+        for way, (least, up) in enumerate(_WAYS):
+            mine = np.flatnonzero((self._least == least) & ((along > 0.0) == up))
+            by = np.abs(along[mine]) / self._shares[mine]
+            columns = self._columns[mine]
+            for column, share in zip(columns, by, strict=True):
+                logs[:, column] += share * self._moved[way][:, column]
+
+
+_WAYS = ((True, True), (True, False), (False, True), (False, False))
+"""Whether it is the least size, and whether it is moved up."""
+
+
+def _resized(fault: Fault, knowledge: Knowledge, least: bool, up: bool) -> Fault:
+    """A fault with one end of its sizes moved to the end of what it may be."""
+    moved = {
+        one.key: one.high if up else one.low
+        for one in numbers_of(knowledge, "faults", fault.id)
+        if one.kind == "size"
+    }
+    ends = {}
+    for key, (low, high) in fault.effect.sizes().items():
+        name = key.replace("_", " ")
+        low = moved.get(f"least {name}", low) if least else low
+        high = high if least else moved.get(f"greatest {name}", high)
+        ends[key] = (min(low, high), max(low, high))
+    return fault.model_copy(update={"effect": fault.effect.model_copy(update=ends)})
+
+
 class WorkedOut:
     """Visits laid out for one rule set, so that only its numbers are still to be put in.
 
     Attributes:
-        numbers: what may be moved: (kind, id of the entry), kinds as `how common`, `strength`,
-            `usual` (of an answer, as check.answer) and `mistaken`.
+        numbers: what may be moved, as `judged` has them.
     """
 
-    def __init__(self, knowledge: Knowledge, start: Floats, asked: Sequence[_Asked]) -> None:
+    def __init__(
+        self,
+        knowledge: Knowledge,
+        start: Floats,
+        asked: Sequence[_Asked],
+        ends: _Ends | None = None,
+    ) -> None:
         table = rule_table(knowledge)
-        self._table, self._start, self._asked = table, start, asked
+        self._table, self._start, self._ends = table, start, ends
         self._weights = table.weigh(np.eye(len(table.rule_ids), dtype=bool))
-        spoken = np.flatnonzero(self._weights.any(axis=1))
+        # Of all answers to a check few make other rules fire than the rest.
+        self._asked = [(one, *_told_apart(one.fired)) for one in asked]
         used = {int(rule) for one in asked for rule in one.rules[one.fired.any(axis=(0, 1))]}
-        self._strengths = np.array([rule for rule in spoken if int(rule) in used], dtype=np.intp)
-        self.numbers: list[tuple[str, str]] = [
-            *(("how common", name) for name in knowledge.faults),
-            *(("strength", table.rule_ids[rule]) for rule in self._strengths),
+        self.numbers: list[JudgedNumber] = [
+            next(numbers_of(knowledge, "faults", name)) for name in knowledge.faults
         ]
+        self._spoken: list[tuple[int, Integers, float]] = []
+        for rule in sorted(used):
+            name = table.rule_ids[rule]
+            declared = iter(
+                [one for one in numbers_of(knowledge, "rules", name) if one.kind == "strength"]
+            )
+            for item, faults in knowledge.evidence[name]:
+                if item.strength is not Strength.COMPUTED:
+                    columns = np.array(sorted(map(knowledge.fault_index.__getitem__, faults)))
+                    self.numbers.append(next(declared))
+                    self._spoken.append((rule, columns.astype(np.intp), float(item.sign)))
         for one in asked:
-            self.numbers += [("usual", f"{one.check.id}.{x}") for x in one.check.answer_ids]
-            self.numbers.append(("mistaken", one.check.id))
+            own = [
+                number
+                for number in numbers_of(knowledge, "checks", one.check.id)
+                if number.kind in ("usual", "mistaken")
+            ]
+            # The answers' shares first, then how often one is mistaken.
+            self.numbers += sorted(own, key=lambda number: number.kind == "mistaken")
+        if ends is not None:
+            self.numbers += ends.numbers
 
     def believed(self, moved: Floats | None = None) -> Floats:
         """Probability of each fault at the end of each visit, shape (N, F).
@@ -159,18 +277,19 @@ class WorkedOut:
         if moved is not None:
             logs += moved[:at]
             weights = weights.copy()
-            by = moved[at : at + len(self._strengths), None]
-            weights[self._strengths] += by * np.sign(weights[self._strengths])
-            at += len(self._strengths)
-        for one in self._asked:
+            for (rule, columns, sign), by in zip(self._spoken, moved[at:], strict=False):
+                weights[rule, columns] += sign * by
+            at += len(self._spoken)
+        for one, patterns, which in self._asked:
             usual = np.array([answer.usual for answer in one.check.answers])
             mistaken = one.check.mistaken
             if moved is not None:
                 usual = usual * np.exp(moved[at : at + len(usual)])
-                mistaken = min(mistaken * float(np.exp(moved[at + len(usual)])), 0.45)
-                at += len(usual) + 1
-            rows = one.fired.reshape(-1, len(one.rules))
-            block = self._table.weigh(rows, weights, one.rules)
+                at += len(usual)
+                if mistaken > 0.0:
+                    mistaken *= float(np.exp(moved[at]))
+                    at += 1
+            block = self._table.weigh(patterns, weights, one.rules)[which]
             block = block.reshape(*one.fired.shape[:2], -1)
             block += np.log(usual / usual.sum())[:, None, None]
             block = np.exp(block - block.max(axis=0))
@@ -178,8 +297,19 @@ class WorkedOut:
             others = (1.0 - mine) / (len(usual) - 1)
             mine = (1.0 - mistaken) * mine + mistaken * others
             logs[one.where] += np.log(np.maximum(mine, _TINY))
+        if moved is not None and self._ends is not None:
+            self._ends.add(logs, np.exp(moved[at:]))
         found = np.exp(logs - logs.max(axis=1, keepdims=True))
         return np.asarray(found / found.sum(axis=1, keepdims=True))
+
+
+def _told_apart(fired: Flags) -> tuple[Flags, Integers]:
+    """The different rows of (answers, visits, rules), and which of them each answer of each is."""
+    rows = fired.reshape(-1, fired.shape[2])
+    if not fired.shape[2]:
+        return rows[:1], np.zeros(len(rows), dtype=np.intp)
+    patterns, which = np.unique(rows, axis=0, return_inverse=True)
+    return patterns, which.reshape(-1)
 
 
 def _of_kind(
@@ -241,19 +371,23 @@ def _in_order(visits: Sequence[GeneratedVisit], made: Mapping[str, object]) -> l
     return longest
 
 
-def _read(visits: Sequence[GeneratedVisit], model: LikelihoodModel) -> Floats:
-    """P(all readings of a visit | fault) up to a factor of each visit, (N, F)."""
+def _read(
+    visits: Sequence[GeneratedVisit],
+    model: LikelihoodModel,
+    otherwise: Sequence[Sequence[Fault]] = (),
+) -> Floats:
+    """P(all readings of a visit | fault) up to a factor of each visit, (1 + otherwise, N, F)."""
     patterns: dict[tuple[int, ...], list[int]] = {}
     for number, visit in enumerate(visits):
         columns = tuple(n for n, spot in enumerate(SPOTS) if spot in visit.situation.readings)
         patterns.setdefault(columns, []).append(number)
-    found = np.ones((len(visits), len(model.gauge.common)))
+    found = np.ones((1 + len(otherwise), len(visits), len(model.gauge.common)))
     for columns, numbers in patterns.items():
         spots = [SPOTS[column] for column in columns]
         values = np.array(
             [[visits[n].situation.readings[spot] for spot in spots] for n in numbers]
         ).reshape(len(numbers), len(spots))
-        found[numbers] = model.gauge.foretold_many(spots, values)
+        found[:, numbers] = model.gauge.foretold_many(spots, values, otherwise)
     return found
 
 

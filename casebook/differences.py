@@ -1,23 +1,25 @@
 """What a change of rules does to worked cases, kept visits and generated calls, and by which entry.
 
-Cases and visits are replayed one by one, as in `replay`; of generated calls only the final belief
-is compared, over what was read and answered. An entry is blamed for what goes back to what it was
-once that entry alone is taken out.
+Cases and visits are replayed one by one, as in `replay`, which takes a second each, so mostly only
+those that speak of what was changed; of generated calls only the final belief is compared, over
+what was read and answered. An entry is blamed for what goes back to what it was once that entry
+alone is taken out.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 
-from stillflow.casebook.beliefs import ManyVisits
+from stillflow.casebook.beliefs import ManyVisits, Told
 from stillflow.casebook.cases import Case
 from stillflow.casebook.replay import Row, replay
-from stillflow.engine.base import Floats, InputError, KnowledgeError
+from stillflow.engine.base import Floats, InputError, KnowledgeError, answer_fact
 from stillflow.engine.inference import Visit
-from stillflow.engine.ruleset import Knowledge
+from stillflow.engine.ruleset import Knowledge, checks_used
 
 MOST_TAKEN_OUT = 60
 """Entries that are taken out one at a time; of more, the first by section and id."""
@@ -118,12 +120,86 @@ def changed_entries(old: Knowledge, new: Knowledge) -> list[tuple[str, str, str]
     return [(*key, how) for key, how in sorted((found | added).items())]
 
 
+_SAID = {
+    *("source", "from_memory", "range", "title", "title_at", "ask", "ask_at", "how", "label"),
+    *("looks", "confirm", "after", "steps", "done", "because", "misleads", "says", "status"),
+}
+"""Keys of words and of doubts: no step and no belief hangs on them."""
+
+_NAMED_NOWHERE = {
+    *("sources", "ranges", "cautions", "phrases", "unsure", "alike", "complaints"),
+    *("circumstances", "combinations"),
+}
+"""Sections that no replay of a case hangs on."""
+
+
+def concerned(cases: Sequence[Case], old: Knowledge, new: Knowledge) -> list[Case]:
+    """The cases that speak of what was changed: the others could come out otherwise by chance only.
+
+    Those that come to a fault that was changed, that is of the same place and mode as one, or that
+    a changed rule or check bears on; and those that say what is answered to a changed check. All
+    of them where it is the house, the gauge, ways or the course that was changed.
+    """
+    faults: set[str] = set()
+    checks: set[str] = set()
+    for section, name, _ in changed_entries(old, new):
+        versions = [(one, _entry(one, section, name)) for one in (old, new)]
+        if section in _NAMED_NOWHERE or _core(versions[0][1]) == _core(versions[1][1]):
+            continue
+        if section not in ("faults", "checks", "rules"):
+            return list(cases)
+        for rules, entry in versions:
+            if entry is None:
+                continue
+            if section == "faults":
+                alike = (entry.place, entry.mode)
+                faults |= {n for n, one in rules.faults.items() if (one.place, one.mode) == alike}
+                continue
+            bearing = [entry] if section == "rules" else []
+            if section == "checks":
+                checks.add(name)
+                bearing = [rules.rules[one] for one in rules.rules_using([answer_fact(name)])]
+            else:
+                checks |= {check.id for check in checks_used(rules, entry)}
+            for rule in bearing:
+                faults.update(*(named for _, named in rules.evidence[rule.id]))
+    return [
+        case
+        for case in cases
+        if not faults.isdisjoint((*case.expect.fixes, *(case.house.faults if case.house else ())))
+        or not checks.isdisjoint(case.finds)
+    ]
+
+
+def _entry(rules: Knowledge, section: str, name: str) -> Any:
+    group = getattr(rules, section)
+    if isinstance(group, Mapping):
+        return group.get(name)
+    return next((one for one in group if one.id == name), None)
+
+
+def _core(entry: Any) -> object:
+    """What is left of an entry without its words."""
+    return (
+        None
+        if entry is None
+        else _bare(entry.model_dump(mode="json", by_alias=True, warnings=False))
+    )
+
+
+def _bare(value: object) -> object:
+    if isinstance(value, dict):
+        return {key: _bare(one) for key, one in value.items() if key not in _SAID}
+    return [_bare(one) for one in value] if isinstance(value, list) else value
+
+
 def differences(
     old: Knowledge,
     new: Knowledge,
     items: Sequence[Case | Visit],
     calls: ManyVisits,
     taken_out: Callable[[str, str], Knowledge],
+    told: Told = lambda _done, _count: None,
 ) -> Differences:
     """Hold a rule set against the one it is to replace.
 
@@ -134,8 +210,15 @@ def differences(
         calls: generated calls; none is fine.
         taken_out: the new rules but for what they do to one entry, by section and id; raises
             KnowledgeError where that cannot be.
+        told: is told what is done, of how much.
     """
-    before, now = ([_row(item, rules) for item in items] for rules in (old, new))
+    entries = changed_entries(old, new)[:MOST_TAKEN_OUT]
+    whole = 2 * len(items) + len(entries)
+    before, now = [], []
+    for number, item in enumerate(items):
+        told(2 * number, whole)
+        before.append(_row(item, old))
+        now.append(_row(item, new))
     moved = [n for n, row in enumerate(before) if _outcome(row) != _outcome(now[n])]
     names = sorted({*old.faults, *new.faults})
     was, is_ = (_believed(calls, rules, names) for rules in (old, new))
@@ -144,7 +227,8 @@ def differences(
     shifts = 0.5 * np.abs(was - is_).sum(axis=1)
     blamed: list[Blamed] = []
     by: dict[int, list[str]] = {n: [] for n in moved}
-    for section, entry_id, how in changed_entries(old, new)[:MOST_TAKEN_OUT]:
+    for number, (section, entry_id, how) in enumerate(entries):
+        told(2 * len(items) + number, whole)
         name = f"{section}/{entry_id}"
         try:
             without = taken_out(section, entry_id)
@@ -158,6 +242,7 @@ def differences(
         again = int((left[turned].argmax(axis=1) == was[turned].argmax(axis=1)).sum())
         alone = 0.5 * np.abs(left - is_).sum(axis=1)
         blamed.append(Blamed(name, how, len(back), again, _mean(alone)))
+    told(whole, whole)
     blamed.sort(key=lambda one: (-one.rows, -one.conclusions, -one.shift, one.entry))
     return Differences(
         cases=sum(isinstance(item, Case) for item in items),

@@ -1,38 +1,41 @@
 """Which conclusions hang on which judged number: a global sensitivity analysis of the rules.
 
 How common a fault is, how strong an answer speaks, how often it is seen elsewhere and how often it
-is mistaken are judgements. All are drawn from their ranges at once, many times over; each time the
-final belief of worked cases and generated calls is worked out anew. The share of the variance of a
-conclusion's log-odds that a number explains alone is its first-order Sobol index, estimated as the
-squared correlation with the drawn number: belief is nearly additive in the logarithms, for which
-the two are the same. Sizes of effects, which readings rest on, are not varied.
+is mistaken, and the least and greatest sizes of what a fault does are judgements. All are drawn
+from their ranges at once, many times over; each time the final belief of worked cases and generated
+calls is worked out anew. The share of the variance of a conclusion's log-odds that a number
+explains alone is its first-order Sobol index, estimated as the squared correlation with the drawn
+number: belief is nearly additive in the logarithms, for which the two are the same.
+
+How long things take is judged too. No conclusion hangs on it, but what calls take does: the minutes
+of played calls are drawn the same way.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
+from math import log
+from typing import Any
 
 import numpy as np
 
-from stillflow.casebook.beliefs import ManyVisits
+from stillflow.casebook.beliefs import ManyVisits, Told
 from stillflow.casebook.cases import Case
 from stillflow.casebook.generated import CallKind, GeneratedVisit
+from stillflow.casebook.replay import minutes_of
 from stillflow.engine.base import Floats
-from stillflow.engine.inference import NO_ANSWER, Situation, Spot, spot_of
-from stillflow.engine.ruleset import Knowledge
-
-RANGES: Mapping[str, float] = {
-    "how common": 3.0**0.5,
-    "strength": 10.0**0.25,
-    "usual": 1.5,
-    "mistaken": 2.0,
-}
-"""By kind of number the factor that it may be off by, either way (judged): half a step of its scale
-for words, half as much again for shares, twofold for mistakes."""
+from stillflow.engine.inference import NO_ANSWER, Event, Situation, Spot, spot_of
+from stillflow.engine.ruleset import JudgedNumber, Knowledge, judged
 
 HELD = 0.1
 """Index from which a conclusion is said to hang on a number; 200 draws tell it from chance."""
+
+TIMED = 0.03
+"""The same for the minutes of calls, which are sums of many numbers."""
+
+BARS = 15
+"""Numbers, the weightiest, that a tornado chart has bars of."""
 
 _LISTED = 5
 
@@ -42,15 +45,17 @@ class Held:
     """One number and the conclusions that hang on it.
 
     Attributes:
-        kind: of number, as in `RANGES`.
-        entry: id of the fault, rule or check it belongs to.
+        number: which, with its range.
         weight: its index, summed over the conclusions that are in doubt.
         conclusions: those that hang on it, what hangs on it most first.
+        least, most: how many conclusions come out otherwise with this number alone at the least and
+            at the most it may be: a bar of a tornado chart. Zero past the first `BARS`.
     """
 
-    kind: str
-    entry: str
+    number: JudgedNumber
     weight: float
+    least: int
+    most: int
     conclusions: tuple[str, ...]
 
 
@@ -62,13 +67,31 @@ class Shaky:
         name: the case, or the call by number and hidden fault.
         fault: its conclusion by the rules as they stand.
         flips: share of the draws in which it is another.
-        numbers: what it hangs on most: kind, entry and first-order Sobol index.
+        numbers: what it hangs on most, each with its first-order Sobol index.
     """
 
     name: str
     fault: str
     flips: float
-    numbers: tuple[tuple[str, str, float], ...]
+    numbers: tuple[tuple[JudgedNumber, float], ...]
+
+
+@dataclass(frozen=True)
+class Timed:
+    """What some calls take while all minutes are drawn from their ranges.
+
+    Attributes:
+        calls: how many.
+        minutes: of all of them, as the numbers stand.
+        low, high: between which nine in ten draws are.
+        numbers: what they hang on most, each with its first-order Sobol index.
+    """
+
+    calls: int
+    minutes: float
+    low: float
+    high: float
+    numbers: tuple[tuple[JudgedNumber, float], ...]
 
 
 @dataclass(frozen=True)
@@ -80,7 +103,7 @@ class Sensitivity:
         draws: how often all numbers were drawn.
         numbers: how many.
         shaky: the conclusions that flip, those that do so most often first.
-        held: the numbers they hang on, the weightiest first: the bars of a tornado chart.
+        held: the numbers they hang on, the weightiest first.
     """
 
     items: int
@@ -91,8 +114,10 @@ class Sensitivity:
 
 
 def case_calls(cases: Sequence[Case], knowledge: Knowledge) -> Iterator[GeneratedVisit]:
-    """Worked cases as visits on which everything the case says is known."""
+    """Worked cases that come to a fault, as visits on which everything the case says is known."""
     for case in cases:
+        if not case.expect.fixes:
+            continue
         kind = CallKind(knowledge, case.visit)
         readings: dict[Spot, float] = {}
         answers: dict[str, str] = {}
@@ -114,6 +139,7 @@ def doubt(
     knowledge: Knowledge,
     generator: np.random.Generator,
     draws: int = 200,
+    told: Told | None = None,
 ) -> Sensitivity:
     """Draw every judged number many times, and see which conclusions move and with which number.
 
@@ -122,21 +148,35 @@ def doubt(
         knowledge: the rule set.
         generator: where the chance comes from.
         draws: how often, at least 50 for an index to mean anything.
+        told: is told houses worked out and numbers drawn, of how many.
     """
-    many = ManyVisits(visits)
-    worked = many.worked_out(knowledge)
+    houses = len({visit.kind for visit in visits})
+    total = houses + draws
+
+    def solved(done: int, _: int) -> None:
+        if told is not None:
+            told(done, total)
+
+    worked = ManyVisits(visits).worked_out(knowledge, sizes=True, told=solved)
     names = worked.numbers
-    spans = np.log([RANGES[kind] for kind, _ in names])
-    drawn = generator.uniform(-1.0, 1.0, (draws, len(names))) * spans
-    middle = worked.believed(np.zeros(len(names)))
-    lead = middle.argmax(axis=1)
+    ends = np.array([[log(abs(end / one.value)) for end in (one.low, one.high)] for one in names])
+    drawn = generator.uniform(ends.min(axis=1), ends.max(axis=1), (draws, len(names)))
     row = np.arange(len(visits))
+    lead = worked.believed().argmax(axis=1)
+
+    def turned(number: int, to: float) -> int:
+        moved = np.zeros(len(names))
+        moved[number] = to
+        return int((worked.believed(moved).argmax(axis=1) != lead).sum())
+
     odds, flips = np.zeros((draws, len(visits))), np.zeros(len(visits))
     for number, moved in enumerate(drawn):
         belief = worked.believed(moved)
         mine = belief[row, lead]
         odds[number] = np.log(mine + 1e-12) - np.log(1.0 - mine + 1e-12)
         flips += belief.argmax(axis=1) != lead
+        if told is not None:
+            told(houses + number + 1, total)
     index = _correlations(drawn, odds) ** 2
     faults = list(knowledge.faults)
     shaky = []
@@ -146,22 +186,76 @@ def doubt(
         hidden = visits[n].hidden
         name = f"call {n + 1}, hides {hidden}" if hidden in knowledge.faults else hidden
         order = np.argsort(-index[:, n])[:_LISTED]
-        numbers = tuple((*names[i], float(index[i, n])) for i in order if index[i, n] >= HELD)
+        numbers = tuple((names[i], float(index[i, n])) for i in order if index[i, n] >= HELD)
         shaky.append(Shaky(name, faults[lead[n]], float(flips[n] / draws), numbers))
-        for i in np.flatnonzero(index[:, n] >= HELD):
+        for i in np.flatnonzero(index[:, n] >= HELD).tolist():
             weights[i] += index[i, n]
-            hung.setdefault(int(i), []).append((float(index[i, n]), name))
-    held = [
-        Held(*names[i], float(weights[i]), tuple(name for _, name in sorted(some, reverse=True)))
-        for i, some in hung.items()
-    ]
+            hung.setdefault(i, []).append((float(index[i, n]), name))
+    held = []
+    for rank, i in enumerate(sorted(hung, key=lambda i: (-weights[i], names[i].name))):
+        least, most = (turned(i, to) if rank < BARS else 0 for to in ends[i])
+        conclusions = tuple(name for _, name in sorted(hung[i], reverse=True))
+        held.append(Held(names[i], float(weights[i]), least, most, conclusions))
     return Sensitivity(
         items=len(visits),
         draws=draws,
         numbers=len(names),
         shaky=tuple(sorted(shaky, key=lambda one: (-one.flips, one.name))),
-        held=tuple(sorted(held, key=lambda one: (-one.weight, one.kind, one.entry))),
+        held=tuple(held),
     )
+
+
+def timed(
+    calls: Sequence[Sequence[Event]],
+    knowledge: Knowledge,
+    generator: np.random.Generator,
+    draws: int = 200,
+) -> Timed:
+    """Draw all that takes time, and see how long calls take that go as they went.
+
+    Args:
+        calls: what happened on each, at least one.
+        knowledge: the rule set, which has all that is named there.
+        generator: where the chance comes from.
+        draws: how often.
+    """
+    numbers = [one for one in judged(knowledge) if one.kind in ("minutes", "way")]
+    ends = np.log([[one.low, one.high] for one in numbers])
+    drawn = generator.uniform(ends[:, 0], ends[:, 1], (draws, len(numbers)))
+
+    def taken(rules: Knowledge) -> float:
+        return sum(minutes_of(events, rules) for events in calls)
+
+    took = np.array([taken(_timing(knowledge, numbers, np.exp(row))) for row in drawn])
+    index = _correlations(drawn, took[:, None])[:, 0] ** 2
+    low, high = np.percentile(took, (5, 95))
+    held = [(numbers[i], float(index[i])) for i in np.argsort(-index) if index[i] >= TIMED]
+    return Timed(len(calls), taken(knowledge), float(low), float(high), tuple(held))
+
+
+def _timing(knowledge: Knowledge, numbers: Sequence[JudgedNumber], values: Floats) -> Knowledge:
+    """The rules with other minutes. What setting up takes goes along with its check."""
+    said: dict[tuple[str, str], dict[str, float]] = {}
+    for one, value in zip(numbers, values, strict=True):
+        said.setdefault((one.section, one.entry), {})[one.key] = float(value)
+    sections: dict[str, Any] = {}
+    for (section, name), own in said.items():
+        group = sections.setdefault(section, dict(getattr(knowledge, section)))
+        entry, new = group[name], {}
+        for part in ("fix", "put_back"):
+            inner = {
+                key.removeprefix(f"{part} ".replace("_", " ")).replace(" ", "_"): value
+                for key, value in own.items()
+                if key.startswith(part.replace("_", " "))
+            }
+            if inner:
+                new[part] = getattr(entry, part).model_copy(update=inner)
+        if "minutes" in own:
+            new["minutes"] = own["minutes"]
+            if section == "checks":
+                new["set_up"] = entry.set_up * own["minutes"] / entry.minutes
+        group[name] = entry.model_copy(update=new)
+    return replace(knowledge, **sections)
 
 
 def _correlations(drawn: Floats, results: Floats) -> Floats:

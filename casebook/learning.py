@@ -40,6 +40,9 @@ HOUSES = 1000
 SEED = 1
 """Drawn houses are the same every time, so that the same visits teach the same."""
 
+NINE_IN_TEN = 1.645
+"""Standard deviations to either side that nine in ten of a normal distribution are within."""
+
 _ROUNDS = 40
 
 Floats = NDArray[np.float64]
@@ -54,6 +57,7 @@ class Learnt:
         shipped, seen, now: its share of calls by the rules, of the visits, and after both.
         visits: how many came to it.
         often: its new number, 1 for an occasional fault.
+        low, high: between which that is with nine chances in ten, by the calls it counts as.
         moved: whether its share has moved enough to be written.
         moves_after: of one that has not: how many more visits like these it would take; infinite
             where they never would.
@@ -65,6 +69,8 @@ class Learnt:
     now: float
     visits: int
     often: float
+    low: float
+    high: float
     moved: bool
     moves_after: float
 
@@ -128,6 +134,8 @@ def lesson(
     times = _fitted(fits, now)
     often = times * weights * (weights.sum() / float((times * weights).sum()))
     seen = told / total if total else shipped
+    # The logarithm of a Dirichlet share is near normal, of one over the square root of its calls.
+    off = np.exp(NINE_IN_TEN / np.sqrt(np.maximum((counts_as + total) * now, 0.1)))
     return Lesson(
         visits=int(total),
         unknown=sum(counts.values()) - int(total),
@@ -140,6 +148,8 @@ def lesson(
                 now=float(now[n]),
                 visits=int(count[n]),
                 often=float(often[n]),
+                low=float(often[n] / off[n]),
+                high=float(often[n] * off[n]),
                 moved=bool(abs(now[n] - shipped[n]) >= MOVED),
                 moves_after=_moves_after(float(shipped[n]), float(seen[n]), total, counts_as),
             )
@@ -163,7 +173,8 @@ def overlay(found: Lesson, knowledge: Knowledge) -> str:
         lines += [
             f"  # {one.visits} visits; share of calls {100 * one.shipped:.1f} % -> "
             f"{100 * one.now:.1f} %",
-            f"  - {{id: faults/{one.fault}, often: {one.often:.4g}}}",
+            f"  - {{id: faults/{one.fault}, often: {one.often:.4g}, range: {{how_common: "
+            f"[{one.low:.3g}, {one.high:.3g}]}}}}",
         ]
     for entry in answers:
         named = [

@@ -3,10 +3,9 @@
 from __future__ import annotations
 
 import sys
-from collections.abc import Iterable, Mapping, Sequence
-from contextlib import AbstractContextManager
+from collections.abc import Mapping, Sequence
 from dataclasses import asdict
-from typing import Any, TypeVar
+from typing import Any
 
 import click
 
@@ -17,14 +16,12 @@ from stillflow.cli.casebook_cases import list_, show
 from stillflow.cli.casebook_learning import learn, stats
 from stillflow.cli.casebook_quiz import quiz
 from stillflow.cli.options import cases_option, db_option, json_option, rules_option
-from stillflow.cli.output import say, say_json
+from stillflow.cli.output import say, say_json, watched
 from stillflow.cli.screen import Screen
 from stillflow.engine import load_rules
 from stillflow.engine.base import counted
 from stillflow.engine.inference import Visit
 from stillflow.engine.ruleset import Knowledge
-
-Item = TypeVar("Item")
 
 MISSED = 1
 SEED = 1
@@ -95,16 +92,7 @@ def replay_(
 
 
 def _replayed(items: Sequence[Case | Visit], knowledge: Knowledge, label: str) -> Report:
-    with _watched(items, len(items), label) as watched:
-        return replay(watched, knowledge)
-
-
-def _watched(
-    items: Iterable[Item], count: int, label: str
-) -> AbstractContextManager[Iterable[Item]]:
-    """The same items, with a bar where a person watches and nothing where none does."""
-    hidden = not sys.stderr.isatty()
-    return click.progressbar(items, count, label, file=sys.stderr, hidden=hidden)
+    return replay(watched(items, len(items), label), knowledge)
 
 
 def _rows(report: Report, before: Report | None, kind: str) -> list[dict[str, Any]]:
@@ -125,8 +113,7 @@ def _generated(count: int, shipped: Knowledge, now: Knowledge) -> dict[str, Any]
     generator = np.random.default_rng(SEED)
     kinds = draw_kinds(shipped, generator, KINDS)
     drawn = generate(kinds, generator, count)
-    with _watched(drawn, count, "Generated visits") as watched:
-        visits = list(watched)
+    visits = list(watched(drawn, count, "Generated visits"))
     return {"kinds": KINDS, "seed": SEED, **asdict(compare(visits, shipped, now))}
 
 

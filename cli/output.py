@@ -7,9 +7,18 @@ from __future__ import annotations
 
 import json
 import re
-from typing import IO
+import sys
+import time
+from collections.abc import Callable, Iterable, Iterator
+from contextlib import contextmanager
+from typing import IO, TypeVar
 
 import click
+
+Item = TypeVar("Item")
+
+_QUIET = 10.0
+"""Seconds between two lines about how far a long thing is, where no person watches it."""
 
 
 def say(
@@ -35,6 +44,36 @@ def send(content: bytes | str) -> None:
     Bytes go out as they are, for pictures.
     """
     click.echo(plain(content).encode() if isinstance(content, str) else content, nl=False)
+
+
+@contextmanager
+def progress(label: str) -> Iterator[Callable[[int, int], None]]:
+    """Say on standard error how far a long thing is: a bar for a person, else a line now and then.
+
+    What it gives is to be told how many of how many are done.
+    """
+    shown = sys.stderr.isatty()
+    with click.progressbar(length=1, label=label, file=sys.stderr, hidden=not shown) as bar:
+        last = time.monotonic()
+
+        def told(done: int, count: int) -> None:
+            nonlocal last
+            bar.length = max(count, 1)
+            bar.update(done - bar.pos)
+            if not shown and time.monotonic() - last > _QUIET:
+                last = time.monotonic()
+                say(f"{label}: {done:,} of {count:,}", err=True)
+
+        yield told
+
+
+def watched(items: Iterable[Item], count: int, label: str) -> Iterator[Item]:
+    """The same items, while how many of them are done is told."""
+    with progress(label) as told:
+        for done, item in enumerate(items):
+            told(done, count)
+            yield item
+        told(count, count)
 
 
 def plain(words: str) -> str:

@@ -93,7 +93,8 @@ def add(kind: str, to: str | None, rules: tuple[str, ...]) -> int:
     folder = Path(next(iter((rules or own_rules())[-1:]), user_rules()))
     file = Path(to) if to else folder / "own.yaml"
     below = tuple(one for one in rules if Path(one).resolve() != file.parent.resolve())
-    knowledge = load_rules(rules)
+    # A folder that is begun with this entry is not there yet, or has no file in it.
+    knowledge = load_rules(rules if any(file.parent.rglob("*.yaml")) else below)
     section = _SECTION[kind]
     entry: dict[str, Any] = {}
     for key, question, hints, usual in QUESTIONS[kind]:

@@ -30,6 +30,9 @@ def show_card(screen: Screen, card: Card) -> None:
         _show_fault(screen, card)
     else:
         _show_check(screen, card)
+    if card.judged:
+        said = (f"{one.key} {one.low:.2g} to {one.high:.2g}" for one in card.judged)
+        screen.item("judged, from least to most:", "; ".join(said), 0)
     _show_source(screen, card.source)
     screen.item("stands in:", f"{card.file}:{card.line}", 0)
     for words in card.takes_place_of:

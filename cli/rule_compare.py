@@ -20,9 +20,8 @@ from stillflow.cli.options import (
     rules_option,
     user_rules,
 )
-from stillflow.cli.output import say, say_json
+from stillflow.cli.output import progress, say, say_json, watched
 from stillflow.cli.screen import Screen
-from stillflow.engine import load_rules
 from stillflow.engine.base import InputError, KnowledgeError, in_percent
 from stillflow.engine.inference import Visit
 from stillflow.engine.ruleset import Knowledge
@@ -54,6 +53,9 @@ _BAR = 20
     show_default=True,
     help="how many made-up calls whose final belief is compared; drawn from the old rules",
 )
+@click.option(
+    "--all-cases", is_flag=True, help="play the cases too that speak of nothing that was changed"
+)
 @rules_option
 @db_option
 @json_option
@@ -61,39 +63,47 @@ def compare(
     above: tuple[str, ...],
     cases: str | None,
     calls: int,
+    all_cases: bool,
     rules: tuple[str, ...],
     db: str | None,
     as_json: bool,
 ) -> int:
     """Say what changed rules change: conclusions, first fixes, minutes and beliefs, by which entry.
 
-    Worked cases are played from start to end and kept visits replayed under the old rules and the
-    new. Of made-up calls the final belief is compared, over what was read and answered on each.
-    Every entry that was added, changed or retired is then taken out alone, to see what goes back.
-    The exit code is 1 if a worked case came out as it should and does not any more. Playing all
-    cases twice takes some minutes.
+    Worked cases that speak of what was changed are played from start to end, and kept visits
+    replayed, under the old rules and the new. Of made-up calls the final belief is compared, over
+    what was read and answered on each. Every entry that was added, changed or retired is then taken
+    out alone, to see what goes back. The exit code is 1 if a worked case came out as it should and
+    does not any more. Playing a case twice takes some two seconds.
     """
     from stillflow.casebook.cases import load_cases
     from stillflow.casebook.store import Casebook
 
     with Casebook(db) as casebook:
-        items: list[Case | Visit] = [*load_cases(cases), *casebook.recent(sys.maxsize)]
+        visits = list(casebook.recent(sys.maxsize))
     below, above = (rules, above) if above else ((), rules)
-    found = _compared(below, above, items, calls)
+    known = load_cases(cases)
+    found = _compared(below, above, known, visits, calls, all_cases)
     if as_json:
-        say_json({**asdict(found), "breaks": found.breaks, "seed": SEED})
+        left = len(known) - found.cases
+        say_json({**asdict(found), "breaks": found.breaks, "not_played": left, "seed": SEED})
     else:
-        _show(Screen(), found)
+        _show(Screen(), found, len(known))
     return BROKEN if found.breaks else 0
 
 
 def _compared(
-    below: Sequence[str], above: Sequence[str], items: Sequence[Case | Visit], calls: int
+    below: Sequence[str],
+    above: Sequence[str],
+    cases: Sequence[Case],
+    kept: Sequence[Visit],
+    calls: int,
+    all_cases: bool = False,
 ) -> Differences:
     import numpy as np
 
     from stillflow.casebook.beliefs import ManyVisits
-    from stillflow.casebook.differences import differences
+    from stillflow.casebook.differences import concerned, differences
     from stillflow.casebook.generated import KINDS, draw_kinds, generate
     from stillflow.engine.ruleset import load_folders, load_without, shipped_folder
 
@@ -104,21 +114,27 @@ def _compared(
     old, new = load_folders(base), load_folders([*base, *above])
     generator = np.random.default_rng(SEED)
     kinds = draw_kinds(old, generator, KINDS)
-    visits = list(generate(kinds, generator, calls, together=True)) if calls else []
+    drawn = generate(kinds, generator, calls, together=True) if calls else ()
+    visits = list(watched(drawn, calls, "Made-up calls"))
+    items: list[Case | Visit] = [*(cases if all_cases else concerned(cases, old, new)), *kept]
 
     def taken_out(section: str, entry_id: str) -> Knowledge:
         return load_without(below, above, section, entry_id)
 
-    return differences(old, new, items, ManyVisits(visits), taken_out)
+    with progress("Cases, visits and entries") as told:
+        return differences(old, new, items, ManyVisits(visits), taken_out, told)
 
 
-def _show(screen: Screen, found: Differences) -> None:
+def _show(screen: Screen, found: Differences, known: int = 0) -> None:
     for kind, count in (("case", found.cases), ("visit", found.visits)):
         moved = [one for one in found.changed if one.kind == kind]
         title = {"case": "Worked cases", "visit": "Kept visits"}[kind]
         screen.head(title, f"{len(moved)} of {count} come out otherwise")
         for one in moved:
             screen.item("-", f"{one.name}: {_moved(one)}")
+        if kind == "case" and known > found.cases:
+            left = f"{known - found.cases} more speak of nothing that was changed"
+            screen.text(f"{left} and were not played; --all-cases plays them.", 2)
     if found.cases + found.visits:
         word = "more" if found.minutes > 0 else "less"
         screen.text(f"{abs(found.minutes):.0f} min {word} over all of them.")
@@ -161,67 +177,6 @@ def _blame(entry: Blamed) -> str:
     )
 
 
-@click.command("doubt")
-@click.option(
-    "--draws",
-    type=click.IntRange(50, 5000),
-    default=200,
-    show_default=True,
-    help="how often all numbers are drawn",
-)
-@click.option(
-    "--calls",
-    type=click.IntRange(0, 20_000),
-    default=300,
-    show_default=True,
-    help="how many made-up calls are looked at beside the worked cases",
-)
-@cases_option
-@rules_option
-@json_option
-def doubt_(
-    draws: int, calls: int, cases: str | None, rules: tuple[str, ...], as_json: bool
-) -> None:
-    """Say which conclusions hang on which judged numbers: where a better one is worth having.
-
-    How common faults are, strengths, usual shares and shares mistaken are judgements. All of them
-    are drawn from their ranges at once, many times; each time the final belief of every worked case
-    and made-up call is worked out anew. Bars are first-order Sobol indices, summed over the
-    conclusions in doubt. Sizes of effects are not varied.
-    """
-    import numpy as np
-
-    from stillflow.casebook.cases import load_cases
-    from stillflow.casebook.doubt import RANGES, case_calls, doubt
-    from stillflow.casebook.generated import KINDS, draw_kinds, generate
-
-    knowledge = load_rules(rules)
-    generator = np.random.default_rng(SEED)
-    visits = list(case_calls(load_cases(cases), knowledge))
-    if calls:
-        kinds = draw_kinds(knowledge, generator, KINDS)
-        visits += generate(kinds, generator, calls, together=True)
-    found = doubt(visits, knowledge, generator, draws)
-    if as_json:
-        say_json({**asdict(found), "ranges": dict(RANGES), "seed": SEED})
-        return
-    screen = Screen()
-    screen.head("Doubt", f"{len(found.shaky)} of {found.items} conclusions are not the same always")
-    spans = ", ".join(f"{kind} x {factor:.2g}" for kind, factor in RANGES.items())
-    screen.text(f"{found.numbers:,} numbers drawn {found.draws} times, each off by up to: {spans}.")
-    screen.text("What they hang on (tornado of first-order Sobol indices):", style="bold")
-    most = max((one.weight for one in found.held), default=1.0)
-    for one in found.held[:_LISTED]:
-        bar = "#" * max(round(_BAR * one.weight / most), 1)
-        screen.item(f"{bar:<{_BAR}}", f"{one.kind} of {one.entry}: {len(one.conclusions)}")
-    screen.text("The least sure conclusions:", style="bold")
-    for shaky in found.shaky[:_LISTED]:
-        on = "; ".join(f"{kind} of {entry}, {index:.2f}" for kind, entry, index in shaky.numbers)
-        said = f"{shaky.name}: {shaky.fault}, another in {in_percent(shaky.flips)}"
-        screen.item("-", f"{said}; hangs on {on}" if on else said)
-    screen.text("More with --json.", 2)
-
-
 @click.command("watch")
 @click.argument("folder", type=click.Path(), required=False)
 def watch(folder: str | None) -> None:
@@ -259,4 +214,4 @@ def _told(folder: Path) -> None:
         return
     for one in audit(knowledge):
         say(str(one))
-    _show(Screen(), _compared((), (str(folder),), [], WATCHED_CALLS))
+    _show(Screen(), _compared((), (str(folder),), [], [], WATCHED_CALLS))

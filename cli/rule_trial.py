@@ -63,7 +63,7 @@ def explain(fault: str, rules: tuple[str, ...], as_json: bool) -> None:
     """Say all that can be seen for and against a fault, and the cheapest way to be sure of it.
 
     Readings count as the airflow model has them; all of it is weighed against the other faults,
-    each as common as it is, on a visit to a plain unit.
+    each as common as it is, on a visit to an ordinary unit that can have it, that of 'rules play'.
     """
     from stillflow.engine.audit import grounds_of
 
@@ -101,7 +101,11 @@ def _show_way(screen: Screen, grounds: Grounds) -> None:
         screen.text(f"About {minutes(grounds.minutes)} in all.", 2)
     else:
         name, chance = grounds.rival
-        screen.text(f"No way leads there: '{name}' still has {in_percent(chance)}.", 2)
+        screen.text(
+            f"Nothing more tells it from '{name}', which still has {in_percent(chance)}. A visit "
+            "goes by minutes and may fix before anybody is that sure: see 'stillflow rules play'.",
+            2,
+        )
 
 
 @click.command("play")

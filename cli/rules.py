@@ -11,7 +11,8 @@ import click
 from stillflow.cli.options import json_option, rules_option
 from stillflow.cli.output import say, say_json
 from stillflow.cli.rule_add import add
-from stillflow.cli.rule_compare import compare, doubt_, watch
+from stillflow.cli.rule_compare import compare, watch
+from stillflow.cli.rule_doubt import doubt_
 from stillflow.cli.rule_trial import explain, play, try_
 from stillflow.cli.screen import Screen
 from stillflow.engine import load_rules

@@ -69,6 +69,11 @@ OrificeRange = Annotated[_Pair, _within(0.1, 2.0, "in")]
 
 
 class _Effect(Model):
+    def sizes(self) -> dict[str, tuple[float, float]]:
+        """The same by key, as the rules write them."""
+        given = {key: getattr(self, key) for key in type(self).model_fields}
+        return {key: value for key, value in given.items() if isinstance(value, tuple)}
+
     def ranges(self) -> tuple[tuple[float, float], ...]:
         """The [lowest, highest] of each size, in the order `apply` wants them; () if none."""
         return ()

@@ -26,6 +26,17 @@ class SourceCard(Model):
     rests_on: tuple[str, ...]
 
 
+class NumberCard(Model):
+    """A judged number, from the least to the most it may be; `own` where its entry says so."""
+
+    key: str
+    kind: str
+    value: float
+    low: float
+    high: float
+    own: bool
+
+
 class EvidenceCard(Model):
     """What a rule says of some faults; `times` is the factor its strength stands for.
 
@@ -87,6 +98,7 @@ class RuleCard(Model):
     file: str
     line: int | None
     takes_place_of: tuple[str, ...] = ()
+    judged: tuple[NumberCard, ...] = ()
 
 
 class FixCard(Model):
@@ -124,6 +136,7 @@ class FaultCard(Model):
     file: str
     line: int | None
     takes_place_of: tuple[str, ...] = ()
+    judged: tuple[NumberCard, ...] = ()
 
 
 class AnswerCard(Model):
@@ -164,6 +177,7 @@ class CheckCard(Model):
     file: str
     line: int | None
     takes_place_of: tuple[str, ...] = ()
+    judged: tuple[NumberCard, ...] = ()
 
 
 Card = RuleCard | FaultCard | CheckCard

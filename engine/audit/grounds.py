@@ -1,7 +1,8 @@
 """All that can be seen for and against one fault, and the cheapest way to be sure of it.
 
 Unlike a card, which lists rules, this goes over observations: every answer of every check, readings
-as the airflow model has them, weighed against all other faults as common as they are.
+as the airflow model has them, weighed against all other faults as common as they are. The unit is
+that of `at_extremes`, so that both speak of one call.
 """
 
 from __future__ import annotations
@@ -11,10 +12,18 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from stillflow.engine.audit.subject import Subject
 from stillflow.engine.base import Floats, InputError, Strength, nearest
-from stillflow.engine.inference import LikelihoodModel, Situation, possible, spot_of
+from stillflow.engine.inference import (
+    LikelihoodModel,
+    Situation,
+    baseline_for,
+    possible,
+    rule_table,
+    spot_of,
+    typical_reading,
+)
 from stillflow.engine.ruleset import Check, Knowledge, truth
+from stillflow.engine.simulate import visit_for
 
 SURE = 0.95
 """Probability at which one is called sure of a fault."""
@@ -86,7 +95,7 @@ class Grounds:
 
 
 def grounds_of(knowledge: Knowledge, fault_id: str) -> Grounds:
-    """Everything for and against a fault on a plain visit, and the cheapest way to be sure.
+    """Everything for and against a fault in a unit that has it, and the cheapest way to be sure.
 
     Raises:
         InputError: no such fault, or a rule set without classes of unit to reckon with.
@@ -94,15 +103,18 @@ def grounds_of(knowledge: Knowledge, fault_id: str) -> Grounds:
     if fault_id not in knowledge.faults:
         right = nearest(fault_id, knowledge.faults)
         raise InputError(f"there is no fault '{fault_id}'", right=right)
-    subject = Subject(knowledge)
-    if subject.model is None:
+    if not (knowledge.classes and knowledge.levels):
         raise InputError("no class of unit says what a unit should read", right="add one")
+    visit = visit_for(knowledge, knowledge.faults[fault_id])
+    model = LikelihoodModel(knowledge, rule_table(knowledge), baseline_for(visit, knowledge), visit)
     index = knowledge.fault_index[fault_id]
-    prior = subject.model.prior({})
+    start = Situation(model.standing(visit))
+    prior = model.prior(start.standing)
     signs = sorted(
-        _signs(subject, index, prior), key=lambda one: (-abs(np.log(one.times)), one.check)
+        _signs(knowledge, model, start, index, prior),
+        key=lambda one: (-abs(np.log(one.times)), one.check),
     )
-    way, chances = _Way(subject, subject.model, index).cheapest(prior)
+    way, chances = _Way(knowledge, model, start, index).cheapest(prior)
     others = chances.copy()
     others[index] = 0.0
     names = list(knowledge.faults)
@@ -118,10 +130,13 @@ def grounds_of(knowledge: Knowledge, fault_id: str) -> Grounds:
     )
 
 
-def _signs(subject: Subject, index: int, prior: Floats) -> Iterator[Sign]:
-    labels = {level.id: level.title for level in subject.knowledge.levels}
-    for check_id, outlook in subject.outlooks.items():
-        check = subject.knowledge.checks[check_id]
+def _signs(
+    knowledge: Knowledge, model: LikelihoodModel, start: Situation, index: int, prior: Floats
+) -> Iterator[Sign]:
+    labels = {level.id: level.title for level in knowledge.levels}
+    for outlook in model.outlooks(start, list(knowledge.checks)):
+        check_id = outlook.check_id
+        check = knowledge.checks[check_id]
         chance = outlook.likelihood
         share = prior.copy()
         share[index] = 0.0
@@ -158,11 +173,13 @@ class _Way:
     without it.
     """
 
-    def __init__(self, subject: Subject, model: LikelihoodModel, index: int) -> None:
-        self._subject = subject
+    def __init__(
+        self, knowledge: Knowledge, model: LikelihoodModel, start: Situation, index: int
+    ) -> None:
+        self._knowledge = knowledge
         self._model = model
+        self._start = start
         self._index = index
-        self._knowledge = subject.knowledge
 
     def cheapest(self, prior: Floats) -> tuple[tuple[SureStep, ...], Floats]:
         """The steps, and the probabilities after them, shape (F,)."""
@@ -183,7 +200,7 @@ class _Way:
 
     def _walk(self, checks: list[str], prior: Floats) -> _Walked:
         """Make these checks one after the other, each answered as is likeliest with the fault."""
-        now = _Walked(Situation({}), prior)
+        now = _Walked(self._start, prior)
         for check_id in checks:
             check = self._knowledge.checks[check_id]
             if not self._askable(check, now.situation):
@@ -227,9 +244,9 @@ class _Way:
         if check.kind == "choice":
             label = next(one.label for one in check.answers if one.id == answer)
             return situation.with_choice(check.id, answer), label
-        value = self._subject.typical_reading(check, answer)
-        level = next(one.title for one in self._knowledge.levels if one.id == answer)
-        return situation.with_reading(spot_of(check), value), level
+        level = next(one for one in self._knowledge.levels if one.id == answer)
+        value = typical_reading(self._model.baseline, spot_of(check), level)
+        return situation.with_reading(spot_of(check), value), level.title
 
     def _askable(self, check: Check, situation: Situation) -> bool:
         facts = self._model.facts(situation)

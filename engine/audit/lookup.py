@@ -19,6 +19,7 @@ from stillflow.engine.audit.cards import (
     FaultCard,
     FixCard,
     Named,
+    NumberCard,
     RuleCard,
     SourceCard,
     Stopping,
@@ -44,6 +45,7 @@ from stillflow.engine.ruleset import (
     condition_words,
     effect_words,
     leaves,
+    numbers_of,
     observation_of,
     observed,
     replaced_words,
@@ -294,6 +296,7 @@ class _Standing(TypedDict):
     file: str
     line: int | None
     takes_place_of: tuple[str, ...]
+    judged: tuple[NumberCard, ...]
 
 
 def _standing(knowledge: Knowledge, section: str, entry: Entry) -> _Standing:
@@ -306,5 +309,16 @@ def _standing(knowledge: Knowledge, section: str, entry: Entry) -> _Standing:
             replaced_words(one)
             for one in knowledge.replaced
             if (one.section, one.id) == (section, entry.id)
+        ),
+        "judged": tuple(
+            NumberCard(
+                key=one.key,
+                kind=one.kind,
+                value=one.value,
+                low=one.low,
+                high=one.high,
+                own=one.own,
+            )
+            for one in numbers_of(knowledge, section, entry.id)
         ),
     }

@@ -4,13 +4,12 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Callable, Iterable, Iterator, Mapping
+from dataclasses import replace
 
 from stillflow.engine.audit.finding import Severity, Slips, inspection
 from stillflow.engine.audit.logic import MOST_CASES, Case
 from stillflow.engine.audit.subject import MOST_COMPARED, Subject
-from stillflow.engine.base import counted, nearest
-from stillflow.engine.inference import bearings_of
-from stillflow.engine.inference import contradicts as reverses
+from stillflow.engine.base import Where, counted, nearest
 from stillflow.engine.ruleset import Evidence, observed, say
 
 FOR, AGAINST = 1, -1
@@ -142,22 +141,15 @@ def not_compared(subject: Subject) -> Slips:
 @inspection(Severity.MEDIUM)
 def against_physics(subject: Subject) -> Slips:
     """A rule on readings that says for or against where the airflow model says the reverse."""
-    bearings = bearings_of(subject.knowledge)
-    if bearings is None:
-        return
-    for rule_id, said in subject.signs.items():
-        rule = subject.knowledge.rules[rule_id]
-        if not said or rule.weighed or not rule.gauged:
-            continue
-        factors = bearings.of(rule)
-        if factors is None:
-            continue
-        by_fault = dict(zip(subject.knowledge.faults, factors, strict=True))
+    knowledge = subject.knowledge
+    factors = subject.factors
+    misplaced = {fault for fault, _, _ in _misplaced(subject)}
+    for rule_id, said in subject.reversed_in(knowledge).items():
         for sign in (FOR, AGAINST):
             wrong = [
-                f"'{fault}' (x {by_fault[fault]:.2g})"
-                for fault in sorted(said)
-                if sign in said[fault] and reverses(sign, by_fault[fault])
+                f"'{fault}' (x {factors[rule_id][knowledge.fault_index[fault]]:.2g})"
+                for fault, its in said
+                if its == sign and fault not in misplaced
             ]
             if wrong:
                 than = "rarer" if sign > 0 else "likelier"
@@ -167,6 +159,36 @@ def against_physics(subject: Subject) -> Slips:
                 )
                 right = "turn it round, take it out with 'except:', or say why under 'weighed:'"
                 yield "rules", rule_id, what, right
+
+
+@inspection(Severity.MEDIUM)
+def place_against_effect(subject: Subject) -> Slips:
+    """A fault laid over rules on readings that say of its place the reverse of what it does."""
+    for name, rules, place in _misplaced(subject):
+        fault = subject.knowledge.faults[name]
+        what = (
+            f"'place: {fault.place}' does not go with what its 'effect:' does to readings "
+            f"({counted(len(rules), 'rule')} such as '{rules[0]}' would mislead)"
+        )
+        yield "faults", name, what, f"write 'place: {place}', or another 'effect:'"
+
+
+def _misplaced(subject: Subject) -> Iterator[tuple[str, list[str], Where]]:
+    """Faults laid over rules that say the reverse, those rules, and the place where none would."""
+    knowledge = subject.knowledge
+    wrong: dict[str, list[str]] = {}
+    for rule_id, said in subject.reversed_in(knowledge).items():
+        for name, _ in said:
+            if subject.above(name, rule_id):
+                wrong.setdefault(name, []).append(rule_id)
+    for name, rules in wrong.items():
+        for place in Where:
+            moved = knowledge.faults[name].model_copy(update={"place": place})
+            elsewhere = replace(knowledge, faults={**knowledge.faults, name: moved})
+            found = subject.reversed_in(elsewhere).values()
+            if not any(one == name for said in found for one, _ in said):
+                yield name, rules, place
+                break
 
 
 @inspection(Severity.LOW)

@@ -17,6 +17,8 @@ from stillflow.engine.inference import (
     Situation,
     Visit,
     baseline_for,
+    bearings_of,
+    contradicts,
     rule_table,
     spot_of,
     typical_reading,
@@ -46,6 +48,47 @@ class Subject:
                     said[fault] = said.get(fault, frozenset()) | {item.sign}
             found[rule_id] = said
         return found
+
+    @cached_property
+    def factors(self) -> dict[str, Floats]:
+        """Per rule on readings that gives no reason to differ, what the airflow model makes of it.
+
+        How much likelier its condition is with each fault than elsewhere, shape (F,).
+        """
+        bearings = bearings_of(self.knowledge)
+        found = {
+            rule.id: bearings.of(rule)
+            for rule in self.knowledge.rules.values()
+            if bearings is not None
+            and rule.gauged
+            and not rule.weighed
+            and any(self.signs[rule.id].values())
+        }
+        return {name: one for name, one in found.items() if one is not None}
+
+    def reversed_in(self, knowledge: Knowledge) -> dict[str, list[tuple[str, int]]]:
+        """Per rule, the faults it speaks of where the model says the reverse, with the sign.
+
+        Args:
+            knowledge: the rule set, or the same with faults of other places or modes.
+        """
+        found: dict[str, list[tuple[str, int]]] = {}
+        for rule_id, factors in self.factors.items():
+            said = {
+                (fault, item.sign)
+                for item, faults in knowledge.evidence[rule_id]
+                for fault in faults
+                if contradicts(item.sign, factors[knowledge.fault_index[fault]])
+            }
+            found[rule_id] = sorted(said)
+        return found
+
+    def above(self, fault: str, rule: str) -> bool:
+        """Whether a fault stands in a later folder than a rule, which cannot have meant it."""
+        layers = {name: layer for layer, name in self.knowledge.files}
+        of = [self.knowledge.places[one].file for one in (("faults", fault), ("rules", rule))]
+        mine, its = (layers.get(file, 0) for file in of)
+        return mine > its
 
     @cached_property
     def readable(self) -> tuple[str, ...]:

@@ -150,8 +150,8 @@ class _Builder:
             if kind == "DocumentStartEvent":
                 documents += 1
                 if documents > 1:
-                    what = "not valid YAML: expected a single document"
-                    raise self._fault(what, event, "write one document, without '---' in between")
+                    what = "a line '---' begins a second set of entries here"
+                    raise self._fault(what, event, "take that line out")
             if kind in ("MappingEndEvent", "SequenceEndEvent"):
                 open_.pop()
                 holder, path = open_[-1] if open_ else (None, ())

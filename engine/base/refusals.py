@@ -8,10 +8,12 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator, Mapping
+from math import log
 from typing import TYPE_CHECKING, Any
 
 from stillflow.engine.base.errors import InputError, Place
 from stillflow.engine.base.located import Keys, Located, Path, nearest
+from stillflow.engine.base.scales import Strength
 from stillflow.engine.base.units import quantity
 
 if TYPE_CHECKING:
@@ -19,6 +21,8 @@ if TYPE_CHECKING:
 
 _UNKNOWN = "extra_forbidden"
 _LONGEST = 40
+_OWN = "computed"
+"""A strength that is never written: where it holds, the key is left out."""
 
 _ID_BEGINS = "begin with a small letter; then small letters, digits and hyphens"
 _ID = f"{_ID_BEGINS}, such as 'hose-look'"
@@ -71,7 +75,7 @@ def explain_validation(
             yield f"'{name}' is missing", source.place(path[:-1]), f"add '{name}:'"
         else:
             same = [one["type"] for one, at in zip(errors, paths, strict=True) if at == path]
-            what, right = _refused(item, name, same, known.unit(path[len(base) :]))
+            what, right = _refused(item, str(path[-1]), same, known.unit(path[len(base) :]))
             yield what, source.place(path), right
 
 
@@ -81,6 +85,8 @@ def _unknown(name: str, known: Keys, path: Path, place: Place) -> tuple[str, Pla
     begun = re.match(r"(\w+)[: ]+(.*)", name, re.DOTALL)
     if begun and begun[1] in keys:
         right = f"write '{begun[1]}: {begun[2][:_LONGEST] or '...'}', with a colon and a space"
+    elif (joined := {"and": "all", "or": "any"}.get(name.lower())) in keys:
+        right = f"join conditions with '{joined}:' and a list of them"
     elif homes:
         right = f"it belongs under '{homes[0]}:'"
     else:
@@ -99,7 +105,9 @@ def _refused(item: Mapping[str, Any], name: str, kinds: list[str], unit: str) ->
         named = words.split("'")[1::2]
         if not named:
             return misfit, f"it should be {words}"
-        return f"{shown} cannot stand here", nearest(str(given), named)
+        if name == "strength" and isinstance(given, int | float) and given >= 1:
+            return f"{shown} cannot stand here", f"write the word for it: {_strength(given)}"
+        return f"{shown} cannot stand here", nearest(str(given), [w for w in named if w != _OWN])
     if kind == "union_tag_invalid":
         what = f"'{context['tag']}' is not a {str(context['discriminator']).strip(chr(39))}"
         return what, nearest(str(context["tag"]), str(context["expected_tags"]).split("'")[1::2])
@@ -109,7 +117,12 @@ def _refused(item: Mapping[str, Any], name: str, kinds: list[str], unit: str) ->
     if kind == "value_error" or kind.endswith("_shape"):
         message = str(item["msg"]).removeprefix("Value error, ")
         what, _, right = message.partition("; ")
+        if kind == "condition_shape" and isinstance(given, dict) and len(given) == 1:
+            [(fact, value)] = given.items()
+            return what, f"write {{fact: {fact}, is: {value}}}" if "." in str(fact) else right
         return f"{what} (given: {shown})" if _plain(given) else what, right
+    if kind == "string_pattern_mismatch" and name.isdigit():
+        return f"{shown} is no id", "name the entry by its id: small letters, digits and hyphens"
     if kind == "string_pattern_mismatch":
         return _misnamed(str(given), str(context["pattern"]))
     if kind == "too_long":
@@ -128,7 +141,10 @@ def _refused(item: Mapping[str, Any], name: str, kinds: list[str], unit: str) ->
     if kind in _SIZES:
         bound, size, limit = _SIZES[kind]
         number = f"{context[bound]:g}"
-        return f"{shown} is too {size}", f"write {limit} {number}{f' {unit}' if unit else ''}"
+        right = f"write {limit} {number}{f' {unit}' if unit else ''}"
+        if context[bound] <= 1 and size == "large" and isinstance(given, int | float) and given > 1:
+            right += f"; if that is per cent, write {given / 100:g}"
+        return f"{shown} is too {size}", right
     if given is None:
         misfit = "nothing stands here"
     if name == "id":
@@ -136,6 +152,9 @@ def _refused(item: Mapping[str, Any], name: str, kinds: list[str], unit: str) ->
     if _says(kinds, "string") and _says(kinds, "tuple", "list"):
         return misfit, "write a word, or a list of words in [ ]"
     if len(set(kinds)) > 1 and _says(kinds, "string"):
+        several = {"is": "one_of", "is_not": "none_of"}.get(name)
+        if several and isinstance(given, list):
+            return misfit, f"'{name}:' takes one; for a list write '{several}: [...]'"
         return misfit, "write one value, without brackets"
     if _says(kinds, "float", "int", "finite") and isinstance(given, str):
         return misfit, _number(given, unit)
@@ -166,8 +185,13 @@ def _misnamed(given: str, pattern: str) -> tuple[str, str]:
 
 def _number(given: str, unit: str) -> str:
     """What would be right in place of text where a number is wanted."""
-    match = re.fullmatch(r"\s*([+-]?\d*[.,]?\d+)\s*(.*?)\s*", given[:100])
     alone = "write the number alone"
+    parts = re.fullmatch(r"\s*(\d+)\s*([/:])\s*(\d+)\s*(\D*)", given[:100])
+    if parts and parts[2] == "/" and int(parts[3]):
+        return f"write it as a decimal: {int(parts[1]) / int(parts[3]):.4g}"
+    if parts and parts[2] == ":" and unit == "minutes":
+        return f"{alone}, in minutes: {int(parts[1]) + int(parts[3]) / 60:.3g}"
+    match = re.fullmatch(r"\s*([+-]?\d*[.,]?\d+)\s*(.*?)\s*", given[:100])
     if match is None:
         return f"write a number such as 90{f', in {unit}' if unit else ''}"
     number, rest = float(match[1].replace(",", ".")), match[2]
@@ -180,7 +204,13 @@ def _number(given: str, unit: str) -> str:
             number = quantity(given, unit, "", float("-inf"), float("inf"))
         except InputError:
             return f"{alone}, in {unit}"
-    return f"{alone}{f', in {unit}' if unit else ''}: {number:.3g}"
+    return f"{alone}{f', in {unit}' if unit else ''}: {float(f'{number:.3g}'):g}"
+
+
+def _strength(times: float) -> str:
+    """The word that stands for a factor."""
+    words = [one for one in Strength if one is not Strength.COMPUTED]
+    return min(words, key=lambda one: abs(log(one.factor / times))).value
 
 
 def _plain(value: object) -> bool:

@@ -11,7 +11,7 @@ what was read, its outlook that density summed over the levels it can fall in.
 from __future__ import annotations
 
 from collections import OrderedDict
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from math import sqrt
@@ -33,7 +33,7 @@ from stillflow.engine.inference.losses import (
     losses_of,
 )
 from stillflow.engine.inference.visit import Visit
-from stillflow.engine.ruleset import Knowledge
+from stillflow.engine.ruleset import Fault, Knowledge
 
 RESOLUTION_INH2O = 0.5
 """Standard deviation of one reading beside its tolerance: read to 1 inH2O, zero not quite held."""
@@ -186,20 +186,27 @@ class GaugeModel:
         """P(the readings | fault) up to one factor, shape (F,)."""
         return self._with_silence(self._given(readings).now)
 
-    def foretold_many(self, spots: Sequence[Spot], values: Floats) -> Floats:
+    def foretold_many(
+        self,
+        spots: Sequence[Spot],
+        values: Floats,
+        otherwise: Sequence[Sequence[Fault]] = (),
+    ) -> Floats:
         """P(the readings | fault) of many sets of readings at the same stations.
 
         Args:
             spots: where they were taken; stations, no further inlets.
             values: what was read, inH2O, shape (N, spots).
+            otherwise: the faults as they might be as well, with other ranges of sizes.
 
         Returns:
-            shape (N, F), up to a factor of each set.
+            shape (1 + otherwise, N, F), up to a factor of each set.
         """
         table = self._table(())
         columns = [table.column(spot) for spot in spots]
         if not columns:
-            return np.ones((len(values), len(self.common)))
+            return np.ones((1 + len(otherwise), len(values), len(self.common)))
+        mixtures = [table.mixture, *(table.mixed(self.losses.weighed(one)) for one in otherwise)]
         seen = table.covariance[:, columns][:, :, columns]
         gain = np.linalg.inv(seen)
         half = -0.5 * np.linalg.slogdet(seen)[1][:, None]
@@ -208,9 +215,9 @@ class GaugeModel:
         for some in np.array_split(y, max(len(y) // _AT_ONCE, 1)):
             off = some.T[None] - table.mean[:, columns, None]
             log = half - 0.5 * (off * (gain @ off)).sum(axis=1)
-            now = table.mixture.under(np.exp(log - log.max(axis=0)))
-            found.append(self._with_silence(now).T)
-        return np.concatenate(found)
+            density = np.exp(log - log.max(axis=0))
+            found.append(np.stack([self._with_silence(one.under(density)).T for one in mixtures]))
+        return np.concatenate(found, axis=1)
 
     def sizes(self, readings: Mapping[Spot, float]) -> Normals:
         """Size of the loss behind each fault, given the readings; NaN where it has none or two."""
@@ -297,21 +304,28 @@ class GaugeModel:
         covariance = shared + own[:, :, None] * eye
         # The same losses read badly.
         stray = shared[:alone] + (STRAY_TIMES**2 * own[:alone])[:, :, None] * eye
-        weight = losses.weight[:, seen.row] * seen.share
         besides = step - singles + paired[seen.row[both]]
-        pairs = weight[:, both] * losses.pair_chance[besides]
-        pairs /= np.maximum(pairs.sum(axis=1, keepdims=True), 1e-300)
-        by_fault = np.concatenate(
-            [(1.0 - self._second - STRAY) * weight, self._second * pairs, STRAY * weight], axis=1
-        )
-        fault, part = np.nonzero(by_fault)
+        chance = losses.pair_chance[besides]
+
+        def mixed(weight: Floats) -> _Mixture:
+            weight = weight[:, seen.row] * seen.share
+            pairs = weight[:, both] * chance
+            pairs /= np.maximum(pairs.sum(axis=1, keepdims=True), 1e-300)
+            by_fault = np.concatenate(
+                [(1.0 - self._second - STRAY) * weight, self._second * pairs, STRAY * weight],
+                axis=1,
+            )
+            fault, part = np.nonzero(by_fault)
+            return _Mixture(fault, part, by_fault[fault, part])
+
         single = np.concatenate([single, np.arange(alone)])
         none = np.full(alone, -1)
         return _Table(
             inlets=inlets,
             mean=np.concatenate([mean, mean[:alone]]),
             covariance=np.concatenate([covariance, stray]),
-            mixture=_Mixture(fault, part, by_fault[fault, part]),
+            mixture=mixed(losses.weight),
+            mixed=mixed,
             row=seen.row[single],
             leaks_at=seen.leaks_at[single],
             second=np.concatenate([none, losses.pair_line[besides], none]),
@@ -420,6 +434,7 @@ class _Table:
         mean: of each component, (components, columns).
         covariance: of each, (components, columns, columns).
         mixture: which of them each fault is made of.
+        mixed: the same for another P(loss | fault).
         row: the loss of `Losses` each stems from.
         leaks_at: number of the other inlet it leaks at, 0 for none.
         second: the line of a second loss beside it, -1 for none.
@@ -429,6 +444,7 @@ class _Table:
     mean: Floats
     covariance: Floats
     mixture: _Mixture
+    mixed: Callable[[Floats], _Mixture]
     row: Integers
     leaks_at: Integers
     second: Integers

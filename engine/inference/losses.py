@@ -10,8 +10,9 @@ losses follow each other and a reading of nothing is no infinity.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
+from functools import partial
 from itertools import pairwise
 
 import numpy as np
@@ -33,7 +34,7 @@ from stillflow.engine.airflow import (
 )
 from stillflow.engine.base import AirState, Flags, Floats, Integers, Mode, Station
 from stillflow.engine.inference.baseline import Baseline
-from stillflow.engine.ruleset import Knowledge
+from stillflow.engine.ruleset import Fault, Knowledge
 
 SPOTS: tuple[tuple[AirState, Station], ...] = tuple(
     (state, station) for station in Station for state in AirState
@@ -121,6 +122,7 @@ class Losses:
         pair_line: the line of the second loss, (pairs,).
         lines: name of each line, such as `hole bin`.
         effects: an effect of each line.
+        weighed: `weight` of the same faults with other ranges of sizes on the same lines.
     """
 
     line: Integers
@@ -138,6 +140,7 @@ class Losses:
     pair_line: Integers
     lines: tuple[str, ...]
     effects: tuple[Effect, ...]
+    weighed: Callable[[Iterable[Fault]], Floats]
 
 
 def line_of(effect: Effect) -> str:
@@ -175,7 +178,9 @@ def losses_of(
         for table, doubt in zip(doubted, doubts, strict=True)
     ]
     counts = [len(one) for one in rows.sizes]
-    weight = _weights(knowledge, rows, _noticed(reading[:, _HOSE_END], expected[_HOSE_END]))
+    called = _noticed(reading[:, _HOSE_END], expected[_HOSE_END])
+    weighed = partial(_weights, rows=rows, called=called)
+    weight = weighed(knowledge.faults.values())
     twin, own = _twins(rows.names, rows.line)
     first = rows.paired
     seconds = _seconds(_common(knowledge) @ weight, rows)
@@ -203,6 +208,7 @@ def losses_of(
         pair_line=np.repeat([index for *_, index in seconds], len(first)),
         lines=rows.names,
         effects=rows.effects,
+        weighed=weighed,
     )
 
 
@@ -275,10 +281,11 @@ def _rows(knowledge: Knowledge, house: Houses, elsewhere: float) -> _Rows:
     )
 
 
-def _weights(knowledge: Knowledge, rows: _Rows, called: Floats) -> Floats:
+def _weights(faults: Iterable[Fault], rows: _Rows, called: Floats) -> Floats:
     """P(row | fault), (faults, rows): as declared, times how often a customer calls about it."""
-    weight = np.zeros((len(knowledge.faults), len(rows.line)))
-    for row, fault in enumerate(knowledge.faults.values()):
+    of = list(faults)
+    weight = np.zeros((len(of), len(rows.line)))
+    for row, fault in enumerate(of):
         line = rows.names.index(line_of(fault.effect))
         for (first, last), sizes, shares in zip(rows.parts, rows.sizes, rows.shares, strict=True):
             if rows.line[first] == line:

@@ -51,6 +51,7 @@ from stillflow.engine.ruleset.outlay import (
     stand_of,
     walk,
 )
+from stillflow.engine.ruleset.ranges import JudgedNumber, judged, numbers_of
 from stillflow.engine.ruleset.schema import MODELINE, rule_file_schema
 from stillflow.engine.ruleset.uses import checks_used, observation, observation_of, observed
 from stillflow.engine.ruleset.words import (
@@ -80,6 +81,7 @@ __all__ = [
     "Fault",
     "Footing",
     "Heard",
+    "JudgedNumber",
     "Knowledge",
     "Leaf",
     "Level",
@@ -101,10 +103,12 @@ __all__ = [
     "fixing",
     "fold",
     "heard",
+    "judged",
     "leaves",
     "load_folders",
     "load_rules",
     "load_without",
+    "numbers_of",
     "observation",
     "observation_of",
     "observed",

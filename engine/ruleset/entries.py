@@ -10,14 +10,17 @@ import re
 from collections.abc import Iterable, Mapping
 from functools import cached_property
 from itertools import combinations
-from typing import Annotated, Literal
+from typing import TYPE_CHECKING, Annotated, ClassVar, Literal
 
 from pydantic import (
+    BeforeValidator,
     ConfigDict,
     Discriminator,
     Field,
     StringConstraints,
     Tag,
+    ValidationInfo,
+    field_validator,
     model_validator,
 )
 
@@ -31,6 +34,7 @@ from stillflow.engine.base import (
     Station,
     Strength,
     Where,
+    nearest,
     vocabulary,
 )
 from stillflow.engine.ruleset.conditions import BOTH, Condition, leaves
@@ -62,6 +66,76 @@ class Entry(Model):
     id: Id
     source: Id
     from_memory: bool = False
+
+
+Kind = Literal["how-common", "strength", "usual", "mistaken", "minutes", "way", "size"]
+"""Kinds of numbers that are judged, whatever the source of what they belong to."""
+
+_TIMES = {word.value: word.weight for word in HowCommon} | {
+    word.value: word.factor for word in Strength if word is not Strength.COMPUTED
+}
+
+
+def _end(value: object) -> object:
+    if not isinstance(value, str) or not value[:1].isalpha():
+        return value
+    if value not in _TIMES:
+        raise ValueError(f"no number is called that; {nearest(value, _TIMES)}")
+    return _TIMES[value]
+
+
+End = Annotated[float, BeforeValidator(_end), Field(gt=0, le=1000, allow_inf_nan=False)]
+Ends = tuple[End, End]
+
+
+class Judged(Model):
+    """What has numbers that are judged: `range` is the least and the most that some may be.
+
+    Where it names none, the range of its kind stands in `ranges.yaml` (see `ranges`).
+    """
+
+    JUDGED: ClassVar[Mapping[str, Kind]] = {}
+    """Keys of judged numbers, with the kind of each. `range` comes after them in every model."""
+
+    if TYPE_CHECKING:
+        range: Mapping[str, Ends] = {}
+
+    @field_validator("range", check_fields=False)
+    @classmethod
+    def _around(cls, ranges: Mapping[str, Ends], info: ValidationInfo) -> Mapping[str, Ends]:
+        for key, (low, high) in ranges.items():
+            if low > high:
+                raise ValueError(
+                    f"the least, {low:g}, is above the most; write {key}: [{high:g}, {low:g}]"
+                )
+            if key not in cls.JUDGED:
+                known = nearest(key, cls.JUDGED)
+                raise ValueError(f"'{key}' is no number that is judged here; {known}")
+            counted = {"how_common": "often", "strength": "times"}.get(key, key)
+            said = info.data.get(counted)
+            said = info.data.get(key) if said is None else said
+            number = None if said is None else number_of(said)
+            if number is not None and not low <= number <= high:
+                raise ValueError(
+                    f"{key} {number:.3g} is not from {low:.3g} to {high:.3g}; give the least and "
+                    "the most, around it"
+                )
+        return ranges
+
+
+def number_of(value: float | HowCommon | Strength) -> float:
+    """A judged number, of a word the factor it stands for."""
+    if isinstance(value, HowCommon):
+        return value.weight
+    return value.factor if isinstance(value, Strength) else value
+
+
+class Range(Entry):
+    """How far off numbers of a kind may be, where nothing better is said: `times` either way."""
+
+    id: Kind
+    title: Sentence
+    times: Annotated[float, Field(ge=1, le=10, allow_inf_nan=False)]
 
 
 class Source(Model):
@@ -106,36 +180,35 @@ class Caution(Entry):
     ]
 
 
-class Stand(Entry):
+class Stand(Judged, Entry):
     """Where the technician stands: what is done there, and what the way there takes.
 
     `minutes` are half of every way there: from one stand to another it takes the sum of both, and
     from one place of the same kind to the next twice its own. `look` is what one place takes once
-    one is there, where one goes by several. `from_to` is what the half ways of a house come to.
+    one is there, where one goes by several.
     """
+
+    JUDGED: ClassVar[Mapping[str, Kind]] = {"minutes": "way", "look": "minutes"}
 
     title: Sentence
     minutes: Minutes
-    from_to: tuple[Minutes, Minutes] | None = None
     look: Minutes = 0.5
     stations: tuple[Station, ...] = ()
     parts: tuple[Where, ...] = ()
-
-    @model_validator(mode="after")
-    def _within(self) -> Stand:
-        if self.from_to and not self.from_to[0] <= self.minutes <= self.from_to[1]:
-            raise ValueError(f"from_to: give the least and the most, around {self.minutes:g}")
-        return self
+    range: Mapping[str, Ends] = {}
 
 
-class PutBack(Model):
+class PutBack(Judged):
     """How what was opened is closed again, and how long that takes."""
+
+    JUDGED: ClassVar[Mapping[str, Kind]] = {"minutes": "minutes"}
 
     minutes: Minutes
     step: Sentence
+    range: Mapping[str, Ends] = {}
 
 
-class Access(Entry):
+class Access(Judged, Entry):
     """Something opened once that makes several checks cheap.
 
     Attributes:
@@ -145,12 +218,15 @@ class Access(Entry):
         also: what is opened with it, unless what is done there needs that closed.
     """
 
+    JUDGED: ClassVar[Mapping[str, Kind]] = {"minutes": "minutes"}
+
     title: Sentence
     minutes: Minutes
     put_back: PutBack | None = None
     at: Id | None = None
     also: tuple[Id, ...] = ()
     cautions: tuple[Id, ...] = ()
+    range: Mapping[str, Ends] = {}
 
     @property
     def closing(self) -> float:
@@ -220,7 +296,7 @@ class UnitClass(Entry):
         return self
 
 
-class Fix(Model):
+class Fix(Judged):
     """What to do about a fault.
 
     Attributes:
@@ -228,6 +304,8 @@ class Fix(Model):
         if_wrong_minutes: minutes lost, besides the work, when it was not this fault after all:
             another drive out, or somebody called for nothing.
     """
+
+    JUDGED: ClassVar[Mapping[str, Kind]] = {"minutes": "minutes", "if_wrong_minutes": "minutes"}
 
     minutes: Minutes
     done: str = ""
@@ -238,13 +316,14 @@ class Fix(Model):
     cautions: tuple[Id, ...] = ()
     refer: str = ""
     if_wrong_minutes: Annotated[float, Field(ge=0)] = 0.0
+    range: Mapping[str, Ends] = {}
 
 
 NamesInlet = Annotated[str, StringConstraints(pattern=r"^$|\{inlet\}")]
 """Words that are said where the name of the inlet is known, which they leave open."""
 
 
-class Fault(Entry):
+class Fault(Judged, Entry):
     """One thing that can be wrong.
 
     `several` says that it can stand at more than one place of a house: once it is put right at one,
@@ -252,6 +331,8 @@ class Fault(Entry):
     `often` is how common it was found to be, 1 for an occasional one, and counts in place of the
     word `how_common`.
     """
+
+    JUDGED: ClassVar[Mapping[str, Kind]] = {"how_common": "how-common"}
 
     title: Sentence
     place: Where
@@ -266,6 +347,7 @@ class Fault(Entry):
     several: bool = False
     title_at: NamesInlet = ""
     often: Annotated[float, Field(gt=0, le=1000, allow_inf_nan=False)] | None = None
+    range: Mapping[str, Ends] = {}
 
     @property
     def weight(self) -> float:
@@ -303,12 +385,14 @@ class Unsure(Entry):
     words: Annotated[tuple[str, ...], Field(min_length=1)]
 
 
-class Answer(Model):
+class Answer(Judged):
     """One listed answer of a choice.
 
     A `good` one says that a fix has worked; one with `inlet` points at another inlet, by its name.
     One that stands `alone` is not true together with another.
     """
+
+    JUDGED: ClassVar[Mapping[str, Kind]] = {"usual": "usual"}
 
     id: Id
     label: Sentence
@@ -317,9 +401,10 @@ class Answer(Model):
     good: bool = False
     inlet: bool = False
     alone: bool = False
+    range: Mapping[str, Ends] = {}
 
 
-class Check(Entry):
+class Check(Judged, Entry):
     """One thing a person can do, look at or ask; `first` before anything else on a call.
 
     `mistaken` is the share of answers to a choice that are wrong: the thing was overlooked or
@@ -331,6 +416,8 @@ class Check(Entry):
     house or unit may lack: that there is none is an answer too, and makes the flag `has.PART`
     false.
     """
+
+    JUDGED: ClassVar[Mapping[str, Kind]] = {"minutes": "minutes", "mistaken": "mistaken"}
 
     kind: Literal["reading", "choice"]
     ask: Annotated[str, StringConstraints(min_length=5, strip_whitespace=True)]
@@ -354,6 +441,7 @@ class Check(Entry):
     verifies: bool = False
     several: bool = False
     part: Id | None = None
+    range: Mapping[str, Ends] = {}
 
     @model_validator(mode="after")
     def _kind_fits(self) -> Check:
@@ -378,7 +466,10 @@ class Check(Entry):
                 raise ValueError("two answers share an id; give each its own")
             total = sum(answer.usual for answer in self.answers)
             if abs(total - 1.0) > 0.011:
-                raise ValueError(f"the usual answers add up to {total:.2f}; make them add up to 1")
+                each = ", ".join(f"{one.id} {one.usual:g}" for one in self.answers)
+                raise ValueError(
+                    f"the usual answers add up to {total:.2f}; make them add up to 1: {each}"
+                )
         return self
 
     @property
@@ -408,12 +499,14 @@ class Check(Entry):
 Phrases = Annotated[tuple[str, ...], Field(min_length=1)]
 
 
-class Evidence(Model):
+class Evidence(Judged):
     """Evidence for or against the faults a selector names.
 
     `times` is how many times likelier (for) or rarer (against) it was found to be, and counts in
     place of the word `strength`.
     """
+
+    JUDGED: ClassVar[Mapping[str, Kind]] = {"strength": "strength"}
 
     for_: str | Phrases | None = Field(default=None, alias="for")
     against: str | Phrases | None = None
@@ -421,6 +514,7 @@ class Evidence(Model):
     strength: Strength = Strength.COMPUTED
     times: Annotated[float, Field(ge=1, le=10_000, allow_inf_nan=False)] | None = None
     source: Id | None = None
+    range: Mapping[str, Ends] = {}
 
     @model_validator(mode="after")
     def _one_direction(self) -> Evidence:

@@ -7,6 +7,7 @@ changes and retires of earlier ones is carried out once the folder is read.
 from __future__ import annotations
 
 import json
+import re
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
 from itertools import islice
@@ -35,6 +36,7 @@ from stillflow.engine.ruleset.entries import (
     Fault,
     Level,
     Phrase,
+    Range,
     Rule,
     Source,
     Stand,
@@ -47,6 +49,7 @@ from stillflow.engine.ruleset.forgetting import forget
 
 SECTIONS: dict[str, type[BaseModel]] = {
     "sources": Source,
+    "ranges": Range,
     "cautions": Caution,
     "stands": Stand,
     "accesses": Access,
@@ -129,7 +132,8 @@ class Gathered:
             self.errors.append(error)
             return
         if not isinstance(located.data, dict):
-            self.fail("a rule file is a mapping of sections", Place(name, 1), nearest("", SECTIONS))
+            right = "begin with 'faults:', 'checks:', 'rules:' or 'change:', and entries below it"
+            self.fail("this is no rule file", Place(name, 1), right)
             return
         for section, items in located.data.items():
             place = located.place((section,))
@@ -157,7 +161,13 @@ class Gathered:
                 self._change(located, path, item)
 
     def _retire(self, located: Located, path: Path, item: object) -> None:
-        key = self._earlier(str(item), located, path)
+        if not isinstance(item, str) or re.search("[;,]", item):
+            ids = {one for _, one in self.where}
+            known = [one for one in re.findall("[a-z0-9-]+", str(item)) if one in ids]
+            right = f"write [{', '.join(known or ('slider-look', 'hose-look'))}]"
+            self.fail("'retire:' lists ids and nothing else", located.place(path), right)
+            return
+        key = self._earlier(item, located, path)
         if key is not None:
             self._note(key, located.place(path), "retired")
             self._retired[key] = self.entries[key[0]].pop(key[1])
@@ -178,7 +188,7 @@ class Gathered:
 
     def _change(self, located: Located, path: Path, item: object) -> None:
         if not (isinstance(item, dict) and isinstance(item.get("id"), str)):
-            right = "write such as {id: slider-look, minutes: 0.5}"
+            right = "write such as '- {id: slider-look, minutes: 0.5}', each with its dash"
             self.fail("a change names an entry by its id", located.place(path), right)
             return
         changed = {name: value for name, value in item.items() if name != "id"}
@@ -210,7 +220,11 @@ class Gathered:
             choices = " or ".join(f"{one}/{bare}" for one, _ in found)
             self.fail(f"more than one entry is called '{bare}'", place, f"write {choices}")
         elif not found:
+            titled = [k for k in self.where if self.raw[k[0]][k[1]].get("title") == name]
             right = nearest(bare, (one for _, one in self.where))
+            if titled:
+                right = f"that is a title; its id is '{titled[0][1]}'"
+            right = right or "'stillflow rules list faults' (or checks, rules) lists ids"
             self.fail(f"there is no '{name}' in the rules below", place, right)
         elif self.where[found[0]][0] == self._layer:
             there = self.place(*found[0])
@@ -277,6 +291,11 @@ class Gathered:
             if key and over:
                 words = json.dumps(self.raw[key[0]][key[1]], default=str)
                 over = [one for one in over if one.id in words] or over
+                if over[0].how == "retired":
+                    what = f"'{over[0].id}' is retired, and {error.place} names it"
+                    right = f"change '{key[1]}' as well, or leave '{over[0].id}' in"
+                    yield KnowledgeError(what, over[0].place, right)
+                    continue
                 names = ", ".join(str(one.place) for one in over[:_SHOWN_OF_AN_ENTRY])
                 right = f"{error.right + '; ' if error.right else ''}laid over it: {names}"
                 error = KnowledgeError(error.what, error.place, right)

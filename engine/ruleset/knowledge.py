@@ -21,6 +21,7 @@ from stillflow.engine.ruleset.entries import (
     Fault,
     Level,
     Phrase,
+    Range,
     Rule,
     Settles,
     Source,
@@ -43,6 +44,7 @@ class Knowledge:
     """
 
     sources: Mapping[str, Source]
+    ranges: Mapping[str, Range]
     cautions: Mapping[str, Caution]
     stands: Mapping[str, Stand]
     accesses: Mapping[str, Access]

@@ -5,6 +5,7 @@ A phrase is a mode (or `anything`), then optionally `in` and one or more places 
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Iterable, Mapping
 from functools import cache, partial
 from typing import TYPE_CHECKING
@@ -38,6 +39,9 @@ def select(phrase: str, faults: Mapping[str, tuple[Mode, Where]]) -> frozenset[s
     mode_word = mode_word.strip()
     modes: Iterable[str] = [mode.value for mode in Mode]
     if mode_word != ANYTHING and mode_word not in modes:
+        several = re.split(r"\s*(?:,|;|&|\band\b|\bor\b)\s*", phrase)
+        if len(several) > 1 and all(one in faults for one in several):
+            raise ValueError(f"'{phrase}' is not one fault; write [{', '.join(several)}]")
         kind = "mode" if joined else "fault or mode"
         known = [*modes, ANYTHING, *(() if joined else faults)]
         raise ValueError(f"'{mode_word}' is not a {kind}; {nearest(mode_word, known)}")

@@ -6,7 +6,7 @@ from stillflow.engine.simulate.calls import (
     fault_weights,
     same_fix,
 )
-from stillflow.engine.simulate.extremes import Extreme, at_extremes
+from stillflow.engine.simulate.extremes import Extreme, at_extremes, visit_for
 from stillflow.engine.simulate.houses import draw_callers
 from stillflow.engine.simulate.weighing import (
     FAR_OUT,
@@ -32,5 +32,6 @@ __all__ = [
     "fault_weights",
     "foretold",
     "same_fix",
+    "visit_for",
     "weigh",
 ]

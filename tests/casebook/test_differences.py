@@ -10,7 +10,12 @@ import pytest
 
 from stillflow.casebook.beliefs import ManyVisits
 from stillflow.casebook.cases import Case, load_cases
-from stillflow.casebook.differences import Differences, changed_entries, differences
+from stillflow.casebook.differences import (
+    Differences,
+    changed_entries,
+    concerned,
+    differences,
+)
 from stillflow.casebook.generated import draw_kinds, generate, recorded
 from stillflow.engine import Session, load_rules
 from stillflow.engine.ruleset import Knowledge, load_without
@@ -102,3 +107,38 @@ def test_entries_that_only_went_along_are_not_blamed(shipped: Knowledge, tmp_pat
     new = load_rules([tmp_path])
     assert changed_entries(shipped, new) == [("checks", "slider-look", "retired")]
     assert "slider-look-open" not in new.rules
+
+
+@pytest.mark.parametrize(
+    ("text", "spoken_of"),
+    [
+        # Words move nothing.
+        ("change: [{id: slider-look-open, misleads: Never.}]", set()),
+        ("change: [{id: relief-slider-open, title: It is open}]", set()),
+        ("change: [{id: slider-look, minutes: 1}]", {"relief-slider-open"}),
+        ("change: [{id: slider-look-open, then: [{for: hose-holed, strength: slight}]}]",
+         {"relief-slider-open", "hose-holed"}),
+        ("change: [{id: separator-full, how_common: common}]", {"separator-full", "low-spot"}),
+        ("retire: [rules/slider-look-open]", {"relief-slider-open"}),
+    ],
+)  # fmt: skip
+def test_the_cases_played_are_those_that_speak_of_what_was_changed(
+    shipped: Knowledge, tmp_path: Path, text: str, spoken_of: set[str]
+) -> None:
+    (tmp_path / "own.yaml").write_text(text)
+    cases = load_cases()
+    chosen = concerned(cases, shipped, load_rules([tmp_path]))
+    assert len(chosen) < len(cases) / 2
+    came_to = {fault for case in chosen for fault in case.expect.fixes}
+    assert spoken_of <= came_to
+    assert bool(chosen) is bool(spoken_of)
+    for case in cases:
+        if not spoken_of.isdisjoint(case.expect.fixes):
+            assert case in chosen
+
+
+def test_a_change_of_the_course_or_of_the_ways_concerns_every_case(
+    shipped: Knowledge, tmp_path: Path
+) -> None:
+    (tmp_path / "own.yaml").write_text("change: [{id: attic, minutes: 2}]")
+    assert concerned(load_cases(), shipped, load_rules([tmp_path])) == load_cases()

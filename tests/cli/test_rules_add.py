@@ -65,3 +65,19 @@ def test_what_cannot_be_loaded_is_not_written(tmp_path: Path) -> None:
     assert outcome.code == 2
     assert "did you mean 'answer.slider-look'?" in outcome.err
     assert not file.exists()
+
+
+@pytest.mark.parametrize("there", [True, False], ids=["empty", "not there yet"])
+def test_a_folder_named_with_rules_may_be_begun_with_the_entry(tmp_path: Path, there: bool) -> None:
+    folder = tmp_path / "shop"
+    if there:
+        folder.mkdir()
+    typed = "big-unit\nA large unit in good order\n110\n70\n\n\n\ny\n"
+    outcome = stillflow("rules", "add", "class", "--rules", str(folder), typed=typed)
+    assert outcome.code == 0, outcome.err
+    assert load_folders([shipped_folder(), folder]).classes["big-unit"].sealed == 110
+    # A folder below it that is not there is still told.
+    away = str(tmp_path / "away")
+    outcome = stillflow("rules", "add", "class", "--rules", away, "--rules", str(folder), typed="")
+    assert outcome.code == 2
+    assert "no such folder of rules" in outcome.err

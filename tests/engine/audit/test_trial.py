@@ -10,10 +10,11 @@ from hypothesis import strategies as st
 from small_rules import small
 
 from stillflow.engine.audit.grounds import SURE, grounds_of
-from stillflow.engine.audit.subject import Subject
 from stillflow.engine.audit.trial import tried
 from stillflow.engine.base.errors import InputError
-from stillflow.engine.inference.table import rule_table
+from stillflow.engine.inference import LikelihoodModel, Situation, baseline_for, rule_table
+from stillflow.engine.ruleset import load_rules
+from stillflow.engine.simulate import visit_for
 
 
 def test_an_answer_and_a_reading_fire_what_they_fire_on_a_visit() -> None:
@@ -76,10 +77,12 @@ def test_a_fact_that_cannot_be_is_refused_with_what_would_be_right(fact: str, wo
 def test_signs_are_ratios_of_how_often_an_answer_is_seen_with_the_fault_and_elsewhere() -> None:
     knowledge = small(TIDY)
     grounds = grounds_of(knowledge, "seal-torn")
-    subject = Subject(knowledge)
-    assert subject.model is not None
-    prior = subject.model.prior({})
-    outlook = subject.outlooks["seal-look"]
+    visit = visit_for(knowledge, knowledge.faults["seal-torn"])
+    baseline = baseline_for(visit, knowledge)
+    model = LikelihoodModel(knowledge, rule_table(knowledge), baseline, visit)
+    start = Situation(model.standing(visit))
+    prior = model.prior(start.standing)
+    [outlook] = model.outlooks(start, ["seal-look"])
     row, column = outlook.answers.index("torn"), knowledge.fault_index["seal-torn"]
     others = np.delete(prior, column) / np.delete(prior, column).sum()
     elsewhere = float(np.delete(outlook.likelihood[row], column) @ others)
@@ -104,3 +107,9 @@ def test_of_a_fault_that_nothing_shows_it_is_said_who_stands_in_the_way() -> Non
     assert not grounds.sure
     assert grounds.rival[0] == "seal-torn"
     assert grounds.rival[1] > 0.3
+
+
+def test_the_unit_is_one_that_the_fault_can_be_in_as_when_it_is_played() -> None:
+    grounds = grounds_of(load_rules(), "altitude-explains")
+    assert grounds.start > 0.0
+    assert grounds.way[-1].chance > 0.5
