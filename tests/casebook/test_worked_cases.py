@@ -57,7 +57,6 @@ def test_the_engine_comes_to_what_a_good_technician_would(case: Case, knowledge:
 MISSED = {
     "severe-damper-stuck": ("bag-full", "screen-matted", "damper-stuck"),
     "severe-tube-crushed": ("soft-clog-trunk", "tube-crushed"),
-    "severe-as-good-as-it-gets": ("label-too-good",),
 }
 """What the engine does on severe cases that it does not come straight to the end of."""
 
