@@ -7,8 +7,8 @@ calls is worked out anew. The share of the variance of a conclusion's log-odds t
 explains alone is its first-order Sobol index, estimated as the squared correlation with the drawn
 number: belief is nearly additive in the logarithms, for which the two are the same.
 
-How long things take is judged too. No conclusion hangs on it, but what calls take does: the minutes
-of played calls are drawn the same way.
+How long things take is judged too. No conclusion hangs on it, but what calls take does, which is a
+sum of such numbers: the shares in its variance are exact.
 """
 
 from __future__ import annotations
@@ -226,35 +226,37 @@ def timed(
     def taken(rules: Knowledge) -> float:
         return sum(minutes_of(events, rules) for events in calls)
 
-    took = np.array([taken(_timing(knowledge, numbers, np.exp(row))) for row in drawn])
-    index = _correlations(drawn, took[:, None])[:, 0] ** 2
+    start = taken(knowledge)
+    value = np.array([one.value for one in numbers])
+    # What a call takes is a sum, so that each number's part in it is told by moving it alone.
+    parts = np.array(
+        [
+            (taken(_timing(knowledge, one, one.high)) - start) / (one.high - one.value)
+            for one in numbers
+        ]
+    )
+    values = np.exp(drawn)
+    took = start + (values - value) @ parts
+    spread = parts**2 * values.var(axis=0)
+    index = spread / max(float(spread.sum()), 1e-300)
     low, high = np.percentile(took, (5, 95))
     held = [(numbers[i], float(index[i])) for i in np.argsort(-index) if index[i] >= TIMED]
-    return Timed(len(calls), taken(knowledge), float(low), float(high), tuple(held))
+    return Timed(len(calls), start, float(low), float(high), tuple(held))
 
 
-def _timing(knowledge: Knowledge, numbers: Sequence[JudgedNumber], values: Floats) -> Knowledge:
+def _timing(knowledge: Knowledge, number: JudgedNumber, minutes: float) -> Knowledge:
     """The rules with other minutes. What setting up takes goes along with its check."""
-    said: dict[tuple[str, str], dict[str, float]] = {}
-    for one, value in zip(numbers, values, strict=True):
-        said.setdefault((one.section, one.entry), {})[one.key] = float(value)
-    sections: dict[str, Any] = {}
-    for (section, name), own in said.items():
-        group = sections.setdefault(section, dict(getattr(knowledge, section)))
-        entry, new = group[name], {}
-        for part in ("fix", "put_back"):
-            inner = {
-                key.removeprefix(f"{part} ".replace("_", " ")).replace(" ", "_"): value
-                for key, value in own.items()
-                if key.startswith(part.replace("_", " "))
-            }
-            if inner:
-                new[part] = getattr(entry, part).model_copy(update=inner)
-        if "minutes" in own:
-            new["minutes"] = own["minutes"]
-            if section == "checks":
-                new["set_up"] = entry.set_up * own["minutes"] / entry.minutes
-        group[name] = entry.model_copy(update=new)
+    group = dict(getattr(knowledge, number.section))
+    entry, key = group[number.entry], number.key.replace(" ", "_")
+    new: dict[str, Any] = {key: minutes}
+    for part in ("fix", "put_back"):
+        if key.startswith(f"{part}_"):
+            inner = {key.removeprefix(f"{part}_"): minutes}
+            new = {part: getattr(entry, part).model_copy(update=inner)}
+    if number.section == "checks":
+        new["set_up"] = entry.set_up * minutes / number.value
+    group[number.entry] = entry.model_copy(update=new)
+    sections: dict[str, Any] = {number.section: group}
     return replace(knowledge, **sections)
 
 
