@@ -9,12 +9,14 @@ from typing import TYPE_CHECKING
 
 import click
 
+from stillflow.cli.drawing import Target, day_of, drawn, write_chart
 from stillflow.cli.options import cases_option, json_option, rules_option
-from stillflow.cli.output import progress, say_json, watched
+from stillflow.cli.output import progress, say, say_json, watched
 from stillflow.cli.screen import Screen
 from stillflow.engine import load_rules
 from stillflow.engine.base import in_percent, minutes
-from stillflow.engine.ruleset import JudgedNumber
+from stillflow.engine.charts import Chart, TitleBlock, Tornado, TornadoBar, tornado_chart
+from stillflow.engine.ruleset import JudgedNumber, Knowledge
 
 if TYPE_CHECKING:
     from stillflow.casebook.cases import Case
@@ -55,6 +57,11 @@ _HALF = 8
     show_default=True,
     help="how many worked cases are looked at, evenly over all of them",
 )
+@click.option(
+    "--chart",
+    metavar="FILE",
+    help="draw the tornado chart into this file as well: .svg, .png or .pdf",
+)
 @cases_option
 @rules_option
 @json_option
@@ -62,6 +69,7 @@ def doubt_(
     draws: int,
     calls: int,
     played: int,
+    chart: str | None,
     worked: int,
     cases: str | None,
     rules: tuple[str, ...],
@@ -102,9 +110,30 @@ def doubt_(
         timing = None if took is None else asdict(took)
         say_json({**asdict(found), "minutes": timing, "seed": SEED})
         return
-    _show(Screen(), found)
-    if took is not None:
-        _show_minutes(Screen(), took)
+    screen = Screen()
+    with screen.sheet():
+        _show(screen, found)
+        if took is not None:
+            _show_minutes(screen, took)
+    if chart:
+        say(drawn(write_chart(_tornado(found, knowledge), Target(chart))))
+
+
+def _tornado(found: Sensitivity, knowledge: Knowledge) -> Chart:
+    title = TitleBlock(
+        title="What each judged number alone turns",
+        subtitle=f"Of {found.items} conclusions of worked cases and made-up calls: those that come "
+        "out otherwise with one number at its least and at its most, of the numbers on which most "
+        "hang.",
+        date=day_of(None),
+        rules_version=knowledge.digest,
+    )
+    bars = tuple(
+        TornadoBar(title=said(one.number), least=one.least, most=one.most)
+        for one in found.held
+        if one.least or one.most
+    )
+    return tornado_chart(Tornado(title=title, counted="conclusions that turn", bars=bars))
 
 
 def _spread(cases: Sequence[Case], most: int) -> list[Case]:

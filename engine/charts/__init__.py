@@ -54,6 +54,7 @@ from stillflow.engine.charts.scene import Role
 from stillflow.engine.charts.sheet import CustomerSheet, SheetPart, SheetReading, sheet_chart
 from stillflow.engine.charts.stationdrawing import station_chart
 from stillflow.engine.charts.stations import AirPath, ChartStation, StationReading
+from stillflow.engine.charts.tornado import Tornado, TornadoBar, tornado_chart
 
 __all__ = [
     "AIRFLOW_FORMATS",
@@ -102,6 +103,8 @@ __all__ = [
     "SheetReading",
     "StationReading",
     "TitleBlock",
+    "Tornado",
+    "TornadoBar",
     "TreeBranch",
     "TreeNode",
     "airflow_lines_chart",
@@ -120,5 +123,6 @@ __all__ = [
     "sheet_chart",
     "side_by_side",
     "station_chart",
+    "tornado_chart",
     "whole_key",
 ]
