@@ -60,7 +60,7 @@ def _draw(tornado: Tornado, picture: Picture, paper: OnPaper) -> list[Scene]:
         rows = (room.height * max(1.0, wide / room.width) - _TOP - _FOOT) // _ROW
         most = max(int(rows), 1)
     reach = max((count for one in tornado.bars for count in (one.least, one.most)), default=1)
-    starts = range(0, len(tornado.bars), max(most, 1))
+    starts = range(0, max(len(tornado.bars), 1), max(most, 1))
     scenes = []
     for number, start in enumerate(starts, 1):
         part = tornado.bars[start : start + most]

@@ -28,6 +28,7 @@ def texts(scene: Scene) -> list[Text]:
 @pytest.mark.parametrize("paper", [None, "a4", "letter"])
 def test_every_number_is_named_once_and_can_be_read(count: int, paper: str | None) -> None:
     pages = tornado_chart(tornado(count)).pages(paper)  # type: ignore[arg-type]
+    assert pages
     named = [m for page in pages for m in texts(page) if "Number" in m.text]
     assert len(named) == count
     for page in pages:
