@@ -75,7 +75,9 @@ def explain_validation(
             yield f"'{name}' is missing", source.place(path[:-1]), f"add '{name}:'"
         else:
             same = [one["type"] for one, at in zip(errors, paths, strict=True) if at == path]
-            what, right = _refused(item, str(path[-1]), same, known.unit(path[len(base) :]))
+            what, right = _refused(
+                item, str(path[-1]) if path else "", same, known.unit(path[len(base) :])
+            )
             yield what, source.place(path), right
 
 
