@@ -88,6 +88,13 @@ End = Annotated[float, BeforeValidator(_end), Field(gt=0, le=1000, allow_inf_nan
 Ends = tuple[End, End]
 
 
+class _Ranges(dict[str, Ends]):
+    """Ranges by key, never changed once read, so that entries with them have a hash as before."""
+
+    def __hash__(self) -> int:  # type: ignore[override]
+        return hash(frozenset(self.items()))
+
+
 class Judged(Model):
     """What has numbers that are judged: `range` is the least and the most that some may be.
 
@@ -98,7 +105,7 @@ class Judged(Model):
     """Keys of judged numbers, with the kind of each. `range` comes after them in every model."""
 
     if TYPE_CHECKING:
-        range: Mapping[str, Ends] = {}
+        range: Mapping[str, Ends] = Field(default_factory=_Ranges)
 
     @field_validator("range", check_fields=False)
     @classmethod
@@ -120,7 +127,7 @@ class Judged(Model):
                     f"{key} {number:.3g} is not from {low:.3g} to {high:.3g}; give the least and "
                     "the most, around it"
                 )
-        return ranges
+        return _Ranges(ranges)
 
 
 def number_of(value: float | HowCommon | Strength) -> float:
@@ -195,7 +202,7 @@ class Stand(Judged, Entry):
     look: Minutes = 0.5
     stations: tuple[Station, ...] = ()
     parts: tuple[Where, ...] = ()
-    range: Mapping[str, Ends] = {}
+    range: Mapping[str, Ends] = Field(default_factory=_Ranges)
 
 
 class PutBack(Judged):
@@ -205,7 +212,7 @@ class PutBack(Judged):
 
     minutes: Minutes
     step: Sentence
-    range: Mapping[str, Ends] = {}
+    range: Mapping[str, Ends] = Field(default_factory=_Ranges)
 
 
 class Access(Judged, Entry):
@@ -226,7 +233,7 @@ class Access(Judged, Entry):
     at: Id | None = None
     also: tuple[Id, ...] = ()
     cautions: tuple[Id, ...] = ()
-    range: Mapping[str, Ends] = {}
+    range: Mapping[str, Ends] = Field(default_factory=_Ranges)
 
     @property
     def closing(self) -> float:
@@ -316,7 +323,7 @@ class Fix(Judged):
     cautions: tuple[Id, ...] = ()
     refer: str = ""
     if_wrong_minutes: Annotated[float, Field(ge=0)] = 0.0
-    range: Mapping[str, Ends] = {}
+    range: Mapping[str, Ends] = Field(default_factory=_Ranges)
 
 
 NamesInlet = Annotated[str, StringConstraints(pattern=r"^$|\{inlet\}")]
@@ -347,7 +354,7 @@ class Fault(Judged, Entry):
     several: bool = False
     title_at: NamesInlet = ""
     often: Annotated[float, Field(gt=0, le=1000, allow_inf_nan=False)] | None = None
-    range: Mapping[str, Ends] = {}
+    range: Mapping[str, Ends] = Field(default_factory=_Ranges)
 
     @property
     def weight(self) -> float:
@@ -401,7 +408,7 @@ class Answer(Judged):
     good: bool = False
     inlet: bool = False
     alone: bool = False
-    range: Mapping[str, Ends] = {}
+    range: Mapping[str, Ends] = Field(default_factory=_Ranges)
 
 
 class Check(Judged, Entry):
@@ -441,7 +448,7 @@ class Check(Judged, Entry):
     verifies: bool = False
     several: bool = False
     part: Id | None = None
-    range: Mapping[str, Ends] = {}
+    range: Mapping[str, Ends] = Field(default_factory=_Ranges)
 
     @model_validator(mode="after")
     def _kind_fits(self) -> Check:
@@ -514,7 +521,7 @@ class Evidence(Judged):
     strength: Strength = Strength.COMPUTED
     times: Annotated[float, Field(ge=1, le=10_000, allow_inf_nan=False)] | None = None
     source: Id | None = None
-    range: Mapping[str, Ends] = {}
+    range: Mapping[str, Ends] = Field(default_factory=_Ranges)
 
     @model_validator(mode="after")
     def _one_direction(self) -> Evidence:

@@ -106,3 +106,8 @@ def test_a_range_that_cannot_be_is_refused_at_its_line(
         load_rules([tmp_path])
     assert str(caught.value).partition(", ")[2] == said
     assert ":2" in str(caught.value)
+
+
+def test_entries_with_ranges_have_a_hash_as_all_have(shipped: Knowledge) -> None:
+    for group in (shipped.stands, shipped.faults, shipped.checks):
+        assert len({*group.values()}) == len(group)
