@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import os
 from statistics import median
 from typing import Any
 
+import pytest
 from playwright.sync_api import BrowserContext, CDPSession, Page
 from thumb import Served, Thumb
 
@@ -40,6 +42,8 @@ def test_on_a_slow_phone_the_next_question_is_on_screen_at_once(
     context: BrowserContext, thumb: Thumb
 ) -> None:
     """By the browser's own trace; what the server takes is measured by the benchmark alone."""
+    if os.getloadavg()[0] > 2 * (os.cpu_count() or 1):
+        pytest.skip("on a machine that does much else beside, time says nothing of the page")
     thumb.begin(rated_sealed=130, rated_airflow=114)
     session = context.new_cdp_session(thumb.page)
     session.send("Emulation.setCPUThrottlingRate", {"rate": SLOWER})
