@@ -48,7 +48,8 @@ def open_engine(url: str | sa.URL) -> sa.Engine:
     """
     right = "write sqlite:///visits.db, or postgresql://user@host/name"
     try:
-        engine = sa.create_engine(_driver(_read_url(url)))
+        read = _driver(_read_url(url))
+        engine = sa.create_engine(read)
     except (ArgumentError, ValueError):
         told = str(url) if not _SECRET.search(str(url)) else ""
         if told and "://" not in told:
@@ -56,8 +57,10 @@ def open_engine(url: str | sa.URL) -> sa.Engine:
         what = f"'{told}' is not" if told or not url else "this is not"
         raise InputError(f"{what} a database URL", right=right) from None
     except ImportError as problem:
+        if read.get_backend_name() != "postgresql":
+            raise InputError(f"no casebook is kept in {read.drivername}", right=right) from None
         what = f"the driver '{problem.name}' for this database is not installed"
-        raise SetupError(what, right=f"install it: pip install {problem.name}") from None
+        raise SetupError(what, right="install it: pip install 'stillflow[postgres]'") from None
     if engine.dialect.name == "sqlite":
         _make_private(engine)
         sa.event.listen(engine, "connect", _set_up_sqlite)

@@ -259,6 +259,8 @@ def show_summary(screen: Screen, summary: Summary, ended: bool = False) -> None:
     screen.item("rules:", summary.rules, 0)
     for step in summary.put_back:
         screen.item("put back:", step, 0)
+    if summary.all_back:
+        screen.item("put back:", "all that was opened or unplugged.", 0)
 
 
 def _show_measured(screen: Screen, readings: Sequence[Measured]) -> None:

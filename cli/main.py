@@ -71,7 +71,8 @@ class LazyGroup(click.Group):
         if name and not name.startswith("-") and name not in COMMANDS:
             from stillflow.engine.base import nearest
 
-            raise click.UsageError(f"there is no command '{name}'; {nearest(name, COMMANDS)}")
+            right = nearest(name, COMMANDS) or "stillflow --help lists them"
+            raise click.UsageError(f"there is no command '{name}'; {right}")
         return super().resolve_command(ctx, args)
 
 

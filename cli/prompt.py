@@ -175,11 +175,11 @@ def understand_fix(line: str) -> Typed:
     text = _plain(line)
     if text in _COMMANDS:
         return Typed(command=_COMMANDS[text])
-    if text in ("yes", "y", "done", "1"):
+    if text in ("yes", "y", "done"):
         return Typed(answer="yes")
-    if text in ("no", "n", "2", "skip"):
+    if text in ("no", "n", "skip"):
         return Typed(answer="no")
-    if text in ("not there", "nothing there", "absent", "3"):
+    if text in ("not there", "nothing there", "absent"):
         return Typed(answer="not there")
     right = "yes, no, not there, why, back or stop"
     raise InputError(f"'{line.strip()[:40]}' is not an answer", right=right)

@@ -12,7 +12,7 @@ from stillflow.cli.rule_cards import evidence_words
 from stillflow.cli.screen import Screen
 from stillflow.engine import load_rules
 from stillflow.engine.audit import Grounds, Sign, Trial
-from stillflow.engine.base import in_percent, minutes
+from stillflow.engine.base import in_percent, minutes, percent
 
 _LISTED = 12
 NOT_FOUND = 1
@@ -73,7 +73,7 @@ def explain(fault: str, rules: tuple[str, ...], as_json: bool) -> None:
         return
     screen = Screen()
     screen.head(grounds.title, grounds.fault)
-    screen.text(f"Before anything is seen: {in_percent(grounds.start)} of calls.")
+    screen.text(f"Before anything is seen: {percent(grounds.start)} of calls.")
     _show_signs(screen, "For it, times likelier than elsewhere:", grounds.signs_for, False)
     _show_signs(screen, "Against it, times rarer:", grounds.signs_against, True)
     _show_way(screen, grounds)

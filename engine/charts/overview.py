@@ -16,7 +16,7 @@ _ROW, _INDENT, _BADGE = 24.0, 16.0, 18.0
 _WIDEST, _LEAST, _GAP = 420.0, 200.0, 34.0
 
 
-class Entry(NamedTuple):
+class Part(NamedTuple):
     """One part of the set: how far down it stands, its number, what it is called, its page.
 
     `tells` is what its name tells, for exercises.
@@ -29,7 +29,7 @@ class Entry(NamedTuple):
     tells: Role = ""
 
 
-def overview(entries: Sequence[Entry], room: Room) -> list[tuple[str, list[Mark]]]:
+def overview(entries: Sequence[Part], room: Room) -> list[tuple[str, list[Mark]]]:
     """The parts one below the other, each indented under the one that leads to it.
 
     Each is a link to its page. What is too much for one column goes on in the next; where there is
@@ -87,7 +87,7 @@ def _columns(heights: Sequence[float], room: float) -> list[int]:
     return held
 
 
-def _row(entry: Entry, wide: float) -> tuple[str, list[Mark], float]:
+def _row(entry: Part, wide: float) -> tuple[str, list[Mark], float]:
     """What a part is called, its marks from the top left corner of its row, and its height."""
     left = entry.depth * _INDENT
     page = f"page {entry.page}"

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from itertools import chain, product
 from typing import Protocol
 
-from stillflow.engine.charts.overview import OVERVIEW, Entry, overview
+from stillflow.engine.charts.overview import OVERVIEW, Part, overview
 from stillflow.engine.charts.page import HEADING_SIZE, Room, Sheet
 from stillflow.engine.charts.paging import Cutter, Piece, Trunk
 from stillflow.engine.charts.scene import Mark, Point, Role, Scene, Text, moved, polyline
@@ -127,7 +127,7 @@ def draw_tree(
         if room is not None:
             # The whole room is taken, so that nothing is enlarged or moved to the middle.
             drawn.append(([(heading, marks)], room, (heading,)))
-            entries.append(Entry(0, "", heading, number))
+            entries.append(Part(0, "", heading, number))
             continue
         things, size, names = drawn[0]
         below = [moved(mark, 0.0, size.height + 2 * HEADING_SIZE) for mark in marks]
@@ -174,11 +174,11 @@ def _excess(slots: list[list[Piece]], limit: Size | None) -> float:
     return max(wide, max(room.height for room in rooms) / limit.height, 1.0)
 
 
-def _entries(pages: list[Page], artist: Artist, signs: Signs) -> list[Entry]:
+def _entries(pages: list[Page], artist: Artist, signs: Signs) -> list[Part]:
     """The pieces of all pages as a tree in reading order, each below where it is first led to."""
     pieces = chain.from_iterable(chain.from_iterable(pages))
     tops = {(piece.top.target, piece.top.start): piece for piece in pieces}
-    entries: list[Entry] = []
+    entries: list[Part] = []
     waiting = [(next(iter(tops)), 0, "")]
     seen: set[tuple[str, int]] = set()
     while waiting:
@@ -191,7 +191,7 @@ def _entries(pages: list[Page], artist: Artist, signs: Signs) -> list[Entry]:
         if answer and not tells:
             words, tells = f"{answer}: {words}", "answer"
         number = str(signs.number.get(name, ""))
-        entries.append(Entry(depth, number, words, signs.page[key], tells))
+        entries.append(Part(depth, number, words, signs.page[key], tells))
         cells = [one for box in tops[key].top.walk() for one in box.connectors()]
         waiting += [
             ((one.target, one.start), depth + 1, one.twig.words if one.twig else "")

@@ -27,6 +27,8 @@ def contradiction_words(progress: Progress, baseline: Baseline) -> str:
         one = aside[0]
         assert one.check.condition is not None and one.check.station is not None
         most = baseline.at(one.check.condition, one.check.station)
+        if float(one.answer) < most:
+            return f"{_read(one).capitalize()}. {because}"
         return (
             f"{_read(one).capitalize()} is more than this unit can make there ({most:.0f} "
             "expected): it was written down wrongly, or the label of the unit was (then type: "
@@ -36,8 +38,10 @@ def contradiction_words(progress: Progress, baseline: Baseline) -> str:
     at = {one.check.station for one in aside}
     if len(at) == 1 and set(by_state) == set(AirState):
         sealed, working = by_state[AirState.SEALED], by_state[AirState.WORKING]
+        below = float(sealed.answer) < float(working.answer)
+        than = "below" if below else "hardly more than"
         return (
-            f"At {Station(at.pop() or 'inlet').words}, sealed {float(sealed.answer):.0f} is below "
+            f"At {Station(at.pop() or 'inlet').words}, sealed {float(sealed.answer):.0f} is {than} "
             f"working {float(working.answer):.0f}, which cannot be: one of them was written down "
             "wrongly."
         )

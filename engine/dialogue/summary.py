@@ -27,7 +27,8 @@ class Summary(Model):
     looked at, asked and tried, with its answers, and `proof` what was answered after the last fix.
     `left` are faults left undone, `absent` those that turned out not to be there.
     `between` has one entry for each fix that was done but the last, in order. `put_back` is what
-    stands open still, and how it is put back, unless danger has ended the visit. `sizes` are
+    stands open still, and how it is put back, unless danger has ended the visit; `all_back` says
+    that something was opened and nothing stands open any more. `sizes` are
     supposed; once a visit has ended well they are not said any more.
     """
 
@@ -47,6 +48,7 @@ class Summary(Model):
     ending: str
     rules: str
     put_back: tuple[str, ...] = ()
+    all_back: bool = False
 
 
 def summarise(session: Session) -> Summary:
@@ -97,7 +99,17 @@ def summarise(session: Session) -> Summary:
         ending=conclusion.text if conclusion else "Still open.",
         rules=visit.rules,
         put_back=() if stopped else put_back_steps(knowledge, undone),
+        all_back=not undone and any(_accesses(session)),
     )
+
+
+def _accesses(session: Session) -> Iterator[str | None]:
+    """What each act of a visit was done behind."""
+    knowledge, progress = session.knowledge, session.progress
+    for number in range(progress.round + 1):
+        yield from (check.access for check, _ in answered_in(knowledge, progress, number))
+    done = (one.fault_id for one in progress.repairs if one.done)
+    yield from (knowledge.faults[name].fix.access for name in done)
 
 
 def _answered(session: Session, proof: bool) -> Iterator[str]:

@@ -59,7 +59,10 @@ def ahead_words(session: Session) -> str:
     choice = step.choice or then.choice
     # Before anything is read it comes out too low: one cheap question stands for what follows it.
     about = "About" if session.progress.situation.readings else "At least"
-    left = f" {about} {minutes(choice.expected)} to the end." if choice is not None else ""
+    expected = choice.expected if choice is not None else None
+    if step.fix is not None and then.ending is not None:
+        expected = step.fix.minutes  # The mean is of calls in which it was not this.
+    left = f" {about} {minutes(expected)} to the end." if expected is not None else ""
     return f"After that, most likely: {what.rstrip('?.')}.{left}{climb_words(session)}"
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping, Sequence
 from typing import TYPE_CHECKING
 
-from stillflow.engine.base import AirState, Station
+from stillflow.engine.base import AirState, Mode, Station
 from stillflow.engine.inference import Baseline, Spot, judge, spot_of
 from stillflow.engine.ruleset import Check, FactValue, Knowledge, truth
 
@@ -22,6 +22,7 @@ class Verification:
         self._levels = knowledge.levels
         self._good = {level.id for level in knowledge.levels if level.good}
         self._baseline = baseline
+        self._faults = knowledge.faults
         self._ends_well = [one.when for one in knowledge.turns if one.next == "done"]
 
     def checks(self, repair: Repair, possible: Callable[[Check], bool]) -> list[Check]:
@@ -31,14 +32,23 @@ class Verification:
         is easiest, so that there is a before and an after of the same; the hose end is read in any
         case, since one reading there covers the whole path; and the customer's tool has the last
         word. Where nothing was short and the hose end was not read, the easiest of what was read
-        is, so that the page has a pair.
+        is, so that the page has a pair. A leak is proved by sealed suction, since the hose end
+        shows the working one.
         """
-        return self.wanted(repair.situation.readings, possible)
+        leak = self._faults[repair.fault_id].mode is Mode.LEAK
+        first = AirState.SEALED if leak else AirState.WORKING
+        return self.wanted(repair.situation.readings, possible, first)
 
     def wanted(
-        self, before: Mapping[Spot, float], possible: Callable[[Check], bool]
+        self,
+        before: Mapping[Spot, float],
+        possible: Callable[[Check], bool],
+        first: AirState = AirState.WORKING,
     ) -> list[Check]:
-        """Those checks after a fix that was made on these readings, in inH2O."""
+        """Those checks after a fix that was made on these readings, in inH2O.
+
+        Of readings that are as easy, one of `first` is repeated.
+        """
         fit = [check for check in self._checks if possible(check)]
         hose = [check for check in fit if check.station is Station.HOSE]
         choices = [check for check in fit if check.kind == "choice"]
@@ -46,7 +56,7 @@ class Verification:
         low = [check for check in read if not self._is_good(check, before[spot_of(check)])]
         again = [check for check in low if check.verifies]
         if not again and (low or not any(check in hose for check in read)):
-            again = sorted(low or read, key=_effort)[:1]
+            again = sorted(low or read, key=lambda check: _effort(check, first))[:1]
         return [*again, *(check for check in hose if check not in again), *choices]
 
     def outcome(
@@ -117,6 +127,6 @@ class Verification:
         return float(answer) / self._baseline.at(*spot_of(check))
 
 
-def _effort(check: Check) -> tuple[bool, bool, float]:
-    """Sorts readings: what opens nothing first, then working, which a clog shows in too."""
-    return bool(check.access), check.condition is not AirState.WORKING, check.minutes
+def _effort(check: Check, first: AirState) -> tuple[bool, bool, float]:
+    """Sorts readings: what opens nothing first, then those of a state, then by minutes."""
+    return bool(check.access), check.condition is not first, check.minutes

@@ -119,7 +119,7 @@ def _verdict(
     if named == [Mode.NORMAL]:
         return _in_order(knowledge, baseline, modes[Mode.NORMAL], sizes)
     faults = [one for one in shares if one.mode in named and one.mode is not Mode.NORMAL]
-    likeliest = max(faults, key=lambda one: one.probability)
+    likeliest = next(one for one in shares if one.mode in named)
     by_place = dict.fromkeys(Where, 0.0)
     for one in faults:
         by_place[one.place] += one.probability
@@ -136,6 +136,8 @@ def _verdict(
         chance += modes[Mode.NORMAL]
         said = f"{said}, or {_MODES[Mode.NORMAL]}"
     title = f"{likeliest.title[0].lower()}{likeliest.title[1:]}"
+    if likeliest.mode is Mode.NORMAL:
+        title = f"that {title}"
     return (
         f"{said[0].upper()}{said[1:]} ({percent(chance)}): "
         f"likeliest {title} ({percent(likeliest.probability)})."

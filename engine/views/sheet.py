@@ -8,7 +8,7 @@ from datetime import date
 
 from stillflow.engine.base import counted
 from stillflow.engine.charts import CustomerSheet, SheetPart, SheetReading
-from stillflow.engine.dialogue import Session, Summary, summarise, unit_words
+from stillflow.engine.dialogue import Measured, Session, Summary, summarise, unit_words
 from stillflow.engine.inference import inches
 
 _LONGEST_MINUTES = 12 * 60
@@ -86,18 +86,22 @@ def customer_sheet(
 
 
 def _readings(summary: Summary) -> Iterator[SheetReading]:
-    """Each place once: the first reading before any fix, the last after one."""
-    before = {one.label: one for one in summary.before}
-    after = {one.label: one for rounds in (*summary.between, summary.after) for one in rounds}
-    for label in dict.fromkeys((*before, *after)):
-        first, last = before.get(label), after.get(label)
-        told = last or first
-        assert told is not None
+    """Each place once: the first reading with a fix still to come, the last after a fix.
+
+    One that was taken between two fixes and not again is one from before: more was mended then.
+    """
+    taken: dict[str, list[tuple[bool, Measured]]] = {}
+    rounds = (summary.before, *summary.between, *([summary.after] if summary.done else []))
+    for number, read in enumerate(rounds, 1):
+        for one in read:
+            taken.setdefault(one.label, []).append((number == len(rounds) > 1, one))
+    for label, found in taken.items():
+        (ends, first), (_, last) = found[0], found[-1]
         yield SheetReading(
             label=label,
-            before=first.found if first else None,
-            after=last.found if last else None,
-            expected=told.expected,
+            before=None if ends else first.found,
+            after=last.found if ends or len(found) > 1 else None,
+            expected=last.expected,
         )
 
 

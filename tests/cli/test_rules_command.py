@@ -510,7 +510,7 @@ def test_a_shipped_rule_that_an_overlay_breaks_is_told_with_the_overlays_line(
 """
     (tmp_path / "shop.yaml").write_text(text, encoding="utf-8")
     outcome = stillflow("rules", "check", "--rules", str(tmp_path))
-    broken = [line for line in outcome.out.splitlines() if "against-physics]" in line]
-    assert broken
-    assert all(line.startswith("rules/") for line in broken)
-    assert all(f"or mend {tmp_path.name}/shop.yaml:2 [" in line for line in broken)
+    [told] = [line for line in outcome.out.splitlines() if "does not go with" in line]
+    assert told.startswith(f"{tmp_path.name}/shop.yaml:2, hose-clogged: ")
+    assert "rules such as 'hose-" in told
+    assert "against-physics" not in outcome.out

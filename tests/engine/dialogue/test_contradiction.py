@@ -52,3 +52,27 @@ def test_what_was_read_before_is_what_the_gauge_showed() -> None:
     step = session.next_step()
     assert step.check is not None
     assert step.read_before == {"sealed-inlet": 42.0, "working-inlet": 47.0}[step.check.id]
+
+
+def test_with_air_entering_no_unit_pulls_as_much_as_sealed() -> None:
+    session = Session(load_rules(), RATED)
+    session.record("danger-signs", "none")
+    session.record("sealed-inlet", 90.0)
+    session.record("working-inlet", 89.0)
+    step = session.next_step()
+    assert "sealed 90 is hardly more than working 89, which cannot be" in step.contradiction
+    assert step.check is not None
+    assert step.check.id in ("sealed-inlet", "working-inlet")
+
+
+def test_where_the_gauge_shows_nothing_it_is_asked_whether_the_unit_runs() -> None:
+    session = Session(load_rules(), RATED)
+    session.record("danger-signs", "none")
+    session.record("sealed-inlet", 0.0)
+    step = session.next_step()
+    assert "see that the unit runs" in step.contradiction
+    assert step.check is not None
+    assert step.check.id == "sealed-inlet"
+    # Read once more it is believed.
+    session.record("sealed-inlet", 0.0)
+    assert session.progress.answered["sealed-inlet"] == 0.0

@@ -146,3 +146,17 @@ def test_a_danger_that_was_looked_at_twice_is_on_the_page_once() -> None:
     session.record("danger-signs", "smoke")
     danger = session.knowledge.checks["danger-signs"]
     assert summarise(session).looked == (f"{danger.ask} {danger.labels('smoke')}.",)
+
+
+def test_that_all_was_put_back_is_said_where_something_was_opened() -> None:
+    unit = Unit(rated_sealed=130, rated_airflow=114, filter="bag")
+    session = Session(load_rules(), Visit(unit=unit))
+    session.record("danger-signs", "none")
+    session.record("sealed-unit", 130)
+    assert not summarise(session).all_back
+    assert summarise(session).put_back
+    session.record("sealed-hose", 130)
+    assert summarise(session).all_back
+    untouched = Session(load_rules(), Visit(unit=unit))
+    untouched.record("danger-signs", "none")
+    assert not summarise(untouched).all_back
