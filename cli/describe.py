@@ -17,7 +17,7 @@ from stillflow.engine.dialogue import (
     Said,
     Summary,
 )
-from stillflow.engine.inference import Baseline, Pair
+from stillflow.engine.inference import Pair
 from stillflow.engine.ruleset import Check
 
 MODE_WORDS = {
@@ -159,9 +159,10 @@ def show_meanings(screen: Screen, meanings: Sequence[Meaning]) -> None:
         screen.item(percent(meaning.chance), f"{meaning.answer}: {then}")
 
 
-def show_baseline(screen: Screen, baseline: Baseline, found: dict[Station, Pair]) -> None:
-    """Expected beside found at each station that was measured."""
+def show_baseline(screen: Screen, session: Session, found: dict[Station, Pair]) -> None:
+    """Expected beside found at each station that was measured, and at further inlets."""
     rows = []
+    baseline = session.baseline
     # From the fan to the hose end, as the air path runs.
     for station in (one for one in Station if one in found):
         pair = found[station]
@@ -173,6 +174,12 @@ def show_baseline(screen: Screen, baseline: Baseline, found: dict[Station, Pair]
                 rows.append(
                     (f"{state} at {station.words}", suction(value), suction(expected), share)
                 )
+    for (state, at), value in session.progress.situation.readings.items():
+        if not isinstance(at, Station):
+            expected = baseline.at(state, at)
+            where = session.progress.inlets.words(at)
+            share = in_percent(value / expected)
+            rows.append((f"{state} at {where}", suction(value), suction(expected), share))
     screen.table(("inH2O", "found", "expected", "share"), rows)
     screen.text(f"Expected from {baseline.note}.", 2)
 

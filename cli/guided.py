@@ -25,6 +25,7 @@ from stillflow.cli.prompt import (
     event_for,
     fix_question,
     reading_said,
+    two_of,
     understand,
     understand_fix,
 )
@@ -169,7 +170,7 @@ class Guided(Keeping):
             if step.read_before is not None:
                 lacks = f" Or: same (it was {step.read_before:g})."
             return f"Type the reading in inH2O, or with a unit.{lacks}\n{HINT}"
-        both = ", or two such as 2 and 3" if step.check.several else ""
+        both = f", or two such as {two_of(step.check)}" if step.check.several else ""
         return f"Type a number from 1 to {len(step.check.answers)}{both}.\n{HINT}"
 
     def _understood(self, line: str, step: NextStep) -> Typed:

@@ -74,6 +74,12 @@ FIX_ANSWERS = {"yes": "yes", "no": "no (leave it)", "not there": "not there"}
 """What may be said of a fix, and how it is offered."""
 
 
+def two_of(check: CheckStep) -> str:
+    """The numbers of two answers that can both be true, as an example."""
+    together = [str(number) for number, one in enumerate(check.answers, 1) if not one.alone]
+    return " and ".join(together[:2])
+
+
 def fix_question(fix: FixStep) -> str:
     """What is asked of a fix."""
     return "Was it done?" if fix.refer else "Done?"

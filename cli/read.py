@@ -65,7 +65,7 @@ def _show(screen: Screen, session: Session, step: NextStep, found: dict[Station,
     screen.items((*said.sizes, *said.left))
     screen.gap()
     screen.head("Readings")
-    show_baseline(screen, session.baseline, found)
+    show_baseline(screen, session, found)
     screen.gap()
     sizes = session.sizes()
     if sizes is None or (sizes.odd is not None and not sizes.together):

@@ -212,7 +212,7 @@ _UNNAMED: dict[Station | None, str] = {
 def _options(check: Check) -> tuple[AnswerOption, ...]:
     """The answers to a choice; none for a reading."""
     listed = [
-        AnswerOption(id=one.id, label=one.label, looks=one.looks, inlet=one.inlet)
+        AnswerOption(id=one.id, label=one.label, looks=one.looks, inlet=one.inlet, alone=one.alone)
         for one in check.answers
     ]
     if listed and check.part:

@@ -14,12 +14,16 @@ StepKind = Literal["check", "fix", "stop", "refer", "done"]
 
 
 class AnswerOption(Model):
-    """One listed answer: the word to give back, what to call it, what it looks like."""
+    """One listed answer: the word to give back, what to call it, what it looks like.
+
+    What is true `alone` cannot be one of two that are given at once.
+    """
 
     id: str
     label: str
     looks: str = ""
     inlet: bool = False
+    alone: bool = False
 
 
 class CheckStep(Model):

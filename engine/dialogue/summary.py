@@ -96,11 +96,21 @@ def summarise(session: Session) -> Summary:
         after=rounds[-1] if progress.round else (),
         proof=tuple(_answered(session, proof=True)),
         cautions=tuple(knowledge.cautions[name].text for name in cautions),
-        ending=conclusion.text if conclusion else "Still open.",
+        ending=_end_words(session) if conclusion else "Still open.",
         rules=visit.rules,
         put_back=() if stopped else put_back_steps(knowledge, undone),
         all_back=not undone and any(_accesses(session)),
     )
+
+
+def _end_words(session: Session) -> str:
+    """How a visit ended; after a stop with what not to touch and whom to call."""
+    ending = session.next_step().ending
+    assert session.visit.conclusion is not None
+    if session.visit.conclusion.step != "stop" or ending is None:
+        return session.visit.conclusion.text
+    call = f"Call: {ending.call}." if ending.call else ""
+    return " ".join(filter(None, (ending.what, ending.do_not, call)))
 
 
 def _accesses(session: Session) -> Iterator[str | None]:

@@ -160,3 +160,14 @@ def test_that_all_was_put_back_is_said_where_something_was_opened() -> None:
     untouched = Session(load_rules(), Visit(unit=unit))
     untouched.record("danger-signs", "none")
     assert not summarise(untouched).all_back
+
+
+def test_after_a_stop_the_page_says_what_not_to_touch_and_whom_to_call() -> None:
+    session = Session(load_rules(), Visit())
+    session.record("danger-signs", "smoke")
+    ending = session.next_step().ending
+    assert ending is not None
+    words = summarise(session).ending
+    assert ending.what in words
+    assert ending.do_not in words
+    assert f"Call: {ending.call}." in words
