@@ -398,6 +398,6 @@ def test_what_is_no_answer_is_refused_without_an_id(tmp_path: Path) -> None:
 
 def test_the_two_answers_named_as_an_example_can_be_given(tmp_path: Path) -> None:
     lines = [*CALL[:3], "weak", "", "", *UNIT, "none"]
-    [one, two] = re.findall(r"or two such as (\d) and (\d)", visit(tmp_path, *lines).out)[-1:]
+    one, two = re.findall(r"or two such as (\d) and (\d)", visit(tmp_path, *lines).out)[-1]
     visit(tmp_path, f"{one} and {two}", args=("--resume",))
     assert " + " in str(kept(tmp_path).events[-1].answer)
