@@ -62,7 +62,7 @@ _STRETCHES = {
 
 _NEVER_MORE = {
     "rated": "It never did more than",
-    "class": "Units of its kind never did more than",
+    "class": "Units of its kind never did much more than",
     "last-visit": "At the last good visit it did no more than",
 }
 

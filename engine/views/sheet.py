@@ -55,7 +55,10 @@ def customer_sheet(
         "Complaint": f'"{visit.complaint}"' if visit.complaint else "",
     }
     gauge = f" with the gauge {visit.gauge.name}" if visit.gauge.name else ""
-    with_ = f"Working readings through an orifice of {inches(visit.gauge.orifice_in)}{gauge}."
+    with_ = (
+        f"Working readings through an orifice of {inches(visit.gauge.orifice_in)}{gauge}. "
+        f"Expected from {session.baseline.note}."
+    )
     left = [f"{one}: left undone." for one in summary.left]
     lines = list(_price_lines(session, shop.currency))
     spent = minutes if minutes is not None else _minutes(session)
