@@ -10,8 +10,10 @@ import pytest
 from command import Outcome, stillflow
 
 from stillflow.casebook.marks import read_marks
+from stillflow.cli.drill import show_open, show_told
+from stillflow.cli.screen import Screen
 from stillflow.engine import load_rules
-from stillflow.engine.drill import CAUTIOUS, Order, build_house
+from stillflow.engine.drill import CAUTIOUS, Drill, Order, build_house
 
 
 @pytest.fixture
@@ -196,3 +198,18 @@ def test_a_damaged_marks_file_is_one_line(kept: Path) -> None:
     outcome = drill(kept, "marks")
     assert outcome.code == 2
     assert "marks.jsonl:1" in outcome.err
+
+
+def test_after_a_fix_nothing_is_likely_before_it_is_proved_and_a_hose_on_the_floor_is_not_open(
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    knowledge = load_rules()
+    played = Drill(knowledge, build_house(knowledge, Order(quiet_seed())))
+    by_id = {one.id: one for one in played.choices}
+    for name in ("danger-signs", "hose-look", "hose-clogged"):
+        step = played.do(by_id[name])
+    show_told(Screen(), played, by_id["hose-clogged"], step)
+    show_open(Screen(), played)
+    said = capsys.readouterr().out
+    assert "likely" not in said
+    assert "Open now" not in said
