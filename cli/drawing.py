@@ -6,7 +6,7 @@ Which charts there are is left to the commands.
 from __future__ import annotations
 
 import functools
-from collections.abc import Callable
+from collections.abc import Callable, Collection
 from datetime import date, datetime
 from pathlib import Path
 from typing import Any, NamedTuple
@@ -160,14 +160,15 @@ def titled(title: str, site: str) -> str:
     return f"{title}: {site}" if site else title
 
 
-def format_of(path: Path) -> str:
-    """The format that a file's name asks for.
+def format_of(path: Path, formats: Collection[str] = FORMATS) -> str:
+    """The format that a file's name asks for; `formats` are those that can be had.
 
     Raises:
         InputError: no format is called that.
     """
     if path.suffix.lower() not in ENDINGS:
-        right = f"end it in {', '.join(ENDINGS)}, or give --format"
+        endings = (one for one, form in ENDINGS.items() if form in formats)
+        right = f"end it in {', '.join(endings)}, or give --format"
         raise InputError(f"'{path.suffix}' is not a format for charts", Place(str(path)), right)
     return ENDINGS[path.suffix.lower()]
 
@@ -185,7 +186,7 @@ def write_chart(chart: Chart, target: Target) -> list[Path]:
     form = target.format
     if not form:
         named = target.out not in ("", STDOUT)
-        form = format_of(Path(target.out)) if named else "svg"
+        form = format_of(Path(target.out), chart.formats) if named else "svg"
     files = render(
         chart,
         form,

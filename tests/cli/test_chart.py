@@ -575,3 +575,12 @@ def test_a_case_whose_complaint_answers_a_question_can_be_drawn(tmp_path: Path) 
     outcome = stillflow("why", "bag-packed-to-the-collar", "--chart", str(path))
     assert outcome.code == 0
     assert "What was found" in path.read_text(encoding="utf-8")
+
+
+def test_only_endings_that_a_chart_can_have_are_offered(tmp_path: Path) -> None:
+    readings = ("--sealed", "90", "--working", "50")
+    refused = stillflow("chart", "airflow", *readings, "--out", str(tmp_path / "x.docx"))
+    assert refused.code == 2
+    assert ".svg" in refused.err
+    assert ".dot" not in refused.err
+    assert ".mmd" not in refused.err
