@@ -71,7 +71,7 @@ _NAMES: dict[Condition, tuple[str, str]] = {
 
 def draw_stations(path: AirPath, picture: Picture, paper: OnPaper) -> list[Scene]:
     """The chart on one sheet."""
-    sheet = Sheet(path.title, picture.alt, _key(path), paper)
+    sheet = Sheet(path.title, picture.alt, _key(path), paper, "figure")
     body = station_body(path, sheet.room())
     return [sheet.compose(body.things, body.size)]
 

@@ -584,3 +584,12 @@ def test_only_endings_that_a_chart_can_have_are_offered(tmp_path: Path) -> None:
     assert ".svg" in refused.err
     assert ".dot" not in refused.err
     assert ".mmd" not in refused.err
+
+
+def test_an_exercise_without_figures_has_none_in_what_is_said_below_its_title(
+    tmp_path: Path,
+) -> None:
+    case = ("chart", "stations", "cartridge-then-screen")
+    [full, blank] = (words(drawn(tmp_path, *case, *more)) for more in ((), ("--blank", "figures")))
+    assert "sealed 130 inH2O" in full
+    assert "off this path: sealed __ inH2O" in blank
