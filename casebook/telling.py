@@ -150,7 +150,7 @@ class _Table:
     def __init__(
         self, check: Check, knowledge: Knowledge, counts: Floats, counts_as: float
     ) -> None:
-        self._check, self._counts, self._counts_as = check, counts, counts_as
+        self._check, self._counts_as = check, counts_as
         usual = np.array([one.usual for one in check.answers])
         self._usual = usual / usual.sum()
         self._evidence = np.zeros(counts.shape)

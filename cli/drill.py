@@ -45,7 +45,7 @@ from stillflow.engine.drill import (
     review,
     routes,
 )
-from stillflow.engine.ruleset import Knowledge
+from stillflow.engine.ruleset import Knowledge, putting_back
 
 ROWS, COLUMNS, FOUND = 17, 3, 9
 """How much of a list fits on a small terminal above the prompt."""
@@ -420,9 +420,9 @@ def show_step(screen: Screen, drill: Drill, step: Done, before: int) -> None:
 
 def show_open(screen: Screen, drill: Drill) -> None:
     """What stands open."""
-    accesses = drill.knowledge.accesses
-    opened = [accesses[name] for name in sorted(drill.session.progress.footing.opened)]
-    titles = [one.title.rstrip(".") for one in opened if one.put_back is not None]
+    knowledge = drill.knowledge
+    opened = putting_back(knowledge, drill.session.progress.footing).put_back
+    titles = [knowledge.accesses[name].title.rstrip(".") for name in opened]
     if titles:
         screen.text(f"Open now: {'; '.join(titles)}.")
 

@@ -171,11 +171,12 @@ def edit(
         sites = Sites(casebook)
         line = sites.named(site)
         inlets = [NamedInlet(name=one) for one in named if one.strip()]
+        changed = given or unit or inlets or unnamed or replaced
+        if not changed and not_replaced is None:
+            raise InputError("nothing is to be changed", right="see stillflow sites edit --help")
         if not_replaced is not None:
             sites.unreplace(line.id, not_replaced.date())
-        elif not (given or unit or inlets or unnamed or replaced):
-            raise InputError("nothing is to be changed", right="see stillflow sites edit --help")
-        if given or unit or inlets or unnamed or replaced:
+        if changed:
             sites.edit(line.id, given, unit, replaced and replaced.date(), inlets, unnamed)
     say("Put right.")
 

@@ -71,8 +71,7 @@ _NAMES: dict[Condition, tuple[str, str]] = {
 
 def draw_stations(path: AirPath, picture: Picture, paper: OnPaper) -> list[Scene]:
     """The chart on one sheet."""
-    told = any(map(str.isdigit, path.title.subtitle))
-    sheet = Sheet(path.title, picture.alt, _key(path), paper, "figure" if told else "fixed")
+    sheet = Sheet(path.title, picture.alt, _key(path), paper, subtitle_tells="")
     body = station_body(path, sheet.room())
     return [sheet.compose(body.things, body.size)]
 

@@ -270,8 +270,12 @@ class Progress:
     @property
     def unmoved_before(self) -> int:
         """Fixes in a row before the last one that changed nothing."""
-        done = [one.number for one in self.repairs if one.done]
-        return self.unmoved - (bool(done) and done[-1] in self._in_vain)
+        last = self._last_done
+        return self.unmoved - (last is not None and last.number in self._in_vain)
+
+    @property
+    def _last_done(self) -> Repair | None:
+        return next((one for one in reversed(self.repairs) if one.done), None)
 
     @property
     def closed(self) -> set[str]:
@@ -465,7 +469,8 @@ class Progress:
 
     def _is_short(self) -> bool:
         """Whether what was read again is enough to know that the last fix was not all."""
-        repair = next(one for one in reversed(self.repairs) if one.done)
+        repair = self._last_done
+        assert repair is not None
         wanted = self._verification.checks(repair, lambda check: True)
         return self._verification.is_short(repair, wanted, self.answered, self.unmoved)
 
@@ -480,7 +485,8 @@ class Progress:
         self.accepted = [*old, *self.accepted]
         self._stale = []
         self.unmoved += 1
-        self._in_vain.add(next(one.number for one in reversed(self.repairs) if one.done))
+        assert self._last_done is not None
+        self._in_vain.add(self._last_done.number)
         self._believe()
 
     def _believe(self) -> None:

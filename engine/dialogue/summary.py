@@ -105,10 +105,11 @@ def summarise(session: Session) -> Summary:
 
 def _end_words(session: Session) -> str:
     """How a visit ended; after a stop with what not to touch and whom to call."""
-    ending = session.next_step().ending
-    assert session.visit.conclusion is not None
-    if session.visit.conclusion.step != "stop" or ending is None:
-        return session.visit.conclusion.text
+    conclusion = session.visit.conclusion
+    assert conclusion is not None
+    ending = session.next_step().ending if conclusion.step == "stop" else None
+    if ending is None:
+        return conclusion.text
     call = f"Call: {ending.call}." if ending.call else ""
     return " ".join(filter(None, (ending.what, ending.do_not, call)))
 

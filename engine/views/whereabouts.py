@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from stillflow.engine.base import in_percent, percent
 from stillflow.engine.dialogue import Said, Session, done_words, rounds, ruled_out, taken_words
 from stillflow.engine.inference import SKIPPED
+from stillflow.engine.ruleset import putting_back
 
 MOST_NAMED = 4
 
@@ -85,7 +86,10 @@ def whereabouts(session: Session) -> Whereabouts:
         likely=tuple((one.title, percent(one.probability)) for one in step.faults[:3]),
         ruled_out=tuple(knowledge.faults[name].title for name in out[:MOST_NAMED]),
         more=max(0, len(out) - MOST_NAMED),
-        open=tuple(knowledge.accesses[name].title for name in sorted(progress.footing.opened)),
+        open=tuple(
+            knowledge.accesses[name].title
+            for name in putting_back(knowledge, progress.footing).put_back
+        ),
         undone=tuple(undone),
         known=(*taken_words(session), *settled),
         notes=note_words(session),

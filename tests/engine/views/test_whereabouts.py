@@ -51,3 +51,11 @@ def test_notes_parts_and_prices_are_told_in_order() -> None:
     session.take(Event(part="gasket", count=2, price=12.5))
     assert note_words(session) == ("key at the neighbour's", "part: 2 x gasket, 12.5")
     assert whereabouts(session).answers == 0
+
+
+def test_what_needs_no_putting_back_is_not_open() -> None:
+    session = Session(load_rules(), Visit())
+    for check, answer in (("danger-signs", "none"), ("hose-look", "sound")):
+        session.record(check, answer)
+    assert session.progress.footing.opened
+    assert whereabouts(session).open == ()
