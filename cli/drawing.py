@@ -5,6 +5,7 @@ Which charts there are is left to the commands.
 
 from __future__ import annotations
 
+import errno
 import functools
 from collections.abc import Callable, Collection
 from datetime import date, datetime
@@ -246,15 +247,22 @@ def drawn(paths: list[Path]) -> str:
     return f"Drawn: {paths[0]} to {paths[-1]} ({len(paths)} pages)"
 
 
+_MACHINE = (errno.ENOSPC, errno.EDQUOT, errno.EIO)
+"""What another name would not mend."""
+
+
 def write_file(path: Path, data: bytes) -> None:
     """Write bytes.
 
     Raises:
-        InputError: the file cannot be written.
+        InputError: no such file can be written.
+        OSError: the machine cannot write any more.
     """
     try:
         path.write_bytes(data)
     except OSError as problem:
+        if problem.errno in _MACHINE:
+            raise
         reason = problem.strerror or "it cannot be written"
         raise InputError(reason.lower(), Place(str(path)), "choose another place") from None
 

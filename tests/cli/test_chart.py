@@ -593,3 +593,11 @@ def test_an_exercise_without_figures_has_none_in_what_is_said_below_its_title(
     [full, blank] = (words(drawn(tmp_path, *case, *more)) for more in ((), ("--blank", "figures")))
     assert "sealed 130 inH2O" in full
     assert "off this path: sealed __ inH2O" in blank
+
+
+@pytest.mark.skipif(not Path("/dev/full").exists(), reason="no such device here")
+def test_a_full_disk_is_the_machines_fault_and_not_the_names() -> None:
+    full = stillflow("chart", "airflow", "--sealed", "90", "--format", "svg", "--out", "/dev/full")
+    assert full.code == 1
+    assert "no space left" in full.err
+    assert full.err.count("\n") == 1
