@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from stillflow.casebook.cases import Case, PlayedTurn, play
 from stillflow.engine.base import Model, minutes
+from stillflow.engine.dialogue import unit_words
 from stillflow.engine.ruleset import Knowledge
 
 QUESTION = "What would you do next, and why?"
@@ -39,7 +40,7 @@ class Quiz(Model):
     name: str
     house: str = ""
     complaint: str
-    unit: tuple[str, ...]
+    unit: str
     pages: tuple[QuizPage, ...]
     ending: str
     teaches: str
@@ -72,13 +73,12 @@ def quiz_of(case: Case, knowledge: Knowledge) -> Quiz:
             )
         )
         known.append(f"{doing} {found}")
-    unit = case.visit.unit.model_dump(exclude_none=True, exclude_defaults=True)
     ending = played.last.ending
     return Quiz(
         name=case.name,
         house=case.visit.site.name,
         complaint=case.visit.complaint,
-        unit=tuple(f"{name.replace('_', ' ')}: {value}" for name, value in unit.items()),
+        unit=unit_words(case.visit.unit) or "nothing is known of it",
         pages=tuple(pages),
         ending=ending.what if ending else "",
         teaches=case.teaches,

@@ -12,6 +12,7 @@ from stillflow.cli.output import say_json
 from stillflow.cli.screen import Screen
 from stillflow.engine import load_rules
 from stillflow.engine.base import InputError, Place, nearest
+from stillflow.engine.dialogue import unit_words
 from stillflow.engine.ruleset import Knowledge
 
 LEVELS: tuple[Difficulty, ...] = get_args(Difficulty)
@@ -100,7 +101,7 @@ def show(case: str, rules: tuple[str, ...], as_json: bool) -> None:
     screen.item("teaches:", one.teaches, 0)
     screen.item("signs:", SIGNS[one.kind], 0)
     screen.item("complaint:", one.visit.complaint, 0)
-    screen.item("unit:", _unit(one), 0)
+    screen.item("unit:", unit_words(one.visit.unit) or "nothing is known of it", 0)
     screen.text("Found:", style="bold")
     for check_id, answers in one.finds.items():
         said = ", then ".join(_said(knowledge, check_id, answer) for answer in answers)
@@ -133,19 +134,6 @@ def _about(case: Case, knowledge: Knowledge) -> str:
         knowledge.faults[name].title for name in case.expect.fixes if name in knowledge.faults
     )
     return " ".join((case.name, case.title, case.teaches, *titles)).casefold()
-
-
-def _unit(case: Case) -> str:
-    unit = case.visit.unit
-    known = {
-        "{:g} years old": unit.age_years,
-        "rated {:g} inH2O sealed": unit.rated_sealed,
-        "{:g} cfm": unit.rated_airflow,
-        "motors: {}": unit.motors,
-        "filter: {}": unit.filter,
-    }
-    words = [form.format(value) for form, value in known.items() if value is not None]
-    return ", ".join(words) or "nothing is known of it"
 
 
 def _said(knowledge: Knowledge, check_id: str, answer: float | str) -> str:

@@ -24,7 +24,7 @@ FORMATS = ("svg", "png", "pdf", "json")
     "--out",
     type=click.Path(dir_okay=False),
     metavar="FILE",
-    help="print it instead: a page with the question, then one with the answer, and so on",
+    help="print it instead: a page for each step, which begins with the answer to the one before",
 )
 @sheet_options(FORMATS, "out")
 @rules_option
@@ -50,7 +50,7 @@ def quiz(case: str, target: Target | None, rules: tuple[str, ...]) -> None:
 def _asked(screen: Screen, made: Quiz) -> None:
     screen.head(made.house or "A call", f"{len(made.pages)} steps")
     screen.text(f'"{made.complaint}"', style="bold")
-    screen.text(f"Unit: {'; '.join(made.unit) or 'nothing is known of it'}.")
+    screen.text(f"Unit: {made.unit}.")
     for page in made.pages:
         screen.gap()
         screen.head(f"Step {page.number}")
@@ -70,35 +70,37 @@ def _asked(screen: Screen, made: Quiz) -> None:
 def _printed(made: Quiz, rules: str) -> Chart:
     from stillflow.engine.charts import Handout, HandoutPage, HandoutPart, TitleBlock, handout_chart
 
-    def question(page: QuizPage) -> HandoutPage:
-        told = (made.complaint, *made.unit)
+    def answer(page: QuizPage) -> tuple[HandoutPart, ...]:
+        return (
+            HandoutPart(heading=f"Step {page.number}: {page.doing}", lines=page.why),
+            HandoutPart(heading="What it showed", lines=(page.found,)),
+        )
+
+    def question(page: QuizPage, before: tuple[HandoutPart, ...]) -> HandoutPage:
+        told = (f'"{made.complaint}"', f"Unit: {made.unit}")
+        # What was found last stands in the answer below it.
+        listed = HandoutPart(heading="Found before", lines=page.known[:-1], numbered=True)
         return HandoutPage(
             heading=f"Step {page.number}",
             parts=(
                 HandoutPart(heading="The call", lines=told),
-                HandoutPart(heading="Found so far", lines=page.known, numbered=True),
+                *((listed,) if listed.lines else ()),
+                *before,
                 HandoutPart(heading=QUESTION, write=8),
-            ),
-        )
-
-    def answer(page: QuizPage) -> HandoutPage:
-        return HandoutPage(
-            heading=f"Step {page.number}: the answer",
-            parts=(
-                HandoutPart(heading=page.doing, lines=page.why),
-                HandoutPart(heading="What it showed", lines=(page.found,)),
             ),
         )
 
     end = HandoutPage(
         heading="The end",
         parts=(
+            *(answer(made.pages[-1]) if made.pages else ()),
             HandoutPart(heading="How it ended", lines=(made.ending,)),
             HandoutPart(heading="What there was to learn", lines=(made.teaches,)),
             HandoutPart(heading="The case", lines=(made.name,)),
         ),
     )
-    pages = [sheet for page in made.pages for sheet in (question(page), answer(page))]
+    answers = [(), *map(answer, made.pages)]
+    pages = [question(page, before) for page, before in zip(made.pages, answers, strict=False)]
     title = TitleBlock(
         title=f"What next? {made.house}".strip(), date=day_of(None), rules_version=rules
     )

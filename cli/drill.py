@@ -31,6 +31,7 @@ from stillflow.cli.options import rules_option
 from stillflow.cli.screen import Screen
 from stillflow.engine import load_rules
 from stillflow.engine.base import InputError, StillflowError, minutes, nearest, percent
+from stillflow.engine.dialogue import unit_words
 from stillflow.engine.drill import (
     CAUTIOUS,
     ENDINGS,
@@ -377,8 +378,7 @@ class Practice:
         page, self._more = list(cells[: ROWS * COLUMNS]), list(cells[ROWS * COLUMNS :])
         rows = -(-len(page) // COLUMNS)
         for row in range(rows):
-            line = "".join(f"{cell:<26}" for cell in page[row::rows])
-            self._screen.text(line.rstrip())
+            self._screen.text(" ".join(f"{cell:<26}" for cell in page[row::rows]).rstrip())
         if self._more:
             self._screen.text("Enter shows the rest.", style="bold")
 
@@ -391,17 +391,13 @@ def show_call(screen: Screen, drill: Drill) -> None:
     screen.head("A call", f"level {level}, seed {seed}, house {drill.house.digest}")
     screen.text(f'"{drill.house.complaint}."', style="bold")
     known = {
-        "{:g} years old": visit.unit.age_years,
-        "rated {:g} inH2O sealed": visit.unit.rated_sealed,
-        "{:g} cfm": visit.unit.rated_airflow,
-        "motors: {}": visit.unit.motors,
-        "filter: {}": visit.unit.filter,
         "{:g} ft of tubing": visit.house.tubing_ft,
         "a hose of {:g} ft": visit.house.hose_ft,
         "{:g} ft above the sea": visit.site.altitude_ft,
     }
     told = [words.format(value) for words, value in known.items() if value is not None]
-    screen.text(f"The unit and the house: {', '.join(told)}.")
+    unit = unit_words(visit.unit) or "nothing is known of the unit"
+    screen.text(f"The unit and the house: {', '.join([unit, *told])}.")
     for station, pair in visit.last_good.items():
         screen.text(
             f"Last good visit, at {station.words}: sealed {pair.sealed:.0f}, "

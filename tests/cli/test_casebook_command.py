@@ -165,7 +165,7 @@ def test_what_misleads_or_hides_two_faults_is_hard() -> None:
 def test_a_case_is_shown_with_its_lesson_and_its_fault_in_words() -> None:
     outcome = stillflow("casebook", "show", "clogged-hose")
     assert outcome.code == 0
-    for part in ("easy", "teaches:", "rated 130 inH2O sealed", "Something is stuck in the hose"):
+    for part in ("easy", "teaches:", "130 inH2O sealed", "Something is stuck in the hose"):
         assert part in outcome.out
 
 
@@ -193,7 +193,6 @@ def test_a_quiz_asks_first_and_tells_after(tmp_path: Path) -> None:
     assert printed.code == 0
     pages = sorted(tmp_path.glob("quiz-*.svg"))
     assert not any("urning smell<" in page.read_text(encoding="utf-8") for page in pages[:-1])
-    assert len(pages) >= 3
-    assert "Safety first" not in pages[0].read_text(encoding="utf-8")
-    assert "Safety first" in pages[1].read_text(encoding="utf-8")
+    texts = [page.read_text(encoding="utf-8") for page in pages]
+    assert ["Safety first" in text for text in texts] == [False, True]
     assert stillflow("casebook", "quiz", "burnin-smell").err.count("\n") == 1
