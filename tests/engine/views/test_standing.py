@@ -6,7 +6,7 @@ from small_rules import small
 
 from stillflow.engine import Session, Unit, Visit, load_rules
 from stillflow.engine.inference.visit import Event
-from stillflow.engine.views.whereabouts import note_words, whereabouts
+from stillflow.engine.views.standing import note_words, whereabouts
 
 RATED = Visit(unit=Unit(rated_sealed=120, rated_airflow=110))
 
