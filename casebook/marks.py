@@ -14,7 +14,7 @@ from pydantic import Field, ValidationError
 
 from stillflow.casebook.parsing import text_of
 from stillflow.engine.base import InputError, Model, Place, SetupError
-from stillflow.engine.drill import Level, Review
+from stillflow.engine.drill import WELL, Ending, Level, Loss, Review, losses_of
 
 EXAM = 10
 """Houses of an exam."""
@@ -34,7 +34,7 @@ class DrillMark(Model):
     house: str
     rules: str
     faults: tuple[str, ...]
-    ending: str
+    ending: Ending
     minutes: float
     planner: float
     steps: int
@@ -42,8 +42,23 @@ class DrillMark(Model):
     too_little: int
     walked_past: int
     hints: int
+    unproved: bool = False
+    planner_ended: Ending = "mended"
     mark: int = Field(ge=0, le=100)
     practise: tuple[str, ...] = ()
+
+    @property
+    def losses(self) -> tuple[Loss, ...]:
+        """What the mark lacks of 100."""
+        return losses_of(
+            self.ending,
+            self.minutes,
+            self.planner if self.planner_ended in WELL else self.minutes,
+            past=self.walked_past,
+            hints=self.hints,
+            guesses=self.too_little,
+            unproved=self.unproved,
+        )
 
 
 def mark_of(
@@ -61,7 +76,7 @@ def mark_of(
         house=drill.house.digest,
         rules=drill.knowledge.digest,
         faults=drill.house.call.faults,
-        ending=str(drill.ending),
+        ending=drill.ending or "not-mended",
         minutes=round(drill.minutes, 1),
         planner=round(review.planners.minutes, 1),
         steps=len(drill.done),
@@ -69,6 +84,8 @@ def mark_of(
         too_little=len(review.too_little),
         walked_past=len(review.walked_past),
         hints=drill.hints,
+        unproved=drill.unproved,
+        planner_ended=review.planners.ending or "not-mended",
         mark=review.mark,
         practise=review.practise_faults,
     )

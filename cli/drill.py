@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import random
 import re
+import shlex
 from collections.abc import Sequence
 from pathlib import Path
 
@@ -33,10 +34,11 @@ from stillflow.engine import load_rules
 from stillflow.engine.base import InputError, StillflowError, minutes, nearest, percent
 from stillflow.engine.dialogue import unit_words
 from stillflow.engine.drill import (
-    CAUTIOUS,
     ENDINGS,
     LEVELS,
+    NEEDLESS_MINUTES,
     TOLD_NOTHING,
+    WELL,
     Done,
     Drill,
     Order,
@@ -47,6 +49,7 @@ from stillflow.engine.drill import (
     routes,
 )
 from stillflow.engine.ruleset import Knowledge, putting_back
+from stillflow.engine.views import DANGERS
 
 ROWS, COLUMNS, FOUND = 17, 3, 9
 """How much of a list fits on a small terminal above the prompt."""
@@ -64,12 +67,13 @@ stillflow drill marks                 what everybody has, and who gets on
 """
 
 PROMPT = """What next? A number, or words to search for.
-Or: measure  checks  fixes  said  hint  explain  leave  danger  stop  ?"""
+Or: measure  checks  fixes  call  said  hint  explain  leave  danger  stop  ?"""
 
 MEANINGS = (
     ("a number", "do that check or fix"),
     ("words", "look for them among checks and fixes: hose, filter, sealed"),
     ("measure, checks, fixes", "list them with their numbers"),
+    ("call", "what the customer calls about, and the house"),
     ("said", "what was found so far"),
     ("hint", "what the planner would do now and why; costs marks"),
     ("explain", "say after every step what is likely now; again to leave it"),
@@ -77,6 +81,20 @@ MEANINGS = (
     ("danger", "stop for danger, and hand over"),
     ("stop", "break the drill off; no mark"),
 )
+
+LETTERS = {
+    "m": "mains",
+    "p": "moving-parts",
+    "d": "dust",
+    "s": "sharp",
+    "h": "heights",
+    "c": "confined",
+    "w": "walls",
+    "u": "suction",
+    "n": "noise",
+    "f": "fire",
+}
+"""What dangers are typed as: no numbers, which are checks and fixes."""
 
 
 @click.group("drill", help=HELP, invoke_without_command=True)
@@ -205,7 +223,10 @@ class Practice:
             self._screen.head(f"Exam {exam}, house {number} of {EXAM}", self._trainee)
             order = Order(exam_seed(exam, number), EXAM_LEVELS[number - 1])
             if not self.play(order, exam, number):
-                self._screen.text(f"Go on later with: stillflow drill --set {exam}")
+                name = shlex.quote(self._trainee)
+                self._screen.text(
+                    f"Go on later with: stillflow drill --set {exam} --trainee {name}"
+                )
                 return
         show_results(self._screen, self._mine(exam), exam)
 
@@ -292,6 +313,8 @@ class Practice:
             self._list(shown)
         elif line in ("measure", "checks", "fixes"):
             self._list(_cells(_of_kind(drill, line)))
+        elif line == "call":
+            show_call(screen, drill)
         elif line == "said":
             show_said(screen, drill)
         elif line == "hint":
@@ -304,7 +327,8 @@ class Practice:
         elif line == "leave":
             drill.leave()
         elif line == "danger":
-            drill.stop()
+            if _sure():
+                drill.stop()
         else:
             choice = self._chosen(drill, line)
             if choice is not None:
@@ -351,28 +375,29 @@ class Practice:
         safe = self._made_safe() if due else []
         if safe is None:
             return
-        before = len(drill.walked_past)
+        before, needless = len(drill.walked_past), drill.needless
         # What was thought of is said in full before anything is touched.
         screen.cautions(one.text for one in due if one.about in safe)
         step = drill.do(choice, safe if due else None)
-        show_step(screen, drill, step, before)
+        show_step(screen, drill, step, before, needless)
         if drill.ending is None and self._explain:
             show_told(screen, drill, choice, step)
 
     def _made_safe(self) -> list[str] | None:
-        """What the trainee minds first; None to leave the step."""
-        named = [f"{number} {name}" for number, name in enumerate(CAUTIOUS, 1)]
+        """What the trainee guards against first; None to leave the step."""
+        named = [f"{letter} {DANGERS[name]}" for letter, name in LETTERS.items()]
         half = -(-len(named) // 2)
         options = "\n".join("  ".join(part) for part in (named[:half], named[half:]))
         while True:
-            line = ask(f"What do you mind first? Numbers, Enter for nothing, or back:\n{options}")
+            line = ask(
+                f"What do you guard against first? Letters, Enter for nothing, or back:\n{options}"
+            )
             if line.strip().lower() == "back":
                 return None
-            numbers = [one for one in re.split(r"[\s,]+", line.strip()) if one]
-            known = {str(number): name for number, name in enumerate(CAUTIOUS, 1)}
-            if all(one in known for one in numbers):
-                return [known[one] for one in numbers]
-            self._screen.text(f"Type numbers from 1 to {len(CAUTIOUS)}, such as: 1 3")
+            letters = [one for one in re.split(r"[\s,]+", line.strip().lower()) if one]
+            if all(one in LETTERS for one in letters):
+                return [LETTERS[one] for one in letters]
+            self._screen.text(f"Type letters of {' '.join(LETTERS)}, such as: m d")
 
     def _list(self, cells: Sequence[str]) -> None:
         page, self._more = list(cells[: ROWS * COLUMNS]), list(cells[ROWS * COLUMNS :])
@@ -405,11 +430,22 @@ def show_call(screen: Screen, drill: Drill) -> None:
         )
 
 
-def show_step(screen: Screen, drill: Drill, step: Done, before: int) -> None:
-    """What was found, after what was walked past beyond the first so many dangers."""
+def show_step(screen: Screen, drill: Drill, step: Done, before: int, needless: int = 0) -> None:
+    """What was found, after what was walked past or needlessly made safe beyond the first so many.
+
+    Args:
+        screen: where it is shown.
+        drill: the drill after the step.
+        step: the step.
+        before: dangers walked past before it.
+        needless: dangers made safe before it that were not there.
+    """
     for walked in drill.walked_past[before:]:
         screen.cautions([walked.what])
         screen.item("WALKED PAST", f"{walked.happens} (+{minutes(walked.minutes)})", 0, "bold")
+    if drill.needless > needless:
+        took = minutes(NEEDLESS_MINUTES * (drill.needless - needless))
+        screen.text(f"You guarded against what is not here (+{took}).")
     if drill.ending is None:
         screen.item(">", _found(step), 0, "bold")
 
@@ -455,7 +491,7 @@ def show_said(screen: Screen, drill: Drill) -> None:
         label = next(one.label for one in check.answers if one.id == event.answer)
         screen.item("-", f"{check.ask} {label} (on the phone)")
     for step in drill.done:
-        screen.item(f"{step.number}.", f"{step.title} {_found(step)}")
+        screen.item(f"{step.number}.", told(step))
     if not drill.done:
         screen.text("Nothing yet.")
 
@@ -472,12 +508,35 @@ def _of_kind(drill: Drill, kind: str) -> list[tuple[int, Possible]]:
     return [(n, one) for n, one in enumerate(drill.choices, 1) if sort_of(one) == wanted]
 
 
+def _sure() -> bool:
+    """Whether a stop for danger is meant: the second look, as on a visit."""
+    said = ask(
+        "Look once more: is it so dangerous that nobody may go on? It ends the drill: yes or no"
+    )
+    return said.strip().lower() in ("y", "yes")
+
+
 def _cells(choices: Sequence[tuple[int, Possible]]) -> list[str]:
     return [f"{number:>3} {one.id}" for number, one in choices]
 
 
 def _found(step: Done) -> str:
     return step.said[:1].upper() + step.said[1:] + ("" if step.said.endswith(".") else ".")
+
+
+def told(step: Done) -> str:
+    """A step and what came of it, in a line."""
+    return f"fix: {step.title}: {step.said}." if step.is_fix else f"{step.title} {_found(step)}"
+
+
+def _ended(drill: Drill) -> str:
+    return ENDINGS[drill.ending] if drill.ending else "not ended"
+
+
+def _reckoned(came: Review) -> str:
+    """How the mark comes about."""
+    less = [f"{one.marks} for {one.why}" for one in came.losses]
+    return f"Mark: 100{', less ' if less else ''}{', '.join(less)}: {came.mark}."
 
 
 def _hidden(drill: Drill) -> str:
@@ -499,17 +558,21 @@ def show_review(screen: Screen, came: Review) -> None:
     rows = [
         ("minutes", minutes(drill.minutes), minutes(planners.minutes)),
         ("steps", str(len(drill.done)), str(len(planners.done))),
-        ("ended", ENDINGS[str(drill.ending)], ENDINGS[str(planners.ending)]),
+        ("ended", _ended(drill), _ended(planners)),
     ]
     screen.table(("", "you", "the planner"), rows)
-    over = came.over
-    screen.text(
-        f"{minutes(over)} more than the planner took."
-        if over >= 0.5
-        else f"{minutes(-over)} less than the planner took."
-        if over <= -0.5
-        else "As quick as the planner."
-    )
+    screen.text(_reckoned(came))
+    if came.comparable:
+        over = came.over
+        screen.text(
+            f"{minutes(over)} more than the planner took."
+            if over >= 0.5
+            else f"{minutes(-over)} less than the planner took."
+            if over <= -0.5
+            else "As quick as the planner."
+        )
+    elif planners.ending not in WELL:
+        screen.text("The planner did not find all of it either, so its minutes are no measure.")
     if came.known is not None:
         screen.text(
             f"What was wrong could have been known after step {came.known.number}, at "
@@ -517,6 +580,7 @@ def show_review(screen: Screen, came: Review) -> None:
         )
     for title, lines in (
         ("Told nothing:", [f"{one.number}. {one.title}" for one in came.told_nothing]),
+        ("What would have shown it:", [f"{title}: {check}" for title, check in came.would_show]),
         (
             "Tried on too little:",
             [
@@ -539,8 +603,7 @@ def show_review(screen: Screen, came: Review) -> None:
     screen.items(came.practise)
     screen.text("The planner's way:", style="bold")
     for step in planners.done:
-        mark = "fix: " if step.is_fix else ""
-        screen.item(f"{step.number}.", f"{mark}{step.title} {_found(step)}")
+        screen.item(f"{step.number}.", told(step))
 
 
 AFTERWARDS = "Next week the customer calls again: it is as it was, and you drive out once more."

@@ -15,10 +15,13 @@ from stillflow.cli.options import json_option
 from stillflow.cli.output import say_json
 from stillflow.cli.screen import Screen
 from stillflow.engine.base import InputError, minutes
-from stillflow.engine.drill import ENDINGS
 
 if TYPE_CHECKING:
     from stillflow.engine.charts import Chart
+
+
+LOW = 50
+"""Below this a mark is explained on a trainee's page."""
 
 
 @click.command("marks")
@@ -41,7 +44,8 @@ def marks(
     kept = [
         one
         for one in read_marks(file)
-        if trainee in (None, one.trainee) and exam in (None, one.exam)
+        if (trainee is None or trainee.casefold() == one.trainee.casefold())
+        and exam in (None, one.exam)
     ]
     if as_json:
         say_json({"marks": [one.model_dump(mode="json") for one in kept]})
@@ -74,11 +78,11 @@ def show_results(screen: Screen, kept: Sequence[DrillMark], exam: int) -> None:
                 by_house.setdefault(one.number, one)
         got = [by_house[n].mark if n in by_house else None for n in range(1, EXAM + 1)]
         mean = fmean(mark or 0 for mark in got)
-        rows.append(
-            (name[:16], *("-" if mark is None else str(mark) for mark in got), f"{mean:.0f}")
-        )
-    rows.sort(key=lambda row: (-float(row[-1]), row[0]))
-    screen.table(("", *(str(n) for n in range(1, EXAM + 1)), "mean"), rows)
+        marks = ("-" if mark is None else str(mark) for mark in got)
+        hints = sum(one.hints for one in by_house.values())
+        rows.append((name[:16], *marks, f"{mean:.0f}", str(hints)))
+    rows.sort(key=lambda row: (-float(row[-2]), row[0]))
+    screen.table(("", *(str(n) for n in range(1, EXAM + 1)), "mean", "hints"), rows)
     levels = ", ".join(map(str, EXAM_LEVELS))
     screen.text(f"Levels of the houses: {levels}. A house not played counts 0.")
 
@@ -121,23 +125,27 @@ def show_trainee(screen: Screen, kept: Sequence[DrillMark], trainee: str) -> Non
                 str(one.told_nothing),
                 str(one.too_little),
                 str(one.walked_past),
+                str(one.hints),
             )
         )
-    header = ("house", "level", "mark", "min", "planner", "nothing", "early", "past")
+    header = ("house", "level", "mark", "min", "planner", "nothing", "early", "past", "hints")
     screen.table(header, rows)
     screen.text(
         "Nothing: checks that told nothing. Early: fixes tried on too little. Past: dangers walked "
         "past."
     )
-    bad = [f"{_house(one)}: {ENDINGS.get(one.ending, one.ending)}" for one in kept if not one.mark]
+    bad = [
+        f"{_house(one)}: {', '.join(f'{less.marks} for {less.why}' for less in one.losses)}"
+        for one in kept
+        if one.mark < LOW
+    ]
     if bad:
-        screen.text("No mark:", style="bold")
+        screen.text("Where most was lost:", style="bold")
         screen.items(bad)
     again = [name for one in kept for name in one.practise]
     if again:
         often = sorted(dict.fromkeys(again), key=lambda name: (-again.count(name), name))
-        screen.text("To practise:", style="bold")
-        screen.items(f"stillflow drill --fault {name}" for name in often[:5])
+        screen.item("to practise:", f"{', '.join(often[:5])} (stillflow drill --fault ...)", 0)
 
 
 def _house(one: DrillMark) -> str:

@@ -13,6 +13,7 @@ from starlette.requests import Request
 from starlette.responses import Response
 
 from stillflow.casebook.marks import add_mark
+from stillflow.cli.describe import about
 from stillflow.cli.drill import show_call, show_hint, show_open, show_said, show_step, show_told
 from stillflow.cli.web import training
 from stillflow.cli.web.carrying import Packer
@@ -21,6 +22,7 @@ from stillflow.cli.web.pages import written
 from stillflow.cli.web.paper import Block, PageScreen
 from stillflow.engine.base import InputError
 from stillflow.engine.drill import CAUTIOUS, LEVELS, Drill, Order, Possible
+from stillflow.engine.views import DANGERS
 
 MOST_MARKED = 1000
 """Drills of which it is remembered that their mark is kept."""
@@ -118,14 +120,14 @@ class TrainerPages:
             return (), choice
         safe = [one for one in CAUTIOUS if f"{training.SAFE}{one}" in form] if due else None
         minded = [one.text for one in due if one.about in (safe or ())]
-        before = len(drill.walked_past)
+        before, needless = len(drill.walked_past), drill.needless
         step = drill.do(choice, safe)
         acts.append(training.act_of(choice, safe))
 
         def show(paper: PageScreen) -> None:
             paper.text(choice.title, style="bold")
             paper.cautions(minded)
-            show_step(paper, drill, step, before)
+            show_step(paper, drill, step, before, needless)
             if drill.ending is None and form.get("explain"):
                 show_told(paper, drill, choice, step)
 
@@ -148,7 +150,8 @@ class TrainerPages:
             known={**known, "acts": " ".join(acts)},
             asked=asked,
             act=training.act_of(asked, None) if asked else "",
-            mindful=CAUTIOUS,
+            mindful=DANGERS,
+            about=about,
             said=said,
             call=written(partial(show_call, drill=drill)),
             open_now=written(partial(show_open, drill=drill)),

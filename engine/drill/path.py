@@ -4,17 +4,8 @@ from __future__ import annotations
 
 from stillflow.engine.base import percent
 from stillflow.engine.charts import Routes, RouteStep, RouteTaken, TitleBlock
-from stillflow.engine.drill.play import Done, Drill
+from stillflow.engine.drill.play import ENDINGS, Done, Drill
 from stillflow.engine.drill.review import Review
-
-ENDINGS = {
-    "mended": "mended",
-    "handed-over": "handed over",
-    "stopped": "rightly stopped",
-    "hurt": "went on past a stop sign",
-    "not-mended": "not mended",
-    "stopped-for-nothing": "stopped for nothing",
-}
 
 
 def routes(review: Review, title: TitleBlock) -> Routes:

@@ -30,6 +30,18 @@ from stillflow.engine.simulate import same_fix
 
 Ending = Literal["mended", "handed-over", "stopped", "hurt", "not-mended", "stopped-for-nothing"]
 
+ENDINGS: dict[Ending, str] = {
+    "mended": "mended",
+    "handed-over": "handed over",
+    "stopped": "rightly stopped",
+    "hurt": "went on past a stop sign",
+    "not-mended": "not mended",
+    "stopped-for-nothing": "stopped for nothing",
+}
+
+WELL: tuple[Ending, ...] = ("mended", "handed-over", "stopped")
+"""After these what was wrong is put right or in the right hands."""
+
 SKIPPED_MINUTES = 20.0
 """What walking past a caution costs: a cut seen to, a plug found, a ceiling patched (assumed)."""
 
@@ -123,6 +135,7 @@ class Drill:
         done: the steps so far.
         walked_past: dangers that were walked past.
         hints: how often the trainee asked what comes next.
+        needless: dangers made safe that were not there.
         ending: how it ended; None while it goes on.
     """
 
@@ -132,6 +145,7 @@ class Drill:
     done: list[Done] = field(default_factory=list)
     walked_past: list[Walked] = field(default_factory=list)
     hints: int = 0
+    needless: int = 0
     ending: Ending | None = None
     _extra: float = 0.0
     _safe: set[str] = field(default_factory=set)
@@ -318,7 +332,9 @@ class Drill:
                     happens = caution.skipped or "It goes well, this time."
                     self._walk(number, caution.text, happens, SKIPPED_MINUTES)
             called_for = {caution.about for caution in due}
-            self._extra += NEEDLESS_MINUTES * len(set(safe) - called_for)
+            needless = len(set(safe) - called_for)
+            self.needless += needless
+            self._extra += NEEDLESS_MINUTES * needless
         self._safe.update(caution.id for caution in due)
 
     def _walk(self, number: int, what: str, happens: str, minutes: float) -> None:

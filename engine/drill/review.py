@@ -5,11 +5,12 @@ The planner plays the same house with the same luck, so what is over is not luck
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 from stillflow.engine.base import counted, minutes, percent
 from stillflow.engine.drill.house import DrillHouse
-from stillflow.engine.drill.play import Done, Drill, Possible, Walked
+from stillflow.engine.drill.play import ENDINGS, WELL, Done, Drill, Ending, Possible, Walked
 from stillflow.engine.ruleset import Knowledge
 
 KNOWN = 0.8
@@ -31,6 +32,14 @@ PAST, HINT, GUESS = 10, 5, 5
 
 
 @dataclass(frozen=True)
+class Loss:
+    """Marks lost, and for what."""
+
+    marks: int
+    why: str
+
+
+@dataclass(frozen=True)
 class Review:
     """How a drill went, beside how the planner plays it.
 
@@ -43,7 +52,8 @@ class Review:
         walked_past: dangers walked past.
         practise: what to do next, a sentence each.
         practise_faults: ids of the faults to be practised again.
-        mark: of 100.
+        losses: what the mark lacks of 100, the largest first.
+        would_show: faults that stayed hidden, each with the quickest check that shows it, in words.
     """
 
     yours: Drill
@@ -54,7 +64,13 @@ class Review:
     walked_past: tuple[Walked, ...]
     practise: tuple[str, ...]
     practise_faults: tuple[str, ...]
-    mark: int
+    losses: tuple[Loss, ...]
+    would_show: tuple[tuple[str, str], ...]
+
+    @property
+    def mark(self) -> int:
+        """Of 100."""
+        return max(0, 100 - sum(one.marks for one in self.losses))
 
     @property
     def over(self) -> float:
@@ -64,7 +80,12 @@ class Review:
     @property
     def ended_well(self) -> bool:
         """Whether what was wrong was put right or is in the right hands."""
-        return self.yours.ending in ("mended", "handed-over", "stopped")
+        return self.yours.ending in WELL
+
+    @property
+    def comparable(self) -> bool:
+        """Whether the planner's minutes are a measure: both ended well."""
+        return self.ended_well and self.planners.ending in WELL
 
 
 def play_by_plan(knowledge: Knowledge, house: DrillHouse) -> Drill:
@@ -108,7 +129,16 @@ def review(drill: Drill, planners: Drill | None = None) -> Review:
         walked_past=tuple(drill.walked_past),
         practise=tuple(_practise(drill, nothing, little, known, again)),
         practise_faults=tuple(again),
-        mark=_mark(drill, planners, len(little)),
+        losses=losses_of(
+            drill.ending or "not-mended",
+            drill.minutes,
+            planners.minutes if planners.ending in WELL else drill.minutes,
+            past=len(drill.walked_past),
+            hints=drill.hints,
+            guesses=len(little),
+            unproved=drill.unproved,
+        ),
+        would_show=tuple(_would_show(drill)),
     )
 
 
@@ -126,18 +156,52 @@ def _choice(
     return Possible(check.id, check.ask, check.minutes, check=check)
 
 
-def _mark(drill: Drill, planners: Drill, guesses: int) -> int:
-    """Of 100: the planner's minutes over the trainee's, less what was walked past and guessed.
+def losses_of(
+    ending: Ending,
+    minutes_taken: float,
+    planners: float,
+    *,
+    past: int,
+    hints: int,
+    guesses: int,
+    unproved: bool = False,
+) -> tuple[Loss, ...]:
+    """What is lost of 100 marks: everything for a house left as it was, or a stop sign ignored.
 
-    Nothing for a house that was not mended, or for going on past a stop sign.
+    Else the share by which it took longer than the planner, and so much each for dangers walked
+    past, hints, fixes tried on too little, and a fix that nothing proved.
+
+    Args:
+        ending: of the drill.
+        minutes_taken: by the trainee.
+        planners: the planner's minutes, the trainee's own where the planner ended otherwise.
+        past: dangers walked past.
+        hints: how many.
+        guesses: fixes tried on too little.
+        unproved: whether a fix was left unproved.
     """
-    if drill.ending not in ("mended", "handed-over", "stopped"):
-        return 0
-    quick = 1.0 if drill.minutes <= planners.minutes else planners.minutes / drill.minutes
-    lost = (
-        PAST * len(drill.walked_past) + HINT * drill.hints + GUESS * guesses + PAST * drill.unproved
+    if ending not in WELL:
+        return (Loss(100, ENDINGS[ending]),)
+    slow = 0 if minutes_taken <= planners else 100 - round(100 * planners / minutes_taken)
+    found = (
+        Loss(slow, "minutes beyond the planner's"),
+        Loss(PAST * past, f"{counted(past, 'danger')} walked past"),
+        Loss(HINT * hints, counted(hints, "hint")),
+        Loss(GUESS * guesses, f"{guesses} tried on too little"),
+        Loss(PAST * unproved, "a fix that nothing proved"),
     )
-    return max(0, round(100 * quick) - lost)
+    return tuple(sorted((one for one in found if one.marks), key=lambda one: -one.marks))
+
+
+def _would_show(drill: Drill) -> Iterator[tuple[str, str]]:
+    """Faults that were left hidden, each with the quickest check that all but proves it."""
+    knowledge, choices = drill.knowledge, {one.id: one for one in drill.choices if one.check}
+    for name in drill.house.call.remaining if drill.ending == "not-mended" else ():
+        showing = {check for (check, _), faults in knowledge.shown.items() if name in faults}
+        found = [choices[one] for one in sorted(showing) if one in choices]
+        if found:
+            quickest = min(found, key=lambda one: one.minutes)
+            yield knowledge.faults[name].title, quickest.title
 
 
 def _practise(

@@ -17,8 +17,10 @@ from .reasoning import reasoning_path
 from .sheet import Shop, customer_sheet
 from .standing import Whereabouts, note_words, whereabouts
 from .stations import air_path
+from .wording import DANGERS
 
 __all__ = [
+    "DANGERS",
     "WORTH_AN_EVENT",
     "By",
     "Shop",

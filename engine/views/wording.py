@@ -8,7 +8,7 @@ from stillflow.engine.base import AirState
 from stillflow.engine.inference import spot_of
 from stillflow.engine.ruleset import Check, Knowledge
 
-_ABOUT = {
+DANGERS = {
     "mains": "mains",
     "moving-parts": "moving parts",
     "dust": "dust",
@@ -20,11 +20,12 @@ _ABOUT = {
     "noise": "noise",
     "fire": "fire",
 }
+"""What a caution is about, as people say it."""
 
 
 def beware(knowledge: Knowledge, cautions: Iterable[str]) -> str:
     """What to beware of, each danger in a word or two, once."""
-    return ", ".join(dict.fromkeys(_ABOUT[knowledge.cautions[name].about] for name in cautions))
+    return ", ".join(dict.fromkeys(DANGERS[knowledge.cautions[name].about] for name in cautions))
 
 
 def question(check: Check) -> str:

@@ -10,10 +10,11 @@ import pytest
 from command import Outcome, stillflow
 
 from stillflow.casebook.marks import read_marks
-from stillflow.cli.drill import show_open, show_told
+from stillflow.cli.drill import LETTERS, show_open, show_told
 from stillflow.cli.screen import Screen
 from stillflow.engine import load_rules
 from stillflow.engine.drill import CAUTIOUS, Drill, Order, build_house
+from stillflow.engine.views import DANGERS
 
 
 @pytest.fixture
@@ -89,11 +90,14 @@ def test_what_cannot_be_done_is_a_line_and_asked_again(kept: Path, typed: str, s
 
 def test_a_danger_minded_is_said_and_one_walked_past_costs(kept: Path) -> None:
     seed = str(quiet_seed())
-    numbers = [str(1 + CAUTIOUS.index(about)) for about in ("mains", "moving-parts", "suction")]
-    typed = f"danger-signs\nintake-look\nx\n{' '.join(numbers)}\nstop\n"
+    typed = "danger-signs\nintake-look\n3\nm p u\nstop\n"
     minded = drill(kept, "--seed", seed, typed=typed)
-    assert f"Type numbers from 1 to {len(CAUTIOUS)}" in minded.out
+    # A number is a check or a fix, never a danger, so one typed too soon does nothing.
+    assert f"Type letters of {' '.join(LETTERS)}" in minded.out
     assert "WALKED PAST" not in minded.out
+    assert set(LETTERS.values()) == set(CAUTIOUS) == set(DANGERS)
+    needless = drill(kept, "--seed", seed, typed="danger-signs\nintake-look\nm p u h\nstop\n")
+    assert "guarded against what is not here (+1 min)" in needless.out
     past = drill(kept, "--seed", seed, typed="danger-signs\nintake-look\n\nstop\n")
     assert past.out.count("WALKED PAST") == 3
     assert "+20 min" in past.out
@@ -213,3 +217,19 @@ def test_after_a_fix_nothing_is_likely_before_it_is_proved_and_a_hose_on_the_flo
     said = capsys.readouterr().out
     assert "likely" not in said
     assert "Open now" not in said
+
+
+def test_a_stop_for_danger_is_looked_at_twice_and_the_call_can_be_seen_again(kept: Path) -> None:
+    seed = str(quiet_seed())
+    outcome = drill(kept, "--seed", seed, typed="danger\nno\ncall\nstop\n")
+    assert outcome.out.count("The unit and the house:") == 2
+    assert "stopped for nothing" not in outcome.out
+    ended = drill(kept, "--seed", seed, "--trainee", "Ann Lee", typed="danger\nyes\n")
+    assert "Mark: 100, less 100 for stopped for nothing: 0." in ended.out
+    page = stillflow("drill", "--marks", str(kept), "marks", "--trainee", "ann lee")
+    assert "100 for stopped for nothing" in page.out
+
+
+def test_an_exam_left_is_taken_up_again_by_the_command_it_names(kept: Path) -> None:
+    outcome = drill(kept, "--set", "1", "--trainee", "Ann Lee", typed="stop\n")
+    assert "stillflow drill --set 1 --trainee 'Ann Lee'" in outcome.out

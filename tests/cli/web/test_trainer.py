@@ -43,8 +43,8 @@ def carried(page: str) -> dict[str, str]:
 
 def act(one: Phone, name: str, **more: str) -> None:
     one.send("/drill", **carried(one.page), act=name, **more)
-    if "What do you mind first?" in one.page and "minded" not in more:
-        form = one.page.partition("What do you mind first?")[0]
+    if "What do you guard against first?" in one.page and "minded" not in more:
+        form = one.page.partition("What do you guard against first?")[0]
         one.send("/drill", **carried(form), act=name, **more)
 
 
@@ -88,7 +88,7 @@ def test_what_is_dangerous_is_asked_before_it_is_done_and_walking_past_costs(
     begin(one)
     act(one, "danger-signs")
     one.send("/drill", **carried(one.page), act="sealed-unit")
-    assert "What do you mind first?" in one.words
+    assert "What do you guard against first?" in one.words
     assert carried(one.page)["acts"] == "danger-signs"
     form = carried(one.page.partition("Something else")[0].rpartition("<form")[0])
     one.send("/drill", **form, act="sealed-unit")

@@ -95,3 +95,34 @@ def test_both_routes_are_there_to_be_drawn_with_what_is_to_be_said_of_them() -> 
     assert model.first.minutes == drill.minutes
     assert model.second.ending == "mended"
     assert model.second.steps[-1].truth is None
+
+
+def test_a_mark_is_reckoned_in_words_that_add_up_to_it() -> None:
+    drill = played("seal-torn", "danger", "fix nothing-wrong", "fix seal-torn", leave=False)
+    drill.hint()
+    drill.hint()
+    drill.leave()
+    came = review(drill)
+    assert came.mark == 100 - sum(one.marks for one in came.losses)
+    said = {one.why: one.marks for one in came.losses}
+    assert said["2 hints"] == 10
+    assert said["1 tried on too little"] == 5
+    assert said["a fix that nothing proved"] == 10
+
+
+def test_a_house_left_as_it_was_says_so_and_what_would_have_shown_it() -> None:
+    came = review(played("seal-torn", "danger"))
+    assert [(one.marks, one.why) for one in came.losses] == [(100, "not mended")]
+    assert came.mark == 0
+    assert not came.comparable
+    [(title, check)] = came.would_show
+    assert title == RULES.faults["seal-torn"].title
+    assert check == RULES.checks["seal-look"].ask
+
+
+def test_a_planner_that_failed_is_no_measure_of_minutes() -> None:
+    drill = played("seal-torn", "danger", "seal-look", "fix seal-torn", "works-now")
+    gave_up = played("seal-torn", "danger")
+    came = review(drill, gave_up)
+    assert not came.comparable
+    assert came.mark == 100
