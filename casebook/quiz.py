@@ -59,8 +59,9 @@ def quiz_of(case: Case, knowledge: Knowledge) -> Quiz:
         found = _found(turn)
         doing = turn.step.check.ask if turn.step.check else ""
         if turn.step.fix is not None:
-            doing = f"Fix: {turn.step.fix.title}"
-        why = tuple(dict.fromkeys((turn.step.why_now, *turn.step.because)))
+            doing = f"Fix: {turn.step.fix.title}."
+        # That a check is worth its minutes is said of every one; of this one, what speaks for it.
+        why = tuple(dict.fromkeys(turn.step.because or (turn.step.why_now,)))
         if turn.step.choice is not None:
             why = (*why, f"From here about {minutes(turn.step.choice.expected)} to a verified fix.")
         pages.append(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from typing import Any, get_args
 
 import click
@@ -30,6 +31,11 @@ SIGNS = {
 @click.option("--fault", metavar="FAULT", help="only cases of this fault")
 @click.option("--difficulty", type=click.Choice(LEVELS), help="only cases this hard")
 @click.option(
+    "--kind",
+    type=click.Choice(list(SIGNS)),
+    help="only cases whose signs point the right way, are gross, mislead, or are dangerous",
+)
+@click.option(
     "--by",
     type=click.Choice(["name", "fault", "difficulty"]),
     default="name",
@@ -42,6 +48,7 @@ def list_(
     words: tuple[str, ...],
     fault: str | None,
     difficulty: Difficulty | None,
+    kind: str | None,
     by: str,
     rules: tuple[str, ...],
     as_json: bool,
@@ -60,6 +67,7 @@ def list_(
         if all(word.casefold() in _about(case, knowledge) for word in words)
         and (fault is None or fault in case.expect.fixes)
         and difficulty in (None, case.difficulty)
+        and kind in (None, case.kind)
     ]
     order = {
         "name": lambda case: (case.name,),
@@ -70,13 +78,20 @@ def list_(
     if as_json:
         say_json({"cases": [_row(case) for case in chosen]})
         return
+    # One of every fault, drawn by one procedure: they would bury those that somebody has written.
+    gross = [case for case in chosen if case.kind == "severe"]
+    hidden = gross if not (words or fault or kind) and len(gross) < len(chosen) else []
     screen = Screen()
-    screen.head("Worked cases", f"{len(chosen)}")
+    often = Counter(case.difficulty for case in chosen if case not in hidden)
+    counts = ", ".join(f"{often[level]} {level}" for level in LEVELS if often[level])
+    screen.head("Worked cases", counts or "0")
     if not chosen:
         screen.text("None is like that.")
-    for case in chosen:
+    for case in (one for one in chosen if one not in hidden):
         screen.item("-", f"{case.name}: {case.difficulty}, {_faults(case)}", 0, "bold")
         screen.text(case.teaches, 2)
+    if hidden:
+        screen.text(f"And {len(hidden)} whose signs are gross, one of each fault: --kind severe.")
 
 
 @click.command("show")

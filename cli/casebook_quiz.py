@@ -26,7 +26,7 @@ FORMATS = ("svg", "png", "pdf", "json")
     metavar="FILE",
     help="print it instead: a page for each step, which begins with the answer to the one before",
 )
-@sheet_options(FORMATS, "out")
+@sheet_options(FORMATS, "out", blank=False)
 @rules_option
 def quiz(case: str, target: Target | None, rules: tuple[str, ...]) -> None:
     """Ask at every step of a worked case what comes next and why, then say it.
@@ -83,6 +83,7 @@ def _printed(made: Quiz, rules: str) -> Chart:
         return HandoutPage(
             heading=f"Step {page.number}",
             parts=(
+                *(() if before else (HandoutPart(heading="Name, date and marks", write=1),)),
                 HandoutPart(heading="The call", lines=told),
                 *((listed,) if listed.lines else ()),
                 *before,

@@ -85,8 +85,8 @@ def chart_options(formats: tuple[str, ...] = FORMATS) -> Decorator:
     return add
 
 
-def sheet_options(formats: tuple[str, ...], out: str) -> Decorator:
-    """Add how a chart is made: --format, --paper, --portrait, --text-size and --blank.
+def sheet_options(formats: tuple[str, ...], out: str, blank: bool = True) -> Decorator:
+    """Add how a chart is made: --format, --paper, --portrait, --text-size and, if wanted, --blank.
 
     The command is given them as its `target`, with the file that its parameter `out` names, or
     None where that is not given.
@@ -96,7 +96,7 @@ def sheet_options(formats: tuple[str, ...], out: str) -> Decorator:
         @functools.wraps(command)
         def run(**options: Any) -> Any:
             file = options.pop(out)
-            form, *how = (options.pop(name) for name in ("form", *_HOW))
+            form, *how = (options.pop(name, None) for name in ("form", *_HOW))
             if file is None and (form or any(one is not None for one in how)):
                 right = f"name it with --{out}"
                 raise InputError("--format, --paper and the like are of the chart", right=right)
@@ -107,7 +107,7 @@ def sheet_options(formats: tuple[str, ...], out: str) -> Decorator:
             return command(target=target, **options)
 
         made: Command = run
-        for option in reversed(_sheet_options(formats)):
+        for option in reversed(_sheet_options(formats)[: None if blank else -1]):
             made = option(made)
         return made
 

@@ -25,10 +25,16 @@ from stillflow.engine.charts.text import LEADING, wrap
 HANDOUT_FORMATS: tuple[Format, ...] = ("svg", "png", "pdf", "json")
 _RULE = 26.0
 """Between lines to write on, in points: room for a hand."""
+_FEW = 4
+"""Lines that make it worth while to begin to write on a sheet."""
 
 
 class HandoutPart(Model):
-    """A heading with what stands below it: sentences, and empty lines to write on."""
+    """A heading with what stands below it: sentences, and empty lines to write on.
+
+    The lines of a page's last part fill what is left of its sheet, and are never fewer than `write`
+    says but for the sake of that.
+    """
 
     heading: str
     lines: tuple[str, ...] = ()
@@ -96,38 +102,51 @@ def _draw(
 def _flow(page: HandoutPage, room: Room) -> Iterator[list[Mark]]:
     marks: list[Mark] = []
     y = 0.0
-    for high, made in _rows(page, room.width):
-        if y + high > room.height and marks:
+    *before, last = page.parts
+    for part in (None, *before, last):
+        rows = list(_rows(page if part is None else part, room.width))
+        # What is to be written belongs below its heading, with room to write.
+        whole = sum(high for high, _ in rows) + _RULE * min(part.write, _FEW) if part else 0.0
+        if part is not None and part.write and y + whole > room.height and marks:
             yield marks
             marks, y = [], 0.0
-        marks += [_at(mark, y) for mark in made]
-        y += high
+        for high, made in rows:
+            if y + high > room.height and marks:
+                yield marks
+                marks, y = [], 0.0
+            marks += [_at(mark, y) for mark in made]
+            y += high
+        fits = int((room.height - y) / _RULE)
+        lines = 0 if part is None or not part.write else fits if part is last else part.write
+        for _ in range(min(lines, fits)):
+            marks.append(_line(y, room.width))
+            y += _RULE
     yield marks
 
 
-def _at(mark: Text | tuple[float, float], y: float) -> Mark:
-    if isinstance(mark, Text):
-        return Text(mark.x, mark.y + y, mark.text, mark.size, bold=mark.bold, colour=mark.colour)
-    return polyline([(mark[0], y + _RULE - 4), (mark[1], y + _RULE - 4)], stroke=GREY, width=0.6)
+def _line(y: float, wide: float) -> Mark:
+    below = y + _RULE - 4
+    return polyline([(0, below), (wide, below)], stroke=GREY, width=0.6)
 
 
-def _rows(
-    page: HandoutPage, wide: float
-) -> Iterator[tuple[float, list[Text | tuple[float, float]]]]:
-    """Each row's height, and what stands on it, as if its top were at 0."""
-    for line in wrap(page.heading, wide, TITLE_SIZE + 3, bold=True):
+def _at(mark: Text, y: float) -> Text:
+    return Text(mark.x, mark.y + y, mark.text, mark.size, bold=mark.bold, colour=mark.colour)
+
+
+def _rows(what: HandoutPage | HandoutPart, wide: float) -> Iterator[tuple[float, list[Text]]]:
+    """Each row's height, and what stands on it, as if its top were at 0: no lines to write on."""
+    if isinstance(what, HandoutPage):
         size = TITLE_SIZE + 3
-        yield size * LEADING + 4, [Text(0, size, line, size, bold=True)]
-    for part in page.parts:
-        yield 10.0, []
-        for line in wrap(part.heading, wide, TITLE_SIZE, bold=True):
-            yield TITLE_SIZE * LEADING + 2, [Text(0, TITLE_SIZE, line, TITLE_SIZE, bold=True)]
-        for number, words in enumerate(part.lines, 1):
-            mark = f"{number}." if part.numbered else "–"
-            for index, line in enumerate(wrap(words, wide - 26, TEXT_SIZE)):
-                row: list[Text | tuple[float, float]] = [Text(26, TEXT_SIZE, line, TEXT_SIZE)]
-                if not index:
-                    row.append(Text(4, TEXT_SIZE, mark, TEXT_SIZE))
-                yield TEXT_SIZE * LEADING + (2 if not index else 0), row
-        for _ in range(part.write):
-            yield _RULE, [(0.0, wide)]
+        for line in wrap(what.heading, wide, size, bold=True):
+            yield size * LEADING + 4, [Text(0, size, line, size, bold=True)]
+        return
+    yield 10.0, []
+    for line in wrap(what.heading, wide, TITLE_SIZE, bold=True):
+        yield TITLE_SIZE * LEADING + 2, [Text(0, TITLE_SIZE, line, TITLE_SIZE, bold=True)]
+    for number, words in enumerate(what.lines, 1):
+        mark = f"{number}." if what.numbered else "–"
+        for index, line in enumerate(wrap(words, wide - 26, TEXT_SIZE)):
+            row = [Text(26, TEXT_SIZE, line, TEXT_SIZE)]
+            if not index:
+                row.append(Text(4, TEXT_SIZE, mark, TEXT_SIZE))
+            yield TEXT_SIZE * LEADING + (2 if not index else 0), row

@@ -53,7 +53,7 @@ OTHERS = {
     "marks": ("drill", "--marks", str(MARKS), "marks", "--chart"),
 }
 COMMANDS = {**TREES, **GRAPHS, **OTHERS}
-TYPED = "danger-signs\nwhere-weak\nsealed-inlet\n1\nworking-inlet\n1\nbag-look\n1\nleave\n"
+TYPED = "danger-signs\nwhere-weak\nsealed-inlet\nm\nworking-inlet\nm\nbag-look\nm\nleave\n"
 
 
 @cache
