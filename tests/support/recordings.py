@@ -5,6 +5,7 @@ Run it to write them anew: python tests/support/recordings.py
 
 from __future__ import annotations
 
+import re
 import tempfile
 from pathlib import Path
 from textwrap import fill
@@ -23,7 +24,7 @@ FIRST = 6
 
 CALLS: dict[str, tuple[str, tuple[str, ...]]] = {
     "worn-brushes": ("worn-brushes", ("why", "where")),
-    "clogged-hose": ("clogged-hose", ("label says 128", "note hose is ten years old", "notes")),
+    "clogged-hose": ("clogged-hose", ("note a look at the label: it says 128", "label says 128", "notes")),
     "danger-in-the-middle": ("hissing-closed-inlet", ("danger", "3", "where", "yes")),
 }
 """Name of a recording -> the worked case it plays, and what is typed besides in its middle."""
@@ -48,9 +49,11 @@ def recorded(name: str) -> str:
         typed = "".join(f"{line}\n" for line in lines)
         outcome = stillflow("visit", "--db", url, "--resume", begun.id, typed=typed)
     assert outcome.code == 0, outcome.err
-    told = (f"{case.visit.site.name}: {case.visit.complaint}", case.teaches)
-    head = "".join(f"{fill(one, 80)}\n" for one in told)
-    return head + outcome.out
+    head = fill(f"{case.visit.site.name}: {case.visit.complaint}", 80)
+    # Read aloud, what there was to learn comes when all is found. Nobody's casebook is named.
+    lesson = fill(f"What there was to learn: {case.teaches}", 80)
+    out = re.sub(r"\s+--db\s+sqlite:\S+", "", outcome.out)
+    return f"{head}\n{out}\n{lesson}\n"
 
 
 def screens(text: str) -> list[str]:
