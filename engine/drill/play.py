@@ -385,7 +385,7 @@ class Drill:
         helped = any(same_fix(self.knowledge, one, fault.id) for one in self.house.call.remaining)
         if refer:
             self._handed.add(fault.id)
-            said = f"left to {refer}"
+            said = f"left to {refer[:1].lower()}{refer[1:]}"
         else:
             self.house.call.repair(fault.id)
             self._unproved = True

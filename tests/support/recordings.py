@@ -24,7 +24,7 @@ FIRST = 6
 
 CALLS: dict[str, tuple[str, tuple[str, ...]]] = {
     "worn-brushes": ("worn-brushes", ("why", "where")),
-    "clogged-hose": ("clogged-hose", ("note a look at the label: it says 128", "label says 128", "notes")),
+    "clogged-hose": ("clogged-hose", ("note the label says 128", "label says 128", "notes")),
     "danger-in-the-middle": ("hissing-closed-inlet", ("danger", "3", "where", "yes")),
 }
 """Name of a recording -> the worked case it plays, and what is typed besides in its middle."""
