@@ -41,8 +41,8 @@ def pareto(
     what = known.title if known else "poor suction"
     title = TitleBlock(
         title=f"What is behind it: {what[0].lower()}{what[1:]}",
-        subtitle="Shares of the calls, from how common the rules say each fault is and how often "
-        f"it is complained of in this way. {counted(len(own), 'cause')} of "
+        subtitle="Shares of the calls as people in the trade judge them, not counted calls: causes "
+        f"with the same figure are ties, in no order. {counted(len(own), 'cause')} of "
         f"{len(own) + sum(bar.several for bar in bars)} together: "
         f"{percent(sum(bar.share for bar in own))}.",
         date=day_of(day),

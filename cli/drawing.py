@@ -140,7 +140,8 @@ def _sheet_options(formats: tuple[str, ...]) -> tuple[Decorator, ...]:
             "text_size",
             type=Number(4, 72),
             metavar="POINTS",
-            help="size of the smallest type (default: 10, on posters 14 or what fills them)",
+            help="size of the smallest type, or the largest that fits (default: 10, at least 8; on "
+            "posters 14 or what fills them)",
         ),
         click.option(
             "--blank",
@@ -196,7 +197,7 @@ def write_chart(chart: Chart, target: Target) -> list[Path]:
         portrait=target.portrait,
         text_size=target.text_size,
     )
-    _warn_of_small(min(file.smallest_text for file in files), target.paper)
+    _warn_of_small(min(file.smallest_text for file in files), target)
     _warn_of_boxes({character for file in files for character in file.unknown})
     if target.out == STDOUT:
         if len(files) > 1:
@@ -218,9 +219,15 @@ def write_chart(chart: Chart, target: Target) -> list[Path]:
     return paths
 
 
-def _warn_of_small(smallest: float, paper: PaperName | None) -> None:
-    """Say so where the type came out too small to be read, which a larger paper would mend."""
-    least = LEAST_POSTER_TYPE if paper in POSTERS else LEAST_TYPE
+def _warn_of_small(smallest: float, target: Target) -> None:
+    """Say so where the type is not as large as was asked for, or too small to be read."""
+    if target.text_size and 0.0 < smallest < target.text_size - 0.05:
+        say(
+            f"stillflow: type of {target.text_size:g} points does not fit this paper; the smallest "
+            f"is {smallest:.1f}, the largest that does: take a larger paper for more",
+            err=True,
+        )
+    least = LEAST_POSTER_TYPE if target.paper in POSTERS else LEAST_TYPE
     if 0.0 < smallest < least - 0.05:
         say(
             f"stillflow: the smallest type is {smallest:.1f} points, and less than {least:g} "

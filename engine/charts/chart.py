@@ -33,8 +33,28 @@ Format = Literal["svg", "png", "pdf", "dot", "mermaid", "json"]
 FORMATS: tuple[Format, ...] = get_args(Format)
 DRAWN: tuple[Format, ...] = ("svg", "png", "pdf")
 
-_LARGER = (17.0, 20.0, 24.0, 28.0, 34.0, 40.0, 48.0)
-"""Points of type to try on a poster, so that it fills the paper and is read from further away."""
+_SIZES = (
+    *(
+        72.0,
+        64.0,
+        56.0,
+        48.0,
+        42.0,
+        38.0,
+        34.0,
+        30.0,
+        27.0,
+        24.0,
+        22.0,
+        20.0,
+        18.0,
+        17.0,
+        16.0,
+        15.0,
+    ),
+    *(14.0, 13.0, 12.0, 11.5, 11.0, 10.5, 10.0, 9.5, 9.0, 8.5, 8.0, 7.5, 7.0, 6.5, 6.0, 5.0, 4.0),
+)
+"""Points of type of which the largest that fits is looked for."""
 
 
 @dataclass(frozen=True)
@@ -98,8 +118,9 @@ def render(
         dpi: dots per inch of a PNG.
         blank: what to leave blank, for an exercise; only on pictures.
         portrait: the paper upright; None for whichever way takes fewer pages.
-        text_size: points of the smallest type; by default 10, and on posters 14 or as much larger
-            as takes no more pages.
+        text_size: points of the smallest type, or less where a paper has no room for it; by default
+            10, as little as 8 where a paper needs it, and on posters 14 or as much larger as takes
+            no more pages.
 
     Returns:
         SVG and PNG give one file for each page; the other formats give one file.
@@ -161,22 +182,50 @@ def render(
 def on_paper(
     chart: Chart, paper: PaperName, portrait: bool | None, text_size: float | None
 ) -> list[Scene]:
-    """The pages of a chart on a paper; the rest is as of `render`."""
+    """The pages of a chart on a paper; the rest is as of `render`.
+
+    Where type of the size asked for does not fit, it is the largest that does, so that asking for
+    more never gives less.
+    """
+    enough = text_size or (LEAST_POSTER_TYPE if paper in POSTERS else LEAST_TYPE)
     upright = bool(portrait)
-    scenes = chart.pages(paper_of(paper, upright, text_size))
-    if portrait is None and len(scenes) > 1:
-        others = chart.pages(paper_of(paper, True, text_size))
+    scenes = _fitted(chart, paper, upright, text_size, enough)
+    if portrait is None and (len(scenes) > 1 or not _is(scenes, enough)):
+        others = _fitted(chart, paper, True, text_size, enough)
+
         # Fewer pages are no gain where what stands on them cannot be read.
-        least = LEAST_POSTER_TYPE if paper in POSTERS else LEAST_TYPE
-        if len(others) < len(scenes) and _smallest(others) >= min(_smallest(scenes), least) - 0.05:
+        def worth(pages: list[Scene]) -> tuple[float, int]:
+            return round(min(_smallest(pages), enough), 1), -len(pages)
+
+        if worth(others) > worth(scenes):
             upright, scenes = True, others
     if paper in POSTERS and text_size is None:
-        for points in _LARGER:
+        for points in _SIZES[_SIZES.index(LEAST_POSTER_TYPE) - 1 :: -1]:
             larger = chart.pages(paper_of(paper, upright, points))
-            if len(larger) > len(scenes) or _smallest(larger) < points - 0.05:
+            if len(larger) > len(scenes) or not _is(larger, points):
                 break
             scenes = larger
     return scenes
+
+
+def _fitted(
+    chart: Chart, paper: PaperName, upright: bool, text_size: float | None, enough: float
+) -> list[Scene]:
+    """The pages with type of the size asked for, or of the largest that fits."""
+    scenes = chart.pages(paper_of(paper, upright, text_size))
+    if _is(scenes, enough):
+        return scenes
+
+    for points in (one for one in _SIZES if one < enough):
+        smaller = chart.pages(paper_of(paper, upright, points))
+        if _is(smaller, points):
+            return smaller
+    return scenes
+
+
+def _is(scenes: Sequence[Scene], points: float) -> bool:
+    """Whether no type came out smaller than this."""
+    return _smallest(scenes) >= points - 0.05
 
 
 def _smallest(scenes: Sequence[Scene]) -> float:

@@ -17,7 +17,14 @@ from stillflow.engine.charts.text import LEADING, wrap
 
 PARETO_FORMATS: tuple[Format, ...] = ("svg", "png", "pdf", "json")
 
-_NAMES, _BARS, _ROW, _BAR = 250.0, 360.0, 30.0, 16.0
+_ROW, _FILLED = 30.0, 0.53
+"""Least height of a row in points, and the share of it that is bar."""
+_USUAL, _LEAST = 670.0, 340.0
+"""Usual and least width in points."""
+_AT_THE_END = 26.0
+"""Room to the right of the bars for the words of the scale."""
+_TALLEST = 1.6
+"""How many times its least height a row may have, where a page has room."""
 _TOP = 6.0
 _ONE: Style = {"fill": BAR, "width": 0.8}
 _SEVERAL: Style = {"fill": "#ffffff", "width": 0.8, "dash": "dashed"}
@@ -58,70 +65,95 @@ def _sums(pareto: Pareto) -> list[float]:
 def _draw(pareto: Pareto, picture: Picture, paper: OnPaper) -> list[Scene]:
     sheet = Sheet(pareto.title, picture.alt, _key(any(one.several for one in pareto.bars)), paper)
     room = sheet.room()
-    wide = _NAMES + _BARS + 60.0
-    # As many rows on a page as keep the type as large as it is.
+    wide = _USUAL if room is None else max(room.width, _LEAST)
+    least = _least_row(pareto, wide)
     most = len(pareto.bars)
     if room is not None:
-        most = max(int((room.height * max(1.0, wide / room.width) - _TOP - 34) // _ROW), 1)
+        most = max(int((room.height - _TOP - 34) // least), 1)
     sums = _sums(pareto)
-    starts = range(0, len(pareto.bars), most)
+    # As many on each page, so that none is left with the last few.
+    pages = -(-len(pareto.bars) // most)
+    each = -(-len(pareto.bars) // pages)
+    high = least if room is None else max((room.height - _TOP - 34) / each, least)
+    plot = _Plot(wide, min(high, _TALLEST * least))
     scenes = []
-    for number, start in enumerate(starts, 1):
-        part = pareto.bars[start : start + most]
-        things = [("Share of calls", _frame(len(part)))]
+    for number in range(pages):
+        start = number * each
+        part = pareto.bars[start : start + each]
+        things = [("Share of calls", plot.frame(len(part)))]
         points = []
         for row, bar in enumerate(part):
             total = sums[start + row]
-            things.append((f"{bar.title}: {percent(bar.share)}", _row(row, bar)))
-            points.append((_x(total), _TOP + row * _ROW + _ROW / 2))
+            things.append((f"{bar.title}: {percent(bar.share)}", plot.row(row, bar)))
+            points.append((plot.x(total), plot.middle(row)))
         line: list[Mark] = [polyline(points, width=1.6)] if len(points) > 1 else []
         for place in points:
             line += found_point(*place)
         line = [replace(mark, role="figure") for mark in line if isinstance(mark, Outline)]
         things.append(("Their sum so far", line))
-        page = f"page {number} of {len(starts)}" if len(starts) > 1 else ""
-        scenes.append(sheet.compose(things, Room(wide, _TOP + len(part) * _ROW + 34), page))
+        page = f"page {number + 1} of {pages}" if pages > 1 else ""
+        scenes.append(sheet.compose(things, Room(wide, plot.middle(len(part) - 0.5) + 34), page))
     return scenes
 
 
-def _x(share: float) -> float:
-    return _NAMES + _BARS * min(share, 1.0)
+def _least_row(pareto: Pareto, wide: float) -> float:
+    """The least height of a row that holds the longest name."""
+    lines = max(len(wrap(bar.title, _names(wide) - 50, NOTE_SIZE)) for bar in pareto.bars)
+    return max(lines * NOTE_SIZE * LEADING + 5, _ROW)
 
 
-def _frame(rows: int) -> list[Mark]:
-    marks: list[Mark] = []
-    bottom = _TOP + rows * _ROW
-    for share in (0.0, 0.2, 0.4, 0.6, 0.8, 1.0):
-        x = _x(share)
-        stroke = INK if share == 0.0 else "#cccccc"
-        marks.append(polyline([(x, _TOP), (x, bottom)], stroke=stroke, width=0.6))
-        words = Text(x, bottom + 14, in_percent(share), NOTE_SIZE, "middle", False, GREY, "fixed")
-        marks.append(words)
-    words = Text(_x(0.5), bottom + 30, "share of the calls", TEXT_SIZE, "middle", role="fixed")
-    return [*marks, words]
+def _names(wide: float) -> float:
+    """The room for names on a drawing of this width."""
+    return min(max(0.38 * wide, 150.0), 330.0)
 
 
-def _row(row: int, bar: ParetoBar) -> list[Mark]:
-    top = _TOP + row * _ROW
-    middle = top + _ROW / 2
-    lines = wrap(bar.title, _NAMES - 50, NOTE_SIZE)[:2]
-    marks: list[Mark] = []
-    first = middle - (len(lines) - 1) * NOTE_SIZE * LEADING / 2 + NOTE_SIZE * 0.35
-    for index, line in enumerate(lines):
-        at = first + index * NOTE_SIZE * LEADING
-        marks.append(Text(_NAMES - 46, at, line, NOTE_SIZE, "end", role="name"))
-    share = percent(bar.share)
-    marks.append(Text(_NAMES - 6, middle + 3.5, share, NOTE_SIZE, "end", bold=True))
-    left, right = _x(0.0), _x(bar.share)
-    corners = [
-        (left, middle - _BAR / 2),
-        (right, middle - _BAR / 2),
-        (right, middle + _BAR / 2),
-        (left, middle + _BAR / 2),
-    ]
-    style = _SEVERAL if bar.several else _ONE
-    marks.append(replace(polygon(corners, **style), role="figure"))
-    return marks
+class _Plot:
+    """Where bars stand, on a drawing of this width and with rows of this height."""
+
+    def __init__(self, wide: float, high: float) -> None:
+        self._high = high
+        self._names = _names(wide)
+        self._bars = wide - self._names - _AT_THE_END
+
+    def x(self, share: float) -> float:
+        return self._names + self._bars * min(share, 1.0)
+
+    def middle(self, row: float) -> float:
+        return _TOP + (row + 0.5) * self._high
+
+    def frame(self, rows: int) -> list[Mark]:
+        marks: list[Mark] = []
+        bottom = self.middle(rows - 0.5)
+        for share in (0.0, 0.2, 0.4, 0.6, 0.8, 1.0):
+            x = self.x(share)
+            stroke = INK if share == 0.0 else "#cccccc"
+            marks.append(polyline([(x, _TOP), (x, bottom)], stroke=stroke, width=0.6))
+            words = in_percent(share)
+            marks.append(Text(x, bottom + 14, words, NOTE_SIZE, "middle", False, GREY, "fixed"))
+        name, foot = "share of the calls", bottom + 30
+        marks.append(Text(self.x(0.5), foot, name, TEXT_SIZE, "middle", role="fixed"))
+        return marks
+
+    def row(self, row: int, bar: ParetoBar) -> list[Mark]:
+        middle = self.middle(row)
+        lines = wrap(bar.title, self._names - 50, NOTE_SIZE)
+        marks: list[Mark] = []
+        first = middle - (len(lines) - 1) * NOTE_SIZE * LEADING / 2 + NOTE_SIZE * 0.35
+        for index, line in enumerate(lines):
+            at = first + index * NOTE_SIZE * LEADING
+            marks.append(Text(self._names - 46, at, line, NOTE_SIZE, "end", role="name"))
+        share = percent(bar.share)
+        marks.append(Text(self._names - 6, middle + 3.5, share, NOTE_SIZE, "end", bold=True))
+        left, right, half = self.x(0.0), self.x(bar.share), self._high * _FILLED / 2
+        corners = [
+            (left, middle - half),
+            (right, middle - half),
+            (right, middle + half),
+            (left, middle + half),
+        ]
+        style = _SEVERAL if bar.several else _ONE
+        marks.append(replace(polygon(corners, **style), role="figure"))
+        return marks
 
 
 def _key(several: bool) -> tuple[KeyItem, ...]:

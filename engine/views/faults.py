@@ -6,10 +6,10 @@ drawn by hand. Gates and arithmetic are left to `faulttree`, drawing to `charts`
 
 from __future__ import annotations
 
-from math import prod
+from math import ceil, prod
 from typing import Literal
 
-from stillflow.engine.base import InputError, Mode, Where, chance, nearest
+from stillflow.engine.base import InputError, Mode, Where, nearest
 from stillflow.engine.charts import ParetoBar
 from stillflow.engine.dialogue import Session
 from stillflow.engine.faulttree import Cause, FaultTree, JointCauses, build_tree
@@ -109,7 +109,7 @@ def pareto_bars(
         left.setdefault(knowledge.faults[name].place, []).append((name, share))
     rest = []
     for place, here in left.items():
-        title = f"{_PLACES[place]}: {len(here)} more, none over {chance(here[0][1])}"
+        title = f"{_PLACES[place]}: {len(here)} more, none over {ceil(100 * here[0][1])} %"
         if len(here) == 1:
             title = knowledge.faults[here[0][0]].title
         whole = sum(share for _, share in here)

@@ -144,6 +144,17 @@ def test_type_on_a_poster_is_as_large_as_its_pages_have_room_for(name: str) -> N
     assert len(more) > len(large) or min(s.smallest_text() for s in more) < 1.29 * grown[1]
 
 
+@pytest.mark.parametrize("name", [*OTHERS, "fault tree: weak-with-one-tool", "why"])
+def test_type_is_as_large_as_asked_for_or_the_largest_that_fits(name: str) -> None:
+    printed = []
+    for points in (6.0, 10.0, 14.0, 18.0):
+        scenes = on_paper(chart(name), "letter", False, points)
+        printed.append(min(scene.smallest_text() for scene in scenes))
+        assert printed[-1] <= points + 0.05
+    assert printed[0] == pytest.approx(6.0, abs=0.05)
+    assert printed == sorted(printed)
+
+
 @pytest.mark.parametrize(
     ("paper", "most", "complaint"),
     [
