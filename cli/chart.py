@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
+from datetime import datetime
 from pathlib import Path
 from typing import Any
 
 import click
 
-from stillflow.casebook.cases import measured as all_readings
 from stillflow.cli.chart_faults import faults
 from stillflow.cli.chart_legend import legend
 from stillflow.cli.chart_pareto import pareto
@@ -25,12 +25,12 @@ from stillflow.cli.drawing import (
 from stillflow.cli.options import Command, db_option, rules_option, system_options
 from stillflow.cli.output import say
 from stillflow.cli.readings import measured, reading_options, take_readings
-from stillflow.cli.visits import OfCase, any_visit, as_played
+from stillflow.cli.visits import any_visit
 from stillflow.engine import Session, load_rules
 from stillflow.engine.base import InputError, Station
 from stillflow.engine.charts import AIRFLOW_FORMATS, FORMATS, Chart, Role, TitleBlock
-from stillflow.engine.dialogue import Believed, telling_round
-from stillflow.engine.inference import Spot, found_system, name_of
+from stillflow.engine.dialogue import Believed, rounds
+from stillflow.engine.inference import Spot, found_system, name_of, spot_of
 from stillflow.engine.ruleset import Knowledge
 
 
@@ -62,7 +62,9 @@ def _of_visit_or_readings(formats: tuple[str, ...] = FORMATS) -> Decorator:
 
 Make = Callable[[Session, Believed, TitleBlock, Mapping[Spot, float]], Chart]
 _AFTER = click.option(
-    "--after", is_flag=True, help="also what was read after the last fix, on one chart"
+    "--after",
+    is_flag=True,
+    help="also what was read after the fix, on one chart; after each of several",
 )
 
 
@@ -72,8 +74,8 @@ _AFTER = click.option(
 def stations(visits: tuple[str, ...], after: bool, **options: Any) -> None:
     """Draw the air path as a strip, expected beside found, to see where suction is lost.
 
-    Of a visit (a file, the id of one that is kept, a worked case), or of readings given as for
-    'stillflow read'; several visits stand side by side.
+    Of a visit (a file, the id of one that is kept, a worked case as it is played), or of readings
+    given as for 'stillflow read'. Several visits stand side by side; so do several fixes of one.
     """
     _draw("Where suction is lost", visits, options, _station_chart, after)
 
@@ -84,8 +86,8 @@ def stations(visits: tuple[str, ...], after: bool, **options: Any) -> None:
 def airflow(visits: tuple[str, ...], after: bool, **options: Any) -> None:
     """Draw suction against airflow: the fan, the system in good order and as found, the readings.
 
-    Of a visit (a file, the id of one that is kept, a worked case), or of readings given as for
-    'stillflow read'; several visits stand side by side.
+    Of a visit (a file, the id of one that is kept, a worked case as it is played), or of readings
+    given as for 'stillflow read'. Several visits stand side by side; so do several fixes of one.
     """
     _draw("Suction and airflow", visits, options, _airflow_chart, after, "verdict")
 
@@ -104,21 +106,20 @@ def _draw(
     day = options.pop("day")
     knowledge = load_rules(options.pop("rules"))
     db = options.pop("db")
+    several = len(visits) > 1
     charts = []
     for visit in visits or (None,):
-        of_case = as_played if after else all_readings
-        session, at, filters = _chosen(visit, knowledge, db, dict(options), of_case)
-        title = TitleBlock(
-            title=titled(what, _site(session)) if len(visits) < 2 else _site(session) or str(visit),
-            date=day_of(day, session),
-            rules_version=knowledge.digest,
-            filters=filters,
-        )
-        charts.append(make(session, at, title, _read_again(session) if after else {}))
+        session = _chosen(visit, knowledge, db, dict(options))
+        name = _site(session) or str(visit) if several else ""
+        charts += _of_visit(session, what, make, after, day, name)
     chart = charts[0]
     if len(charts) > 1:
+        subject = f"{len(visits)} visits" if several else _site(session)
         shown = TitleBlock(
-            title=f"{what}: {len(charts)} visits", date=day_of(day), rules_version=knowledge.digest
+            title=titled(what, subject),
+            date=day_of(day, None if several else session),
+            rules_version=knowledge.digest,
+            filters=("readings before and after each fix",) if after else (BEFORE,),
         )
         chart = side_by_side(shown, charts, tells)
     paths = write_chart(chart, target)
@@ -126,14 +127,13 @@ def _draw(
         say(drawn(paths))
 
 
+BEFORE = "readings before each fix"
+
+
 def _chosen(
-    visit: str | None,
-    knowledge: Knowledge,
-    db: str | None,
-    options: dict[str, Any],
-    of_case: OfCase,
-) -> tuple[Session, Believed, tuple[str, ...]]:
-    """The session, the moment of it to draw, and what narrows the chart down to that moment."""
+    visit: str | None, knowledge: Knowledge, db: str | None, options: dict[str, Any]
+) -> Session:
+    """The session to draw: a visit as it was played, or readings alone."""
     found = take_readings(options)
     if visit is None:
         if not found:
@@ -143,12 +143,78 @@ def _chosen(
         if not session.progress.situation.readings:
             what = "these readings cannot be on this system, so they are set aside"
             raise InputError(what, right="read again, or say what unit it is (--rated-sealed)")
-        return session, session.progress, ()
+        return session
     if found or any(value not in (None, ()) for value in options.values()):
         right = "name a visit, or give readings"
         raise InputError("a visit has its own readings and its own system", right=right)
-    session = any_visit(visit, knowledge, db, of_case)
-    return (session, *_told(session))
+    return any_visit(visit, knowledge, db)
+
+
+def _of_visit(
+    session: Session,
+    what: str,
+    make: Make,
+    after: bool,
+    day: datetime | None = None,
+    name: str = "",
+) -> list[Chart]:
+    """The readings of a visit as charts: those before each of its fixes, or as it stands.
+
+    Args:
+        session: the visit.
+        what: the chart's title.
+        make: draws one moment of it.
+        after: also what was read after each fix.
+        day: written on it; by default the visit's.
+        name: what it is called among several.
+
+    Raises:
+        InputError: no readings were taken, or with `after` none after a fix.
+    """
+    every = rounds(session)
+    led = [one for one in every if one.repair is not None]
+    again = [_read_again(session, one.number + 1) for one in led]
+    if after and not any(again):
+        right = "leave out --after"
+        raise InputError("nothing was read after a fix on this visit", right=right)
+    moments = [
+        (one, later) for one, later in zip(led, again, strict=True) if one.situation.readings
+    ] or [(every[-1], {})]
+    if not moments[0][0].situation.readings:
+        raise InputError("no readings were taken on this visit", right="there is nothing to draw")
+    charts = []
+    for one, later in moments:
+        title, filters = titled(what, _site(session)), tuple[str, ...]()
+        if one.repair is not None:
+            fault = session.knowledge.faults[one.repair.fault_id].title
+            fix = f"fix {one.number + 1} of {len(led)}" if len(led) > 1 else "the fix"
+            filters = (f"readings before {'and after ' * after}{fix}: {fault}",)
+            if len(led) > 1:
+                title = titled(f"{fix.capitalize()}: {fault}", name)
+        if name:
+            title = f"{name}: {fix}" if one.repair is not None and len(led) > 1 else name
+        block = TitleBlock(
+            title=title,
+            date=day_of(day, session),
+            rules_version=session.knowledge.digest,
+            filters=filters,
+        )
+        charts.append(make(session, one, block, later if after else {}))
+    return charts
+
+
+def _read_again(session: Session, number: int) -> Mapping[Spot, float]:
+    """What was read in a round after a fix, the last of each place, and nothing that outlasted."""
+    one = next((one for one in rounds(session) if one.number == number), None)
+    if one is None:
+        return {}
+    checks = session.knowledge.checks
+    read = {
+        spot_of(checks[asked.check_id])
+        for asked in one.asked
+        if checks[asked.check_id].kind == "reading" and not asked.further
+    }
+    return {spot: value for spot, value in one.situation.readings.items() if spot in read}
 
 
 def draw_stations(session: Session, target: Target) -> list[Path]:
@@ -157,43 +223,22 @@ def draw_stations(session: Session, target: Target) -> list[Path]:
 
 
 def visit_stations(session: Session) -> Chart:
-    """The air path of a visit as it was before its last fix, or as it stands.
+    """The air path of a visit as it was before each fix, or as it stands.
 
     Raises:
         InputError: no readings were taken.
     """
-    at, filters = _told(session)
-    title = TitleBlock(
-        title=titled("Where suction is lost", _site(session)),
-        date=day_of(None, session),
-        rules_version=session.knowledge.digest,
-        filters=filters,
+    from stillflow.engine.charts import side_by_side
+
+    what = "Where suction is lost"
+    charts = _of_visit(session, what, _station_chart, False)
+    if len(charts) == 1:
+        return charts[0]
+    title = charts[0].picture.title
+    title = title.model_copy(
+        update={"title": titled(what, _site(session)), "subtitle": "", "filters": (BEFORE,)}
     )
-    return _station_chart(session, at, title, {})
-
-
-def _told(session: Session) -> tuple[Believed, tuple[str, ...]]:
-    """The readings a visit is drawn with, and what to say of when they were taken."""
-    one = telling_round(session)
-    if not one.situation.readings:
-        raise InputError("no readings were taken on this visit", right="there is nothing to draw")
-    if one.repair is None:
-        return one, ()
-    title = session.knowledge.faults[one.repair.fault_id].title
-    return one, (f"readings before the fix: {title}",)
-
-
-def _read_again(session: Session) -> Mapping[Spot, float]:
-    """What was read after the last fix.
-
-    Raises:
-        InputError: nothing was fixed, or nothing was read after it.
-    """
-    after = session.progress.situation.readings
-    if not session.progress.round or not after:
-        right = "leave out --after"
-        raise InputError("nothing was read after a fix on this visit", right=right)
-    return after
+    return side_by_side(title, charts)
 
 
 def _station_chart(

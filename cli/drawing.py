@@ -30,7 +30,7 @@ from stillflow.engine.charts import (
     PaperName,
     render,
 )
-from stillflow.engine.dialogue import telling_round
+from stillflow.engine.dialogue import Round, rounds, telling_round
 
 Decorator = Callable[[Command], Command]
 
@@ -280,12 +280,12 @@ def draw_reasoning(
     focus: str | None = None,
     why_not: str | None = None,
 ) -> list[Path]:
-    """Draw how a visit came to its last fix, or where it stands.
+    """Draw how a visit came to each of its fixes, or where it stands.
 
     Args:
         session: the visit.
         target: where to.
-        focus: a fault; only what bears on it is drawn.
+        focus: a fault; only what bears on it is drawn, as it was before it was mended.
         why_not: a fault; only what bears on it and on the likeliest one is drawn.
 
     Returns:
@@ -294,15 +294,25 @@ def draw_reasoning(
     Raises:
         InputError, SetupError: as `write_chart`.
     """
-    from stillflow.engine.charts import reasoning_chart
+    from stillflow.engine.charts import ReasoningPath, reasoning_chart
     from stillflow.engine.dialogue import why_not as compare
     from stillflow.engine.views import reasoning_path
 
     one = telling_round(session)
+    fixed = [led for led in rounds(session) if led.repair is not None]
+    earlier = [led for led in fixed if led.number < one.number]
+    if focus is not None or why_not is not None:
+        earlier = []
+        one = next((led for led in fixed if led.repair and led.repair.fault_id == focus), one)
     shown = [] if focus is None else [focus]
     if why_not is not None:
         shown = list(dict.fromkeys([compare(session, one, why_not).leader.id, why_not, *shown]))
-    path = reasoning_path(session, one, shown, why_not)
-    title = path.title.model_copy(update={"date": day_of(None, session)})
-    path = path.model_copy(update={"title": title})
-    return write_chart(reasoning_chart(path, [f"fault:{name}" for name in shown]), target)
+
+    def dated(one: Round) -> ReasoningPath:
+        path = reasoning_path(session, one, shown, why_not)
+        title = path.title.model_copy(update={"date": day_of(None, session)})
+        return path.model_copy(update={"title": title})
+
+    only = [f"fault:{name}" for name in shown]
+    chart = reasoning_chart(dated(one), only, earlier=[dated(led) for led in earlier])
+    return write_chart(chart, target)

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import os.path
-from collections.abc import Callable
 
 from stillflow.casebook.cases import Case, named_case, play, read_case
 from stillflow.casebook.files import locate, read_visit
@@ -11,18 +10,13 @@ from stillflow.casebook.parsing import text_of, written_as_case
 from stillflow.engine import Session, Visit
 from stillflow.engine.ruleset import Knowledge
 
-OfCase = Callable[[Case, Knowledge], Visit]
-"""Which visit a worked case stands for."""
-
 
 def as_played(case: Case, knowledge: Knowledge) -> Visit:
     """The whole visit, as the rules of today take it."""
     return play(case, knowledge).visit
 
 
-def any_visit(
-    name: str, knowledge: Knowledge, db: str | None, of_case: OfCase = as_played
-) -> Session:
+def any_visit(name: str, knowledge: Knowledge, db: str | None) -> Session:
     """The session of what a person names.
 
     A file of a visit or a worked case if there is such a file, else a shipped case of that name,
@@ -35,12 +29,12 @@ def any_visit(
     if looks_like_file or os.path.exists(name):  # noqa: PTH110 - no, where Path raises
         text = text_of(name)
         if written_as_case(text):
-            return Session(knowledge, of_case(read_case(text, name), knowledge))
+            return Session(knowledge, as_played(read_case(text, name), knowledge))
         with locate(name):
             return Session(knowledge, read_visit(text, name))
     case = named_case(name)
     if case is not None:
-        return Session(knowledge, of_case(case, knowledge))
+        return Session(knowledge, as_played(case, knowledge))
     from stillflow.casebook.store import Casebook
 
     return Session(knowledge, Casebook(db).find(name))

@@ -110,7 +110,10 @@ def show_round(screen: Screen, session: Session, one: Round, only: str | None) -
     if not one.asked:
         screen.text("Nothing yet.", 2)
     # What is likely, once nothing more hangs on it, would only be mistaken for a finding.
-    if only is not None or not one.over:
+    mended = [led.repair.fault_id for led in rounds(session)[: one.number] if led.repair]
+    if only in mended:
+        screen.text(f"'{knowledge.faults[only].title}' was mended by fix {mended.index(only) + 1}.")
+    elif only is not None or not one.over:
         show_speaking(screen, session, one, only)
     if one.situation.readings:
         unproved = one.repair is None and bool(session.next_step().verifying)

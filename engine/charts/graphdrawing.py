@@ -16,7 +16,7 @@ from stillflow.engine.charts.graphpaging import cut
 from stillflow.engine.charts.layout import Route, lay_out
 from stillflow.engine.charts.page import KeyItem, OnPaper, Room, Sheet, kind_key, line_key
 from stillflow.engine.charts.picture import Edge, Line, Node, NodeKind, Picture
-from stillflow.engine.charts.scene import Mark, Point, Scene, Text, moved
+from stillflow.engine.charts.scene import Mark, Point, Scene, Text, moved, stacked
 from stillflow.engine.charts.shapes import GREY, NOTE_SIZE, TITLE_SIZE
 from stillflow.engine.charts.text import LEADING, width, wrap
 from stillflow.engine.charts.tidy import Size
@@ -47,11 +47,13 @@ class _Label:
     height: float
 
 
-def draw_graph(picture: Picture, captions: Mapping[NodeKind, str], paper: OnPaper) -> list[Scene]:
-    """The picture on one sheet, or on as many of a paper as keep it legible.
+def draw_graphs(
+    pictures: Sequence[Picture], captions: Mapping[NodeKind, str], paper: OnPaper
+) -> list[Scene]:
+    """Pictures on one sheet, or each on as many of a paper as keep it legible.
 
     Args:
-        picture: what to draw; nodes without arrows stand at the foot.
+        pictures: what to draw, one after the other; nodes without arrows stand at the foot.
         captions: words over the column whose first node is of that kind.
         paper: the sheets to fit it on.
 
@@ -59,13 +61,15 @@ def draw_graph(picture: Picture, captions: Mapping[NodeKind, str], paper: OnPape
         SetupError: there is no Graphviz program.
     """
     if paper is None:
-        return [_draw(picture, captions, _sheet(picture, paper), 1.0)]
-    sheet = _sheet(picture, paper)
-    room = sheet.room()
-    assert room is not None
-    parts = _parts(picture, room)
+        return [stacked([_draw(one, captions, _sheet(one, paper), 1.0) for one in pictures])]
+    parts = []
+    for picture in pictures:
+        sheet = _sheet(picture, paper)
+        room = sheet.room()
+        assert room is not None
+        parts += [(sheet, part) for part in _parts(picture, room)]
     scenes = []
-    for number, part in enumerate(parts, 1):
+    for number, (sheet, part) in enumerate(parts, 1):
         page = f"page {number} of {len(parts)}" if len(parts) > 1 else ""
         tries = (_draw(part, captions, sheet, squeeze, page) for squeeze in _SQUEEZES)
         scenes.append(max(tries, key=Scene.smallest_text))

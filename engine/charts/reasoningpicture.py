@@ -7,10 +7,11 @@ from __future__ import annotations
 
 import itertools
 from collections.abc import Iterable, Sequence
+from dataclasses import replace
 
 from stillflow.engine.base import in_percent, percent
 from stillflow.engine.charts.chart import Chart
-from stillflow.engine.charts.graphdrawing import draw_graph
+from stillflow.engine.charts.graphdrawing import draw_graphs
 from stillflow.engine.charts.page import OnPaper
 from stillflow.engine.charts.picture import Edge, Node, NodeKind, Picture
 from stillflow.engine.charts.reasoning import PathFact, PathFault, ReasoningPath, Strength, focused
@@ -45,9 +46,9 @@ _CAPTIONS = {
 }
 
 
-def draw_reasoning(picture: Picture, paper: OnPaper) -> list[Scene]:
-    """The picture of a path, drawn on one sheet."""
-    return draw_graph(picture, _CAPTIONS, paper)
+def draw_reasoning(pictures: Sequence[Picture], paper: OnPaper) -> list[Scene]:
+    """The pictures of paths, drawn one after the other."""
+    return draw_graphs(pictures, _CAPTIONS, paper)
 
 
 def reasoning_picture(path: ReasoningPath, most: int = 6) -> Picture:
@@ -244,23 +245,50 @@ def _in_words(path: ReasoningPath, shown: _Shown) -> str:
     return " ".join(sentences)
 
 
-def reasoning_chart(path: ReasoningPath, focus: Sequence[str] = (), most: int = 6) -> Chart:
+def reasoning_chart(
+    path: ReasoningPath,
+    focus: Sequence[str] = (),
+    most: int = 6,
+    earlier: Sequence[ReasoningPath] = (),
+) -> Chart:
     """The path as a chart to render.
 
     Args:
         path: what to show.
         focus: ids of faults or derived facts; only what bears on them is shown.
         most: how many of the likeliest faults get a box of their own.
+        earlier: paths that are drawn whole before it, of a visit with several fixes.
 
     Raises:
         InputError: nothing on the path has an id in `focus`.
     """
     if focus:
         path = focused(path, *focus)
-    picture = reasoning_picture(path, most)
+    pictures = [reasoning_picture(one, most) for one in (*earlier, path)]
+    data = path.model_dump(mode="json")
+    if earlier:
+        data["earlier"] = [one.model_dump(mode="json") for one in earlier]
     return Chart(
         "reasoning-path",
-        picture,
-        path.model_dump(mode="json"),
-        lambda paper: draw_reasoning(picture, paper),
+        _together(pictures),
+        data,
+        lambda paper: draw_reasoning(pictures, paper),
+    )
+
+
+def _together(pictures: Sequence[Picture]) -> Picture:
+    """Pictures as one, for formats that have no pages; in none is a part of another."""
+    last = pictures[-1]
+    if len(pictures) == 1:
+        return last
+    marked = [(f"{number}:".__add__, one) for number, one in enumerate(pictures, 1)]
+    return replace(
+        last,
+        alt=" ".join(picture.alt for picture in pictures),
+        nodes=tuple(replace(n, id=name(n.id)) for name, p in marked for n in p.nodes),
+        edges=tuple(
+            replace(e, tail=name(e.tail), head=name(e.head)) for name, p in marked for e in p.edges
+        ),
+        columns=tuple(tuple(map(name, column)) for name, p in marked for column in p.columns),
+        order=tuple((name(a), name(b)) for name, p in marked for a, b in p.order),
     )

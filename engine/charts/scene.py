@@ -157,6 +157,22 @@ def magnified(scene: Scene, scale: float) -> Scene:
     return replace(scene, width=scene.width * scale, height=scene.height * scale, groups=groups)
 
 
+def stacked(scenes: Sequence[Scene]) -> Scene:
+    """Pages as one, each below the one before."""
+    first = scenes[0]
+    if len(scenes) == 1:
+        return first
+    groups, top = [], 0.0
+    for scene in scenes:
+        for group in scene.groups:
+            marks = tuple(moved(mark, 0.0, top) for mark in group.marks)
+            groups.append(Group(group.title, marks))
+        top += scene.height
+    said = " ".join(scene.description for scene in scenes)
+    wide = max(scene.width for scene in scenes)
+    return replace(first, width=wide, height=top, description=said, groups=groups)
+
+
 def moved(mark: Mark, dx: float, dy: float, scale: float = 1.0) -> Mark:
     """The mark scaled about the origin, then shifted."""
 

@@ -119,7 +119,14 @@ def reasoning_path(
             )
         )
     site = session.visit.site.name
-    title = "How it was found"
+    title, led = "How it was found", "what was found so far"
+    if one.repair is not None:
+        several = len([repair for repair in session.progress.repairs if repair.done])
+        led = "what led to the fix"
+        if several > 1:
+            fix = f"fix {one.number + 1} of {several}"
+            title += f", {fix}"
+            led = f"what led to {fix}, mended then: {knowledge.faults[one.repair.fault_id].title}"
     if why_not is not None:
         title = f"Why not “{knowledge.faults[why_not].title}”"
     when = session.visit.opened
@@ -129,6 +136,7 @@ def reasoning_path(
             subtitle=session.visit.complaint,
             date=when.date() if when else None,
             rules_version=knowledge.digest,
+            filters=(led,),
         ),
         facts=tuple(facts.values()),
         rules=tuple(

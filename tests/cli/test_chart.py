@@ -18,7 +18,9 @@ from typing import Any
 import pytest
 from command import Outcome, stillflow
 
+from stillflow.cli.visits import any_visit
 from stillflow.engine import load_rules
+from stillflow.engine.inference import spot_of
 
 SVG = "{http://www.w3.org/2000/svg}"
 TREE = ("chart", "tree", "--depth", "1")
@@ -589,7 +591,7 @@ def test_only_endings_that_a_chart_can_have_are_offered(tmp_path: Path) -> None:
 def test_an_exercise_without_figures_has_none_in_what_is_said_below_its_title(
     tmp_path: Path,
 ) -> None:
-    case = ("chart", "stations", "cartridge-then-screen")
+    case = ("chart", "stations", *RATED, "--sealed", "92", "--other-sealed", "130")
     [full, blank] = (words(drawn(tmp_path, *case, *more)) for more in ((), ("--blank", "figures")))
     assert "sealed 130 inH2O" in full
     assert "off this path: sealed __ inH2O" in blank
@@ -601,3 +603,74 @@ def test_a_full_disk_is_the_machines_fault_and_not_the_names() -> None:
     assert full.code == 1
     assert "no space left" in full.err
     assert full.err.count("\n") == 1
+
+
+TWO = "hose-and-cartridge-both"
+
+
+def read_in(visit: str) -> dict[int, dict[tuple[str, str], float]]:
+    """What was read in each round of a worked case, the last of each place."""
+    knowledge = load_rules()
+    session = any_visit(visit, knowledge, None)
+    found: dict[int, dict[tuple[str, str], float]] = {}
+    for asked in session.progress.asked:
+        check = knowledge.checks[asked.check_id]
+        if check.kind == "reading" and not asked.further and not asked.doubted_by:
+            state, station = spot_of(check)
+            title = station.words.removeprefix("the ").capitalize()
+            found.setdefault(asked.round, {})[title, str(state)] = round(float(asked.answer), 1)
+    return found
+
+
+def on_strip(case: dict[str, Any], which: str) -> dict[tuple[str, str], float]:
+    return {
+        (station["title"], state): station[state][which]
+        for station in case["stations"]
+        for state in ("sealed", "working")
+        if station[state][which] is not None
+    }
+
+
+@pytest.mark.parametrize("case", [TWO, "clogged-hose", "backwards-tee"])
+def test_the_strip_of_a_visit_shows_what_was_read_before_and_after_each_fix_and_no_more(
+    case: str,
+) -> None:
+    outcome = stillflow("chart", "stations", case, "--after", "--format", "json", "--out", "-")
+    content = json.loads(outcome.out)
+    strips = content.get("cases", [content])
+    read = read_in(case)
+    assert len(strips) == (2 if case == TWO else 1)
+    for number, strip in enumerate(strips):
+        before = on_strip(strip, "found")
+        assert read[number].items() >= {k: before[k] for k in before if k in read[number]}.items()
+        assert before.keys() <= {spot for n in range(number + 1) for spot in read.get(n, {})}
+        assert on_strip(strip, "after") == {
+            spot: value for spot, value in read[number + 1].items() if spot[0] != "Other inlet"
+        }
+
+
+def test_every_fix_has_a_reasoning_chart_and_the_foot_says_which(tmp_path: Path) -> None:
+    path = tmp_path / "why.json"
+    assert stillflow("why", TWO, "--chart", str(path)).code == 0
+    content = json.loads(path.read_text())
+    [first] = content["earlier"]
+    asked = [{fact["asked"] for fact in part["facts"]} - {None} for part in (first, content)]
+    assert asked[0]
+    assert asked[1]
+    assert max(asked[0]) < min(asked[1])
+    for number, part, fault in ((1, first, "cartridge"), (2, content, "hose")):
+        [shown] = part["title"]["filters"]
+        assert f"fix {number} of 2" in shown
+        assert fault in shown
+
+
+def test_what_bears_on_a_mended_fault_is_what_was_known_before_it_was_mended(
+    tmp_path: Path,
+) -> None:
+    path = tmp_path / "why.json"
+    outcome = stillflow("why", TWO, "--focus", "cartridge-clogged", "--chart", str(path))
+    content = json.loads(path.read_text())
+    assert "earlier" not in content
+    assert max(fact["asked"] or 0 for fact in content["facts"]) < 10
+    assert "fix 1 of 2, mended then" in content["title"]["filters"][0]
+    assert "was mended by fix 1" in outcome.out
