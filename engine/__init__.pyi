@@ -1,16 +1,9 @@
-from .base import AirState, Station
-from .dialogue import Session
-from .inference import House, Pair, Site, Unit, Visit
-from .ruleset import load_rules
-
-__all__ = [
-    "AirState",
-    "House",
-    "Pair",
-    "Session",
-    "Site",
-    "Station",
-    "Unit",
-    "Visit",
-    "load_rules",
-]
+from .base import AirState as AirState
+from .base import Station as Station
+from .dialogue import Session as Session
+from .inference import House as House
+from .inference import Pair as Pair
+from .inference import Site as Site
+from .inference import Unit as Unit
+from .inference import Visit as Visit
+from .ruleset import load_rules as load_rules

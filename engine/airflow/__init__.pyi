@@ -1,91 +1,48 @@
-from .air import CFM_LS, HIGHEST_FT, LOWEST_FT, air_watts, density_at
-from .curves import AirflowChart, Line, Mark, airflow_chart
-from .draw import draw_houses, gauge_noise
-from .effects import (
-    Effect,
-    GaugeFactorEffect,
-    GaugeOffsetEffect,
-    HoleEffect,
-    HoseSizeEffect,
-    LoadingEffect,
-    MotorDeadEffect,
-    OrificeEffect,
-    SpeedEffect,
-    ThroatEffect,
-    draw_sizes,
-)
-from .fan import Fan, fan_from_rating
-from .fan_fit import fan_from_pair
-from .faulty import ANOTHER_INLET, apply, apply_many
-from .gauge import readings, readings_table
-from .houses import (
-    CORNER_BEND,
-    CORNER_FLOW,
-    INLET_KEYS,
-    PARALLEL,
-    TAP,
-    Houses,
-)
-from .points import GaugePoint, Reading
-from .power import orifice_flow, possible_watts
-from .system import (
-    LONGEST_HOSE_FT,
-    LONGEST_TUBE_FT,
-    SHORTEST_HOSE_FT,
-    TUBE_BORE_IN,
-    Hose,
-    Inlet,
-    System,
-    Tube,
-)
-
-__all__ = [
-    "ANOTHER_INLET",
-    "CFM_LS",
-    "CORNER_BEND",
-    "CORNER_FLOW",
-    "HIGHEST_FT",
-    "INLET_KEYS",
-    "LONGEST_HOSE_FT",
-    "LONGEST_TUBE_FT",
-    "LOWEST_FT",
-    "PARALLEL",
-    "SHORTEST_HOSE_FT",
-    "TAP",
-    "TUBE_BORE_IN",
-    "AirflowChart",
-    "Effect",
-    "Fan",
-    "GaugeFactorEffect",
-    "GaugeOffsetEffect",
-    "GaugePoint",
-    "HoleEffect",
-    "Hose",
-    "HoseSizeEffect",
-    "Houses",
-    "Inlet",
-    "Line",
-    "LoadingEffect",
-    "Mark",
-    "MotorDeadEffect",
-    "OrificeEffect",
-    "Reading",
-    "SpeedEffect",
-    "System",
-    "ThroatEffect",
-    "Tube",
-    "air_watts",
-    "airflow_chart",
-    "apply",
-    "apply_many",
-    "density_at",
-    "draw_houses",
-    "draw_sizes",
-    "fan_from_pair",
-    "fan_from_rating",
-    "gauge_noise",
-    "orifice_flow",
-    "possible_watts",
-    "readings",
-    "readings_table",
-]
+from .air import CFM_LS as CFM_LS
+from .air import HIGHEST_FT as HIGHEST_FT
+from .air import LOWEST_FT as LOWEST_FT
+from .air import air_watts as air_watts
+from .air import density_at as density_at
+from .curves import AirflowChart as AirflowChart
+from .curves import Line as Line
+from .curves import Mark as Mark
+from .curves import airflow_chart as airflow_chart
+from .draw import draw_houses as draw_houses
+from .draw import gauge_noise as gauge_noise
+from .effects import Effect as Effect
+from .effects import GaugeFactorEffect as GaugeFactorEffect
+from .effects import GaugeOffsetEffect as GaugeOffsetEffect
+from .effects import HoleEffect as HoleEffect
+from .effects import HoseSizeEffect as HoseSizeEffect
+from .effects import LoadingEffect as LoadingEffect
+from .effects import MotorDeadEffect as MotorDeadEffect
+from .effects import OrificeEffect as OrificeEffect
+from .effects import SpeedEffect as SpeedEffect
+from .effects import ThroatEffect as ThroatEffect
+from .effects import draw_sizes as draw_sizes
+from .fan import Fan as Fan
+from .fan import fan_from_rating as fan_from_rating
+from .fan_fit import fan_from_pair as fan_from_pair
+from .faulty import ANOTHER_INLET as ANOTHER_INLET
+from .faulty import apply as apply
+from .faulty import apply_many as apply_many
+from .gauge import readings as readings
+from .gauge import readings_table as readings_table
+from .houses import CORNER_BEND as CORNER_BEND
+from .houses import CORNER_FLOW as CORNER_FLOW
+from .houses import INLET_KEYS as INLET_KEYS
+from .houses import PARALLEL as PARALLEL
+from .houses import TAP as TAP
+from .houses import Houses as Houses
+from .points import GaugePoint as GaugePoint
+from .points import Reading as Reading
+from .power import orifice_flow as orifice_flow
+from .power import possible_watts as possible_watts
+from .system import LONGEST_HOSE_FT as LONGEST_HOSE_FT
+from .system import LONGEST_TUBE_FT as LONGEST_TUBE_FT
+from .system import SHORTEST_HOSE_FT as SHORTEST_HOSE_FT
+from .system import TUBE_BORE_IN as TUBE_BORE_IN
+from .system import Hose as Hose
+from .system import Inlet as Inlet
+from .system import System as System
+from .system import Tube as Tube

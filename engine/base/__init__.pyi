@@ -1,83 +1,42 @@
-from . import vocabulary
-from .arrays import Flags, Floats, Integers
-from .errors import (
-    InputError,
-    KnowledgeError,
-    Place,
-    SetupError,
-    StillflowError,
-)
-from .located import (
-    SIZE_LIMIT,
-    Keys,
-    Located,
-    Path,
-    nearest,
-    read_yaml,
-)
-from .model import FiniteModel, Model
-from .numbers import chance, counted, in_percent, minutes, percent
-from .refusals import explain_validation
-from .scales import AirState, HowCommon, Mode, Station, Strength, Where
-from .units import (
-    INH2O_68F_PA,
-    INH2O_CONVENTIONAL_PA,
-    MOST_SUCTION_INH2O,
-    quantity,
-    suction,
-)
-from .vocabulary import (
-    FLAG,
-    KEPT_PAIRS,
-    NUMBER,
-    WORD,
-    FactKind,
-    answer_fact,
-    part_fact,
-    tried_fact,
-)
-
-__all__ = [
-    "FLAG",
-    "INH2O_68F_PA",
-    "INH2O_CONVENTIONAL_PA",
-    "KEPT_PAIRS",
-    "MOST_SUCTION_INH2O",
-    "NUMBER",
-    "SIZE_LIMIT",
-    "WORD",
-    "AirState",
-    "FactKind",
-    "FiniteModel",
-    "Flags",
-    "Floats",
-    "HowCommon",
-    "InputError",
-    "Integers",
-    "Keys",
-    "KnowledgeError",
-    "Located",
-    "Mode",
-    "Model",
-    "Path",
-    "Place",
-    "SetupError",
-    "Station",
-    "StillflowError",
-    "Strength",
-    "Where",
-    "answer_fact",
-    "chance",
-    "counted",
-    "explain_validation",
-    "in_percent",
-    "minutes",
-    "nearest",
-    "part_fact",
-    "percent",
-    "quantity",
-    "read_yaml",
-    "suction",
-    "tried_fact",
-    "vocabulary",
-]
+from . import vocabulary as vocabulary
+from .arrays import Flags as Flags
+from .arrays import Floats as Floats
+from .arrays import Integers as Integers
+from .errors import InputError as InputError
+from .errors import KnowledgeError as KnowledgeError
+from .errors import Place as Place
+from .errors import SetupError as SetupError
+from .errors import StillflowError as StillflowError
+from .located import SIZE_LIMIT as SIZE_LIMIT
+from .located import Keys as Keys
+from .located import Located as Located
+from .located import Path as Path
+from .located import nearest as nearest
+from .located import read_yaml as read_yaml
+from .model import FiniteModel as FiniteModel
+from .model import Model as Model
+from .numbers import chance as chance
+from .numbers import counted as counted
+from .numbers import in_percent as in_percent
+from .numbers import minutes as minutes
+from .numbers import percent as percent
+from .refusals import explain_validation as explain_validation
+from .scales import AirState as AirState
+from .scales import HowCommon as HowCommon
+from .scales import Mode as Mode
+from .scales import Station as Station
+from .scales import Strength as Strength
+from .scales import Where as Where
+from .units import INH2O_68F_PA as INH2O_68F_PA
+from .units import INH2O_CONVENTIONAL_PA as INH2O_CONVENTIONAL_PA
+from .units import MOST_SUCTION_INH2O as MOST_SUCTION_INH2O
+from .units import quantity as quantity
+from .units import suction as suction
+from .vocabulary import FLAG as FLAG
+from .vocabulary import KEPT_PAIRS as KEPT_PAIRS
+from .vocabulary import NUMBER as NUMBER
+from .vocabulary import WORD as WORD
+from .vocabulary import FactKind as FactKind
+from .vocabulary import answer_fact as answer_fact
+from .vocabulary import part_fact as part_fact
+from .vocabulary import tried_fact as tried_fact

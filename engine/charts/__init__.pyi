@@ -1,126 +1,66 @@
-from .abreast import side_by_side
-from .airflow import AIRFLOW_FORMATS, airflow_lines_chart
-from .blank import BLANKS, Blank
-from .card import Card, CardFind, CardLook, CardSign, numbers_said
-from .chart import FORMATS, Chart, on_paper, render
-from .decision import DecisionTree, TreeBranch, TreeNode, decision_chart
-from .faults import faulttree_chart
-from .gaugeplace import gauge_place
-from .handout import (
-    HANDOUT_FORMATS,
-    Handout,
-    HandoutPage,
-    HandoutPart,
-    handout_chart,
-    whole_key,
-)
-from .history import (
-    HISTORY_FORMATS,
-    History,
-    HistoryPoint,
-    HistorySeries,
-    history_chart,
-)
-from .page import (
-    LEAST_POSTER_TYPE,
-    LEAST_TYPE,
-    PAPERS,
-    POSTERS,
-    PaperName,
-)
-from .pareto import PARETO_FORMATS, Pareto, ParetoBar, pareto_chart
-from .picture import TitleBlock
-from .progress import ProgressPlot, progress_chart
-from .reasoning import (
-    RULED_OUT,
-    PathDerived,
-    PathFact,
-    PathFault,
-    PathLink,
-    PathRule,
-    ReasoningPath,
-)
-from .reasoningpicture import reasoning_chart
-from .routes import (
-    ROUTE_FORMATS,
-    Routes,
-    RouteStep,
-    RouteTaken,
-    routes_chart,
-)
-from .scene import Role
-from .sheet import CustomerSheet, SheetPart, SheetReading, sheet_chart
-from .stationdrawing import station_chart
-from .stations import AirPath, ChartStation, StationReading
-from .tornado import Tornado, TornadoBar, tornado_chart
-
-__all__ = [
-    "AIRFLOW_FORMATS",
-    "BLANKS",
-    "FORMATS",
-    "HANDOUT_FORMATS",
-    "HISTORY_FORMATS",
-    "LEAST_POSTER_TYPE",
-    "LEAST_TYPE",
-    "PAPERS",
-    "PARETO_FORMATS",
-    "POSTERS",
-    "ROUTE_FORMATS",
-    "RULED_OUT",
-    "AirPath",
-    "Blank",
-    "Card",
-    "CardFind",
-    "CardLook",
-    "CardSign",
-    "Chart",
-    "ChartStation",
-    "CustomerSheet",
-    "DecisionTree",
-    "Handout",
-    "HandoutPage",
-    "HandoutPart",
-    "History",
-    "HistoryPoint",
-    "HistorySeries",
-    "PaperName",
-    "Pareto",
-    "ParetoBar",
-    "PathDerived",
-    "PathFact",
-    "PathFault",
-    "PathLink",
-    "PathRule",
-    "ProgressPlot",
-    "ReasoningPath",
-    "Role",
-    "RouteStep",
-    "RouteTaken",
-    "Routes",
-    "SheetPart",
-    "SheetReading",
-    "StationReading",
-    "TitleBlock",
-    "Tornado",
-    "TornadoBar",
-    "TreeBranch",
-    "TreeNode",
-    "airflow_lines_chart",
-    "decision_chart",
-    "faulttree_chart",
-    "gauge_place",
-    "handout_chart",
-    "history_chart",
-    "numbers_said",
-    "on_paper",
-    "pareto_chart",
-    "progress_chart",
-    "reasoning_chart",
-    "render",
-    "routes_chart",
-    "sheet_chart",
-    "side_by_side",
-    "station_chart",
-    "tornado_chart",
-    "whole_key",
-]
+from .abreast import side_by_side as side_by_side
+from .airflow import AIRFLOW_FORMATS as AIRFLOW_FORMATS
+from .airflow import airflow_lines_chart as airflow_lines_chart
+from .blank import BLANKS as BLANKS
+from .blank import Blank as Blank
+from .card import Card as Card
+from .card import CardFind as CardFind
+from .card import CardLook as CardLook
+from .card import CardSign as CardSign
+from .card import numbers_said as numbers_said
+from .chart import FORMATS as FORMATS
+from .chart import Chart as Chart
+from .chart import on_paper as on_paper
+from .chart import render as render
+from .decision import DecisionTree as DecisionTree
+from .decision import TreeBranch as TreeBranch
+from .decision import TreeNode as TreeNode
+from .decision import decision_chart as decision_chart
+from .faults import faulttree_chart as faulttree_chart
+from .gaugeplace import gauge_place as gauge_place
+from .handout import HANDOUT_FORMATS as HANDOUT_FORMATS
+from .handout import Handout as Handout
+from .handout import HandoutPage as HandoutPage
+from .handout import HandoutPart as HandoutPart
+from .handout import handout_chart as handout_chart
+from .handout import whole_key as whole_key
+from .history import History as History
+from .history import HistoryPoint as HistoryPoint
+from .history import HistorySeries as HistorySeries
+from .history import history_chart as history_chart
+from .page import LEAST_POSTER_TYPE as LEAST_POSTER_TYPE
+from .page import LEAST_TYPE as LEAST_TYPE
+from .page import PAPERS as PAPERS
+from .page import POSTERS as POSTERS
+from .page import PaperName as PaperName
+from .pareto import PARETO_FORMATS as PARETO_FORMATS
+from .pareto import Pareto as Pareto
+from .pareto import ParetoBar as ParetoBar
+from .pareto import pareto_chart as pareto_chart
+from .picture import TitleBlock as TitleBlock
+from .progress import ProgressPlot as ProgressPlot
+from .progress import progress_chart as progress_chart
+from .reasoning import RULED_OUT as RULED_OUT
+from .reasoning import PathDerived as PathDerived
+from .reasoning import PathFact as PathFact
+from .reasoning import PathFault as PathFault
+from .reasoning import PathLink as PathLink
+from .reasoning import PathRule as PathRule
+from .reasoning import ReasoningPath as ReasoningPath
+from .reasoningpicture import reasoning_chart as reasoning_chart
+from .routes import Routes as Routes
+from .routes import RouteStep as RouteStep
+from .routes import RouteTaken as RouteTaken
+from .routes import routes_chart as routes_chart
+from .scene import Role as Role
+from .sheet import CustomerSheet as CustomerSheet
+from .sheet import SheetPart as SheetPart
+from .sheet import SheetReading as SheetReading
+from .sheet import sheet_chart as sheet_chart
+from .stationdrawing import station_chart as station_chart
+from .stations import AirPath as AirPath
+from .stations import ChartStation as ChartStation
+from .stations import StationReading as StationReading
+from .tornado import Tornado as Tornado
+from .tornado import TornadoBar as TornadoBar
+from .tornado import tornado_chart as tornado_chart

@@ -1,107 +1,55 @@
-from .answers import given
-from .carrying import REACH, Carried, CarriedNode, carried
-from .changes import change_words, taken_words
-from .explain import Meaning
-from .intake import (
-    DETAILS,
-    OF_A_NEW_HOUSE,
-    Detail,
-    detail_said,
-    known_words,
-    missing_said,
-    tools_ask,
-    tools_said,
-    tools_words,
-    unit_words,
-    usual_missing,
-)
-from .measured import Measured
-from .places import done_words, titled
-from .progress import Asked
-from .session import Believed, Session
-from .shortway import RARE, ShortWay, short_way
-from .steps import (
-    AnswerOption,
-    CheckStep,
-    FaultShare,
-    FixStep,
-    NextStep,
-    PutBackStep,
-    StepKind,
-)
-from .summary import Summary, summarise
-from .talk import ahead_words, read_with, reminder_words, why_words
-from .trace import (
-    Contribution,
-    Round,
-    contributions,
-    loudest_against,
-    loudness,
-    rounds,
-    ruled_out,
-    stops,
-    telling_round,
-)
-from .unrolled import LIVE, NOT_THERE, Act, past_safety, visit_tree
-from .voice import Said
-from .whynot import why_not
-
-__all__ = [
-    "DETAILS",
-    "LIVE",
-    "NOT_THERE",
-    "OF_A_NEW_HOUSE",
-    "RARE",
-    "REACH",
-    "Act",
-    "AnswerOption",
-    "Asked",
-    "Believed",
-    "Carried",
-    "CarriedNode",
-    "CheckStep",
-    "Contribution",
-    "Detail",
-    "FaultShare",
-    "FixStep",
-    "Meaning",
-    "Measured",
-    "NextStep",
-    "PutBackStep",
-    "Round",
-    "Said",
-    "Session",
-    "ShortWay",
-    "StepKind",
-    "Summary",
-    "ahead_words",
-    "carried",
-    "change_words",
-    "contributions",
-    "detail_said",
-    "done_words",
-    "given",
-    "known_words",
-    "loudest_against",
-    "loudness",
-    "missing_said",
-    "past_safety",
-    "read_with",
-    "reminder_words",
-    "rounds",
-    "ruled_out",
-    "short_way",
-    "stops",
-    "summarise",
-    "taken_words",
-    "telling_round",
-    "titled",
-    "tools_ask",
-    "tools_said",
-    "tools_words",
-    "unit_words",
-    "usual_missing",
-    "visit_tree",
-    "why_not",
-    "why_words",
-]
+from .answers import given as given
+from .carrying import REACH as REACH
+from .carrying import Carried as Carried
+from .carrying import carried as carried
+from .changes import change_words as change_words
+from .changes import taken_words as taken_words
+from .explain import Meaning as Meaning
+from .intake import DETAILS as DETAILS
+from .intake import OF_A_NEW_HOUSE as OF_A_NEW_HOUSE
+from .intake import Detail as Detail
+from .intake import detail_said as detail_said
+from .intake import known_words as known_words
+from .intake import missing_said as missing_said
+from .intake import tools_ask as tools_ask
+from .intake import tools_said as tools_said
+from .intake import tools_words as tools_words
+from .intake import unit_words as unit_words
+from .intake import usual_missing as usual_missing
+from .measured import Measured as Measured
+from .places import done_words as done_words
+from .places import titled as titled
+from .progress import Asked as Asked
+from .session import Believed as Believed
+from .session import Session as Session
+from .shortway import RARE as RARE
+from .shortway import ShortWay as ShortWay
+from .shortway import short_way as short_way
+from .steps import AnswerOption as AnswerOption
+from .steps import CheckStep as CheckStep
+from .steps import FixStep as FixStep
+from .steps import NextStep as NextStep
+from .steps import PutBackStep as PutBackStep
+from .steps import StepKind as StepKind
+from .summary import Summary as Summary
+from .summary import summarise as summarise
+from .talk import ahead_words as ahead_words
+from .talk import read_with as read_with
+from .talk import reminder_words as reminder_words
+from .talk import why_words as why_words
+from .trace import Contribution as Contribution
+from .trace import Round as Round
+from .trace import contributions as contributions
+from .trace import loudest_against as loudest_against
+from .trace import loudness as loudness
+from .trace import rounds as rounds
+from .trace import ruled_out as ruled_out
+from .trace import stops as stops
+from .trace import telling_round as telling_round
+from .unrolled import LIVE as LIVE
+from .unrolled import NOT_THERE as NOT_THERE
+from .unrolled import Act as Act
+from .unrolled import past_safety as past_safety
+from .unrolled import visit_tree as visit_tree
+from .voice import Said as Said
+from .whynot import why_not as why_not

@@ -1,127 +1,61 @@
-from .baseline import (
-    HOUSE_TOLERANCE,
-    RATED_TOLERANCE,
-    Baseline,
-    baseline_for,
-    class_of,
-    tolerance_of,
-)
-from .bearings import Bearings, bearings_of, contradicts
-from .drifting import Drift, drift
-from .earlier import ago, comparable, earlier_words, inches
-from .facts import (
-    Spot,
-    judge,
-    reading_facts,
-    standing_facts,
-    typical,
-    typical_reading,
-)
-from .foretelling import tail_of
-from .inlets import At, Further, Inlets, inlet_words, key_of, name_of
-from .likelihood import (
-    LikelihoodModel,
-    Outlook,
-    Situation,
-    possible,
-    spot_of,
-)
-from .losses import SPOTS, readings_at_spots
-from .production import (
-    Conclusions,
-    Firing,
-    course_for,
-    inference_for,
-)
-from .recording import (
-    checked_answer,
-    checked_event,
-    checked_strikes,
-    known_check,
-)
-from .sizing import Candidate, Sizes, found_system
-from .table import rule_table
-from .visit import (
-    CANT_DO,
-    CANT_TELL,
-    LIMITS,
-    NO_ANSWER,
-    SKIPPED,
-    Conclusion,
-    Event,
-    Gauge,
-    GoodReading,
-    House,
-    NamedInlet,
-    Pair,
-    Site,
-    Unit,
-    Visit,
-    with_event,
-)
-
-__all__ = [
-    "CANT_DO",
-    "CANT_TELL",
-    "HOUSE_TOLERANCE",
-    "LIMITS",
-    "NO_ANSWER",
-    "RATED_TOLERANCE",
-    "SKIPPED",
-    "SPOTS",
-    "At",
-    "Baseline",
-    "Bearings",
-    "Candidate",
-    "Conclusion",
-    "Conclusions",
-    "Drift",
-    "Event",
-    "Firing",
-    "Further",
-    "Gauge",
-    "GoodReading",
-    "House",
-    "Inlets",
-    "LikelihoodModel",
-    "NamedInlet",
-    "Outlook",
-    "Pair",
-    "Site",
-    "Situation",
-    "Sizes",
-    "Spot",
-    "Unit",
-    "Visit",
-    "ago",
-    "baseline_for",
-    "bearings_of",
-    "checked_answer",
-    "checked_event",
-    "checked_strikes",
-    "class_of",
-    "comparable",
-    "contradicts",
-    "course_for",
-    "drift",
-    "earlier_words",
-    "found_system",
-    "inches",
-    "inference_for",
-    "inlet_words",
-    "judge",
-    "key_of",
-    "known_check",
-    "name_of",
-    "possible",
-    "reading_facts",
-    "readings_at_spots",
-    "rule_table",
-    "spot_of",
-    "standing_facts",
-    "tail_of",
-    "tolerance_of",
-    "typical",
-    "typical_reading",
-    "with_event",
-]
+from .baseline import HOUSE_TOLERANCE as HOUSE_TOLERANCE
+from .baseline import RATED_TOLERANCE as RATED_TOLERANCE
+from .baseline import Baseline as Baseline
+from .baseline import baseline_for as baseline_for
+from .baseline import class_of as class_of
+from .baseline import tolerance_of as tolerance_of
+from .bearings import bearings_of as bearings_of
+from .bearings import contradicts as contradicts
+from .drifting import Drift as Drift
+from .drifting import drift as drift
+from .earlier import ago as ago
+from .earlier import earlier_words as earlier_words
+from .earlier import inches as inches
+from .facts import Spot as Spot
+from .facts import judge as judge
+from .facts import reading_facts as reading_facts
+from .facts import standing_facts as standing_facts
+from .facts import typical as typical
+from .facts import typical_reading as typical_reading
+from .foretelling import tail_of as tail_of
+from .inlets import At as At
+from .inlets import Further as Further
+from .inlets import Inlets as Inlets
+from .inlets import inlet_words as inlet_words
+from .inlets import key_of as key_of
+from .inlets import name_of as name_of
+from .likelihood import LikelihoodModel as LikelihoodModel
+from .likelihood import Outlook as Outlook
+from .likelihood import Situation as Situation
+from .likelihood import possible as possible
+from .likelihood import spot_of as spot_of
+from .losses import SPOTS as SPOTS
+from .losses import readings_at_spots as readings_at_spots
+from .production import Conclusions as Conclusions
+from .production import Firing as Firing
+from .production import course_for as course_for
+from .production import inference_for as inference_for
+from .recording import checked_answer as checked_answer
+from .recording import checked_event as checked_event
+from .recording import checked_strikes as checked_strikes
+from .recording import known_check as known_check
+from .sizing import Candidate as Candidate
+from .sizing import Sizes as Sizes
+from .sizing import found_system as found_system
+from .table import rule_table as rule_table
+from .visit import CANT_DO as CANT_DO
+from .visit import CANT_TELL as CANT_TELL
+from .visit import LIMITS as LIMITS
+from .visit import NO_ANSWER as NO_ANSWER
+from .visit import SKIPPED as SKIPPED
+from .visit import Conclusion as Conclusion
+from .visit import Event as Event
+from .visit import Gauge as Gauge
+from .visit import GoodReading as GoodReading
+from .visit import House as House
+from .visit import NamedInlet as NamedInlet
+from .visit import Pair as Pair
+from .visit import Site as Site
+from .visit import Unit as Unit
+from .visit import Visit as Visit
+from .visit import with_event as with_event

@@ -1,120 +1,59 @@
-from .amending import amended, slips_of
-from .complaints import Complaint
-from .conditions import (
-    BOTH,
-    Comparand,
-    Condition,
-    FactValue,
-    Leaf,
-    fold,
-    leaves,
-    say,
-    truth,
-)
-from .entries import (
-    ENDS,
-    NONE_HERE,
-    Advice,
-    Caution,
-    Check,
-    Derivation,
-    Doubt,
-    Entry,
-    Evidence,
-    Fault,
-    Level,
-    Next,
-    Rule,
-    Settles,
-    Source,
-    Stop,
-    Turn,
-    UnitClass,
-    Warn,
-)
-from .hearing import Heard, heard
-from .knowledge import Knowledge
-from .loading import load_folders, load_rules, load_without, shipped_folder
-from .outlay import (
-    Footing,
-    Outlay,
-    checking,
-    fixing,
-    put_back_steps,
-    putting_back,
-    stand_of,
-    walk,
-)
-from .ranges import JudgedNumber, judged, numbers_of
-from .schema import MODELINE, rule_file_schema
-from .uses import checks_used, observation, observation_of, observed
-from .words import (
-    condition_words,
-    effect_words,
-    fact_words,
-    replaced_words,
-    source_words,
-)
-
-__all__ = [
-    "BOTH",
-    "ENDS",
-    "MODELINE",
-    "NONE_HERE",
-    "Advice",
-    "Caution",
-    "Check",
-    "Comparand",
-    "Complaint",
-    "Condition",
-    "Derivation",
-    "Doubt",
-    "Entry",
-    "Evidence",
-    "FactValue",
-    "Fault",
-    "Footing",
-    "Heard",
-    "JudgedNumber",
-    "Knowledge",
-    "Leaf",
-    "Level",
-    "Next",
-    "Outlay",
-    "Rule",
-    "Settles",
-    "Source",
-    "Stop",
-    "Turn",
-    "UnitClass",
-    "Warn",
-    "amended",
-    "checking",
-    "checks_used",
-    "condition_words",
-    "effect_words",
-    "fact_words",
-    "fixing",
-    "fold",
-    "heard",
-    "judged",
-    "leaves",
-    "load_folders",
-    "load_rules",
-    "load_without",
-    "numbers_of",
-    "observation",
-    "observation_of",
-    "observed",
-    "put_back_steps",
-    "putting_back",
-    "replaced_words",
-    "rule_file_schema",
-    "say",
-    "shipped_folder",
-    "slips_of",
-    "source_words",
-    "stand_of",
-    "truth",
-    "walk",
-]
+from .amending import amended as amended
+from .amending import slips_of as slips_of
+from .complaints import Complaint as Complaint
+from .conditions import BOTH as BOTH
+from .conditions import Comparand as Comparand
+from .conditions import Condition as Condition
+from .conditions import FactValue as FactValue
+from .conditions import Leaf as Leaf
+from .conditions import fold as fold
+from .conditions import leaves as leaves
+from .conditions import say as say
+from .conditions import truth as truth
+from .entries import ENDS as ENDS
+from .entries import NONE_HERE as NONE_HERE
+from .entries import Advice as Advice
+from .entries import Caution as Caution
+from .entries import Check as Check
+from .entries import Derivation as Derivation
+from .entries import Doubt as Doubt
+from .entries import Entry as Entry
+from .entries import Evidence as Evidence
+from .entries import Fault as Fault
+from .entries import Level as Level
+from .entries import Next as Next
+from .entries import Rule as Rule
+from .entries import Source as Source
+from .entries import Stop as Stop
+from .entries import Turn as Turn
+from .entries import UnitClass as UnitClass
+from .entries import Warn as Warn
+from .hearing import Heard as Heard
+from .hearing import heard as heard
+from .knowledge import Knowledge as Knowledge
+from .loading import load_folders as load_folders
+from .loading import load_rules as load_rules
+from .loading import load_without as load_without
+from .loading import shipped_folder as shipped_folder
+from .outlay import Footing as Footing
+from .outlay import Outlay as Outlay
+from .outlay import checking as checking
+from .outlay import fixing as fixing
+from .outlay import put_back_steps as put_back_steps
+from .outlay import putting_back as putting_back
+from .outlay import stand_of as stand_of
+from .outlay import walk as walk
+from .ranges import JudgedNumber as JudgedNumber
+from .ranges import judged as judged
+from .ranges import numbers_of as numbers_of
+from .schema import MODELINE as MODELINE
+from .schema import rule_file_schema as rule_file_schema
+from .uses import checks_used as checks_used
+from .uses import observation as observation
+from .uses import observation_of as observation_of
+from .uses import observed as observed
+from .words import condition_words as condition_words
+from .words import effect_words as effect_words
+from .words import fact_words as fact_words
+from .words import replaced_words as replaced_words
+from .words import source_words as source_words

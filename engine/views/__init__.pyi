@@ -1,42 +1,18 @@
-from .decision import decision_tree
-from .faults import (
-    WORTH_AN_EVENT,
-    By,
-    fault_tree,
-    known_complaint,
-    pareto_bars,
-)
-from .history import (
-    SpotHistory,
-    drift_words,
-    history_chart_model,
-    site_history,
-    weak_share,
-)
-from .reasoning import reasoning_path
-from .sheet import Shop, customer_sheet
-from .standing import Whereabouts, note_words, whereabouts
-from .stations import air_path
-from .wording import DANGERS
-
-__all__ = [
-    "DANGERS",
-    "WORTH_AN_EVENT",
-    "By",
-    "Shop",
-    "SpotHistory",
-    "Whereabouts",
-    "air_path",
-    "customer_sheet",
-    "decision_tree",
-    "drift_words",
-    "fault_tree",
-    "history_chart_model",
-    "known_complaint",
-    "note_words",
-    "pareto_bars",
-    "reasoning_path",
-    "site_history",
-    "weak_share",
-    "whereabouts",
-]
+from .decision import decision_tree as decision_tree
+from .faults import WORTH_AN_EVENT as WORTH_AN_EVENT
+from .faults import By as By
+from .faults import fault_tree as fault_tree
+from .faults import known_complaint as known_complaint
+from .faults import pareto_bars as pareto_bars
+from .history import drift_words as drift_words
+from .history import history_chart_model as history_chart_model
+from .history import site_history as site_history
+from .history import weak_share as weak_share
+from .reasoning import reasoning_path as reasoning_path
+from .sheet import Shop as Shop
+from .sheet import customer_sheet as customer_sheet
+from .standing import Whereabouts as Whereabouts
+from .standing import note_words as note_words
+from .standing import whereabouts as whereabouts
+from .stations import air_path as air_path
+from .wording import DANGERS as DANGERS
