@@ -7,10 +7,10 @@ ranges. Putting an effect on a system is in `apply`; the air path itself is in `
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from typing import Annotated, Literal, get_args
+from typing import Annotated, Literal
 
 import numpy as np
-from pydantic import AfterValidator, BeforeValidator, Field, TypeAdapter
+from pydantic import AfterValidator, BeforeValidator, Field
 
 from stillflow.engine.base import Floats, Model
 
@@ -19,9 +19,6 @@ HolePlace = Literal[
 ]
 ThroatPlace = Literal["intake", "trunk", "branch", "inlet", "hose", "tool", "exhaust"]
 LoadingPlace = Literal["filter", "screen"]
-
-HOLE_PLACES: tuple[str, ...] = get_args(HolePlace)
-THROAT_PLACES: tuple[str, ...] = get_args(ThroatPlace)
 
 
 def _two_numbers(value: object) -> tuple[object, ...]:
@@ -206,9 +203,6 @@ Effect = Annotated[
     Field(discriminator="kind"),
 ]
 """Any effect; the key `kind` says which."""
-
-EFFECT: TypeAdapter[Effect] = TypeAdapter(Effect)
-"""Turns a mapping such as `{"kind": "hole", "at": "bin", "diameter_in": [0.1, 0.5]}` into one."""
 
 
 def draw_sizes(effect: Effect, generator: np.random.Generator, count: int) -> Floats:

@@ -71,9 +71,11 @@ def fan_from_rating(sealed_inh2o: float, airflow_cfm: float) -> Fan:
 
     Where it crosses the 5/8 in hole is the working suction at the unit: 44.0 cfm at 80 inH2O.
 
-    >>> from stillflow.engine.airflow.orifice import orifice_airflow
+    >>> import numpy as np
+    >>> from stillflow.engine.airflow.orifice import Orifice
     >>> (_, sealed), (most, _) = fan_from_rating(130.0, 114.5).points
-    >>> airflow = float(orifice_airflow(80.0))
+    >>> hole = Orifice(np.array(0.625), np.array(406.8), np.array(1.0))
+    >>> airflow = float(hole.coefficient(np.array(80.0))) * 80.0**0.5
     >>> round(airflow, 1), round(sealed * (1 - airflow / most), 1)  # cfm, inH2O
     (44.0, 80.0)
     """

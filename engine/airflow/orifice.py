@@ -24,6 +24,14 @@ class Orifice:
 
     Between the three diameters the equation is known for, its constants are read on a straight
     line; outside them the nearest stands (K1 hardly depends on the diameter).
+
+    The 5/8 in hole at 20, 40 and 60 inH2O; ISO 5167 (Reader-Harris/Gallagher, by `fluids`) gives
+    22.6, 31.5 and 38.1 cfm:
+
+    >>> suction = np.array([20.0, 40.0, 60.0])
+    >>> hole = Orifice(np.array(0.625), np.array(406.8), np.array(1.0))  # in, inH2O, ratio
+    >>> (hole.coefficient(suction) * np.sqrt(suction)).round(1).tolist()
+    [22.7, 31.5, 38.3]
     """
 
     def __init__(self, diameter_in: Array, barometer_inh2o: Array, density: Array) -> None:
@@ -38,31 +46,3 @@ class Orifice:
         """21.844 D^2 K1 / sqrt(density ratio), cfm of room air per sqrt(inH2O)."""
         r = 1.0 - suction_inh2o * self._per_inh2o
         return np.asarray(self._scale * (self._slope * r - self._shift) / (r - self._pole))
-
-
-def orifice_airflow(
-    suction_inh2o: Array | float,
-    diameter_in: Array | float = STANDARD_ORIFICE_IN,
-    barometer_inhg: float = 29.92,
-) -> Array:
-    """Airflow through the orifice by the ASTM F558 equation.
-
-    The 5/8 in hole at 20, 40 and 60 inH2O; ISO 5167 (Reader-Harris/Gallagher, by `fluids`) gives
-    22.6, 31.5 and 38.1 cfm:
-
-    >>> [round(float(orifice_airflow(suction)), 1) for suction in (20, 40, 60)]
-    [22.7, 31.5, 38.3]
-
-    Args:
-        suction_inh2o: suction behind the orifice, inH2O, any shape.
-        diameter_in: orifice diameter, in.
-        barometer_inhg: inHg.
-
-    Returns:
-        cfm of 0.075 lb/ft3 air.
-    """
-    suction = np.asarray(suction_inh2o, dtype=float)
-    orifice = Orifice(
-        np.asarray(diameter_in, dtype=float), np.asarray(barometer_inhg / 0.07355), np.asarray(1.0)
-    )
-    return np.asarray(orifice.coefficient(suction) * np.sqrt(suction))

@@ -12,7 +12,7 @@ from copy import copy
 from datetime import datetime
 from typing import Protocol
 
-from stillflow.engine.base import Floats, InputError, Station
+from stillflow.engine.base import Floats, Station
 from stillflow.engine.dialogue.answers import given
 from stillflow.engine.dialogue.choosing import Planner
 from stillflow.engine.dialogue.contradiction import contradiction_words
@@ -178,16 +178,6 @@ class Session:
         if event.inlet is None and self._step is not None and event.answer not in NO_ANSWER:
             event = event.model_copy(update={"inlet": inlet_of(self._step, event)})
         return checked_event(self.knowledge, event, inlets=self.progress.inlets)
-
-    def record_beside(self, event: Event) -> None:
-        """Take in a note, a part, or that an earlier event was wrong.
-
-        Raises:
-            InputError: a check or a fix; nothing to strike at that number, or no reason.
-        """
-        if not event.beside:
-            raise InputError("this is a check or a fix", right="record it as such")
-        self.take(event)
 
     def undo(self) -> Event | None:
         """Take back the last event, and return it; None if there is none."""

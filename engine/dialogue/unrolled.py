@@ -22,7 +22,7 @@ from stillflow.engine.dialogue.session import Session
 from stillflow.engine.dialogue.shortway import ShortWay
 from stillflow.engine.dialogue.steps import Ending
 from stillflow.engine.inference import Situation, Spot, rule_table
-from stillflow.engine.planning import Branch, PolicyStep, PolicyTree, Think, unroll
+from stillflow.engine.planning import Branch, PolicyStep, PolicyTree, Think, Unrolled
 from stillflow.engine.ruleset import (
     Check,
     Derivation,
@@ -150,7 +150,7 @@ def visit_tree(
     started = past_safety(session)
     policy = _Policy(started, planner, depth, until, beyond)
     edge = None if beyond is None else policy.edge
-    return unroll(policy.start(), policy, reach, cut_to=LIVE, edge=edge)
+    return Unrolled(policy.start(), policy, reach, cut_to=LIVE, edge=edge).tree()
 
 
 def past_safety(session: Session) -> Session:

@@ -157,11 +157,6 @@ class FaultTree(FiniteModel):
         return found
 
 
-def minimal_cut_sets(tree: FaultTree) -> tuple[CutSet, ...]:
-    """The smallest sets of events that bring about the top event, as in `cut_sets`."""
-    return cut_sets(tree)[tree.top]
-
-
 def cut_sets(tree: FaultTree) -> dict[str, tuple[CutSet, ...]]:
     """The smallest sets of events that bring about the top, and every gate and event below it.
 

@@ -5,7 +5,7 @@ Knows nothing of suction.
 """
 
 from stillflow.engine.planning.choice import Action, Think, next_action
-from stillflow.engine.planning.policytree import unroll
+from stillflow.engine.planning.policytree import Unrolled
 from stillflow.engine.planning.problem import Moves, Problem
 from stillflow.engine.planning.searching import first_cut, search_order
 from stillflow.engine.planning.treenodes import Branch, PolicyStep, PolicyTree
@@ -18,8 +18,8 @@ __all__ = [
     "PolicyTree",
     "Problem",
     "Think",
+    "Unrolled",
     "first_cut",
     "next_action",
     "search_order",
-    "unroll",
 ]

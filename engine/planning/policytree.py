@@ -21,14 +21,6 @@ from stillflow.engine.planning.treenodes import (
     State,
 )
 
-__all__ = [
-    "Branch",
-    "PolicyStep",
-    "PolicyTree",
-    "Unrolled",
-    "unroll",
-]
-
 _SUM_TOLERANCE = 1e-6
 
 FRINGE = 0.25
@@ -137,18 +129,6 @@ class Unrolled(Generic[State]):
             kept[number] = node
             waiting += [way.to for way in node.branches if self._nodes[way.to].reach > 0.0]
         return PolicyTree(_shared(kept), len(kept))
-
-
-def unroll(
-    start: State,
-    policy: Callable[[State], PolicyStep[State]],
-    reach: float,
-    most: int = 20_000,
-    cut_to: str = "live planner",
-    edge: Edge[State] | None = None,
-) -> PolicyTree:
-    """Unroll a policy into one tree; see `Unrolled` for the arguments and errors."""
-    return Unrolled(start, policy, reach, most, cut_to, edge).tree()
 
 
 def _check(step: PolicyStep[State]) -> None:

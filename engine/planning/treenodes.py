@@ -1,6 +1,6 @@
 """The parts of an unrolled policy: what a policy answers, which is what a node of its tree says.
 
-Leaves unrolling, cutting and sharing to `engine.policytree`.
+Leaves unrolling, cutting and sharing to `policytree`.
 """
 
 from __future__ import annotations

@@ -4,7 +4,12 @@ from __future__ import annotations
 
 from math import prod
 
-from stillflow.engine.faulttree.tree import FaultTree, Method, diagram, minimal_cut_sets
+from stillflow.engine.faulttree.tree import CutSet, FaultTree, Method, cut_sets, diagram
+
+
+def minimal_cut_sets(tree: FaultTree) -> tuple[CutSet, ...]:
+    """The smallest sets of events that bring about the top event."""
+    return cut_sets(tree)[tree.top]
 
 
 def top_probability(tree: FaultTree, method: Method = "rare-event") -> float:

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from typing import get_args
+
 import numpy as np
 import pytest
-from pydantic import ValidationError
+from pydantic import TypeAdapter, ValidationError
 
-from stillflow.engine.airflow.effects import EFFECT, HOLE_PLACES, THROAT_PLACES, draw_sizes
+from stillflow.engine.airflow.effects import Effect, HolePlace, ThroatPlace, draw_sizes
 from stillflow.engine.airflow.fan import Fan
 from stillflow.engine.airflow.faulty import apply, apply_many
 from stillflow.engine.airflow.gauge import readings, readings_table
@@ -15,9 +17,14 @@ from stillflow.engine.airflow.points import EVERY_POINT, GaugePoint
 from stillflow.engine.airflow.system import Inlet, System
 from stillflow.engine.base.errors import InputError
 
+EFFECT: TypeAdapter[Effect] = TypeAdapter(Effect)
+
 EVERY_EFFECT = [
-    *({"kind": "hole", "at": place, "diameter_in": [0.2, 0.5]} for place in HOLE_PLACES),
-    *({"kind": "throat", "at": place, "diameter_in": [0.4, 1.0]} for place in THROAT_PLACES),
+    *({"kind": "hole", "at": place, "diameter_in": [0.2, 0.5]} for place in get_args(HolePlace)),
+    *(
+        {"kind": "throat", "at": place, "diameter_in": [0.4, 1.0]}
+        for place in get_args(ThroatPlace)
+    ),
     {"kind": "loading", "at": "filter", "times": [5, 80]},
     {"kind": "loading", "at": "screen", "times": [5, 80]},
     {"kind": "speed", "factor": [0.7, 0.9]},

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from stillflow.engine.airflow.air import CFM_M3S, air_watts
-from stillflow.engine.airflow.orifice import orifice_airflow
+from stillflow.engine.airflow.orifice import STANDARD_ORIFICE_IN, Orifice
 from stillflow.engine.base import INH2O_68F_PA
 
 # ASTM F558/F820 airflow equation with K1 constants from memory; worked out by hand.
@@ -18,6 +18,15 @@ TABLE = {
     0.750: {10: 23.54, 20: 32.55, 40: 45.32, 60: 55.17, 80: 63.49, 100: 70.84, 120: 77.50},
 }
 CASES = [(d, h, q) for d, row in TABLE.items() for h, q in row.items()]
+
+
+def orifice_airflow(suction, diameter=STANDARD_ORIFICE_IN, barometer_inhg=29.92):
+    """Cfm of 0.075 lb/ft3 air through the orifice (in) at a suction (inH2O)."""
+    suction = np.asarray(suction, dtype=float)
+    orifice = Orifice(
+        np.asarray(diameter, dtype=float), np.asarray(barometer_inhg / 0.07355), np.asarray(1.0)
+    )
+    return orifice.coefficient(suction) * np.sqrt(suction)
 
 
 @pytest.mark.parametrize(("diameter", "suction", "airflow"), CASES)

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import pytest
 from broken_rules import TIDY, declared, twins
+from pydantic import TypeAdapter
 from small_rules import SMALL, small
 
-from stillflow.engine.airflow.effects import EFFECT
+from stillflow.engine.airflow.effects import Effect
 from stillflow.engine.audit.cards import CheckCard, FaultCard, RuleCard
 from stillflow.engine.audit.coverage import Coverage, FaultCover, cover, holes, page
 from stillflow.engine.audit.lookup import answers_fire, look_up
@@ -91,7 +92,7 @@ def test_a_comparison_is_said_in_words(leaf: dict[str, object], said: str) -> No
     ],
 )
 def test_an_effect_is_said_with_its_sizes(effect: dict[str, object], said: str) -> None:
-    assert said in effect_words(EFFECT.validate_python(effect))
+    assert said in effect_words(TypeAdapter(Effect).validate_python(effect))
 
 
 def test_a_rule_names_what_it_rests_on_through_findings_and_who_uses_its_own() -> None:

@@ -413,7 +413,7 @@ def test_a_struck_reading_stays_on_record_and_is_not_believed() -> None:
     knowledge = load_rules()
     wrong = Session(knowledge)
     wrong.record("sealed-inlet", 12.0)
-    wrong.record_beside(Event(strikes=1, note="the gauge was not seated"))
+    wrong.take(Event(strikes=1, note="the gauge was not seated"))
     assert wrong.events[0].answer == 12.0
     assert wrong.visit.struck == {1: "the gauge was not seated"}
     never = Session(knowledge)
@@ -431,12 +431,10 @@ def test_notes_and_parts_are_kept_and_change_nothing() -> None:
     knowledge = load_rules()
     session = Session(knowledge)
     before = session.next_step()
-    session.record_beside(Event(note="the dog is in the hall"))
-    session.record_beside(Event(part="hose, 30 ft", count=1, price=89.5))
+    session.take(Event(note="the dog is in the hall"))
+    session.take(Event(part="hose, 30 ft", count=1, price=89.5))
     assert session.next_step() == before
     assert len(session.events) == 2
-    with pytest.raises(InputError, match="this is a check or a fix"):
-        session.record_beside(Event(check="sealed-inlet", answer=90))
 
 
 @pytest.mark.parametrize(
@@ -450,7 +448,7 @@ def test_notes_and_parts_are_kept_and_change_nothing() -> None:
 def test_what_cannot_be_struck_is_refused(strike: Event, said: str) -> None:
     session = Session(load_rules())
     session.record("sealed-inlet", 90.0)
-    session.record_beside(Event(note="a note"))
+    session.take(Event(note="a note"))
     with pytest.raises(InputError, match=said):
-        session.record_beside(strike)
+        session.take(strike)
     assert len(session.events) == 2

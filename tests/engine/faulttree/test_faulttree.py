@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from pydantic import ValidationError
-from top_event import top_probability
+from top_event import minimal_cut_sets, top_probability
 
 from stillflow.engine.base.errors import InputError
 from stillflow.engine.faulttree import diagram as faulttree_diagram
@@ -21,7 +21,6 @@ from stillflow.engine.faulttree.tree import (
     Gate,
     Method,
     PrimaryEvent,
-    minimal_cut_sets,
 )
 
 

@@ -9,7 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from stillflow.engine.base.errors import InputError
-from stillflow.engine.planning.policytree import Unrolled, unroll
+from stillflow.engine.planning.policytree import Unrolled
 from stillflow.engine.planning.treenodes import Branch, PolicyStep, PolicyTree
 
 
@@ -43,14 +43,14 @@ def paths(tree: PolicyTree, number: int = 0) -> list[tuple[tuple[object, ...], o
 
 
 def test_every_path_of_the_policy_is_in_the_tree_and_ends_as_the_policy_does() -> None:
-    tree = unroll("", coins((0.5, 0.5), 3), reach=0.0)
+    tree = Unrolled("", coins((0.5, 0.5), 3), reach=0.0).tree()
     assert sorted(paths(tree)) == sorted(
         ((a, b, c), f"end {c}") for a in "01" for b in "01" for c in "01"
     )
 
 
 def test_identical_subtrees_are_kept_once() -> None:
-    tree = unroll("", coins((0.5, 0.5), 3), reach=0.0)
+    tree = Unrolled("", coins((0.5, 0.5), 3), reach=0.0).tree()
     # One node for each number of throws left, and one for each ending.
     assert len(tree.nodes) == 3 + 2
     assert tree.unshared == 1 + 2 + 4 + 8
@@ -62,7 +62,7 @@ def test_subtrees_that_differ_in_one_leaf_are_kept_apart() -> None:
             return PolicyStep("ask", [Branch(c, 0.5, state + c) for c in "ab"])
         return PolicyStep(f"fix {'special' if state == 'bb' else state[1]}")
 
-    tree = unroll("", policy, reach=0.0)
+    tree = Unrolled("", policy, reach=0.0).tree()
     assert len([node for node in tree.nodes if node.act == "ask"]) == 3
     assert ("b", "b") in [path for path, end in paths(tree) if end == "fix special"]
 
@@ -80,7 +80,7 @@ def test_states_that_differ_in_a_figure_or_a_chance_are_kept_apart(
             return PolicyStep("second", ways, figures={"minutes": took})
         return PolicyStep("done")
 
-    tree = unroll("", policy, reach=0.0)
+    tree = Unrolled("", policy, reach=0.0).tree()
     seconds = [node for node in tree.nodes if node.act == "second"]
     assert sorted(
         (n.figures["minutes"], n.branches[0].probability, n.reach) for n in seconds
@@ -88,12 +88,12 @@ def test_states_that_differ_in_a_figure_or_a_chance_are_kept_apart(
 
 
 def test_a_node_kept_once_for_equal_states_adds_up_their_reach() -> None:
-    tree = unroll("", coins((0.75, 0.25), 2), reach=0.0)
+    tree = Unrolled("", coins((0.75, 0.25), 2), reach=0.0).tree()
     assert [node.reach for node in tree.nodes if node.act == "throw"] == pytest.approx([1.0, 1.0])
 
 
 def test_a_pruned_leaf_names_who_takes_over_and_why() -> None:
-    tree = unroll("", coins((0.9, 0.1), 2), reach=0.2, cut_to="the senior")
+    tree = Unrolled("", coins((0.9, 0.1), 2), reach=0.2, cut_to="the senior").tree()
     (cut,) = [node for node in leaves(tree) if node.act is None]
     assert cut.handed_to == "the senior"
     assert "0.2" in cut.reason
@@ -109,7 +109,7 @@ def test_an_ending_the_policy_hands_over_itself_keeps_its_name_and_is_not_an_end
             return PolicyStep("stop", handed_to=handed[0], reason=handed[1])
         return PolicyStep("ask", [Branch("a", 0.7, "a"), Branch("b", 0.3, "b")])
 
-    tree = unroll("", policy, reach=0.0)
+    tree = Unrolled("", policy, reach=0.0).tree()
     assert tree.ended == pytest.approx(0.7)
     assert [(n.handed_to, n.reason) for n in leaves(tree) if n.handed_to] == [
         ("the senior", "wiring")
@@ -124,7 +124,7 @@ def test_a_limit_on_nodes_keeps_the_likeliest_and_says_so() -> None:
         asked.append(state)
         return inner(state)
 
-    tree = unroll("", policy, reach=0.0, most=4)
+    tree = Unrolled("", policy, reach=0.0, most=4).tree()
     assert asked == ["", "0", "1", "00"]
     assert any("more than 4 nodes" in node.reason for node in leaves(tree))
 
@@ -137,7 +137,7 @@ def test_what_cannot_happen_is_never_asked_about() -> None:
         asked.append(state)
         return inner(state)
 
-    tree = unroll("", policy, reach=0.0)
+    tree = Unrolled("", policy, reach=0.0).tree()
     assert asked == ["", "0", "00"]
     assert len(tree.nodes) == 3
 
@@ -152,14 +152,14 @@ def test_calls_are_never_lost_and_the_same_policy_gives_the_same_tree(
 ) -> None:
     total = sum(weights)
     policy = coins(tuple(w / total for w in weights), throws)
-    tree = unroll("", policy, reach)
+    tree = Unrolled("", policy, reach).tree()
     assert sum(node.reach for node in leaves(tree)) == pytest.approx(1.0)
     assert tree.nodes[0].reach == pytest.approx(1.0)
     for number, node in enumerate(tree.nodes):
         assert all(branch.to > number for branch in node.branches)
         if node.branches:
             assert sum(b.probability for b in node.branches) == pytest.approx(1.0)
-    assert tree == unroll("", policy, reach)
+    assert tree == Unrolled("", policy, reach).tree()
     assert len(tree.nodes) <= tree.unshared
 
 
@@ -167,7 +167,7 @@ def test_a_tree_cut_from_one_unrolling_agrees_with_unrolling_anew() -> None:
     policy = coins((0.7, 0.3), 5)
     whole = Unrolled("", policy, reach=0.001)
     for reach in (0.3, 0.1, 0.03, 0.001):
-        assert whole.tree(reach) == unroll("", policy, reach)
+        assert whole.tree(reach) == Unrolled("", policy, reach).tree()
 
 
 def test_a_tree_cannot_be_cut_finer_than_it_was_unrolled() -> None:
@@ -185,10 +185,10 @@ def test_a_tree_cannot_be_cut_finer_than_it_was_unrolled() -> None:
 )
 def test_a_policy_that_does_not_add_up_is_refused(outcomes: list[Branch[str]], words: str) -> None:
     with pytest.raises(InputError, match=words):
-        unroll("", lambda _: PolicyStep("ask", outcomes), reach=0.0)
+        Unrolled("", lambda _: PolicyStep("ask", outcomes), reach=0.0).tree()
 
 
 @pytest.mark.parametrize(("reach", "most"), [(-0.1, 10), (1.1, 10), (0.1, 0)])
 def test_limits_out_of_range_are_refused(reach: float, most: int) -> None:
     with pytest.raises(InputError):
-        unroll("", coins((0.5, 0.5), 1), reach=reach, most=most)
+        Unrolled("", coins((0.5, 0.5), 1), reach=reach, most=most).tree()

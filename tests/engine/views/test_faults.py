@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import pytest
 from small_rules import SMALL, small
-from top_event import top_probability
+from top_event import minimal_cut_sets, top_probability
 
 from stillflow.engine import Session, load_rules
 from stillflow.engine.base.errors import InputError, KnowledgeError
 from stillflow.engine.faulttree.importance import analyse
-from stillflow.engine.faulttree.tree import Gate, PrimaryEvent, minimal_cut_sets
+from stillflow.engine.faulttree.tree import Gate, PrimaryEvent
 from stillflow.engine.views.faults import (
     ANY_COMPLAINT,
     complaint_shares,
