@@ -14,7 +14,7 @@ from pydantic import Field, ValidationError
 
 from stillflow.casebook.parsing import text_of
 from stillflow.engine.base import InputError, Model, Place, SetupError
-from stillflow.engine.drill import WELL, Ending, Level, Loss, Review, losses_of
+from stillflow.engine.drill import WELL, Deduction, Ending, Level, Review, losses_of
 
 EXAM = 10
 """Houses of an exam."""
@@ -48,7 +48,7 @@ class DrillMark(Model):
     practise: tuple[str, ...] = ()
 
     @property
-    def losses(self) -> tuple[Loss, ...]:
+    def losses(self) -> tuple[Deduction, ...]:
         """What the mark lacks of 100."""
         return losses_of(
             self.ending,

@@ -9,20 +9,29 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, date, datetime
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import sqlalchemy as sa
 from sqlalchemy.engine import Connection
 
-from stillflow.casebook.ids import as_typed, new_id, short_id
+from stillflow.casebook.ids import as_typed, short_id
+from stillflow.casebook.site_writing import (
+    HOUSE,
+    call,
+    describe,
+    folded_so_far,
+    name_inlets,
+    reword,
+    top_entry,
+    unknown_site,
+)
+from stillflow.casebook.store import Casebook
 from stillflow.casebook.tables import (
     PEOPLE,
     asked_pieces,
-    folded,
     inlets,
     people,
     pieces,
-    pieces_of,
     sites,
     trail,
     units,
@@ -32,10 +41,6 @@ from stillflow.casebook.tables import (
 from stillflow.engine.base import InputError
 from stillflow.engine.inference import GoodReading, House, NamedInlet, Site, Unit, Visit, key_of
 
-if TYPE_CHECKING:
-    from stillflow.casebook.store import Casebook
-
-_HOUSE = ("tubing_ft", "hose_ft", "hose_bore_in")
 _SHOWN = 5
 _VISITS_A_HOUSE = 20
 _FEW = 500
@@ -210,15 +215,15 @@ class Sites:
             called = {key: value for key, value in site.items() if key in PEOPLE}
             measures = {key: value for key, value in site.items() if key not in PEOPLE}
             if called:
-                _call(connection, site_id, known.site.model_copy(update=called))
+                call(connection, site_id, known.site.model_copy(update=called))
             if measures:
                 connection.execute(sites.update().where(sites.c.id == site_id).values(**measures))
             if unit or fitted:
                 of = Unit() if fitted else known.unit
                 changed = Unit(**{**of.model_dump(), **unit, "fitted": fitted or of.fitted})
-                _describe(connection, site_id, changed, now)
+                describe(connection, site_id, changed, now)
             named = list(named)
-            _name_inlets(connection, site_id, named)
+            name_inlets(connection, site_id, named)
             gone = list(unnamed)
             if gone:
                 mine = inlets.c.site_id.in_(_house(connection, site_id))
@@ -260,7 +265,7 @@ class Sites:
             InputError: no such site, or they are one already.
         """
         with self._casebook.transaction(write=True) as connection:
-            child, parent = _top(connection, site_id), _top(connection, into)
+            child, parent = top_entry(connection, site_id), top_entry(connection, into)
             if child == parent:
                 raise InputError("these are one house already", right="name two that are not")
             mine, house = sites.c.id == child, sites.c.house_id == child
@@ -304,7 +309,7 @@ class Sites:
         with self._casebook.transaction(write=True) as connection:
             house = _house(connection, site_id)
             if not house:
-                raise _unknown(site_id)
+                raise unknown_site(site_id)
             said = connection.execute(
                 sa.select(*(people.c[name] for name in PEOPLE)).where(people.c.site_id.in_(house))
             ).all()
@@ -313,7 +318,7 @@ class Sites:
             for visit in found:
                 self._casebook.overwrite(connection, anonymous(visit, [*said]))
             for one in house:
-                reword(connection, one, _folded(connection, one), "")
+                reword(connection, one, folded_so_far(connection, one), "")
             connection.execute(people.delete().where(people.c.site_id.in_(house)))
             # What was taken back stands in the trail as it was typed.
             about = [*house, *(visit.id for visit in found)]
@@ -368,129 +373,6 @@ def _hider(secrets: Iterable[str]) -> Any:
     return hide
 
 
-def site_for(connection: Connection, visit: Visit, house: bool = False) -> str | None:
-    """The site a visit is to, made where it is not there; None for a house nobody has named.
-
-    A visit that does not say by id which site it is to belongs to the one with just its names.
-    Of a visit on record (`house`), what it calls the site counts for the house, whichever of its
-    entries the visit is of.
-    """
-    site = visit.site
-    called = any(getattr(site, name) for name in PEOPLE)
-    if house and called and not site.id:
-        own = sa.select(visits.c.site_id).where(visits.c.id == visit.id)
-        site = site.model_copy(update={"id": connection.scalar(own) or ""})
-    if site.id:
-        known = connection.execute(sa.select(sites.c.id).where(sites.c.id == site.id)).first()
-        if known is None:
-            _make(connection, site.id)
-        if called:
-            _call(connection, _top(connection, site.id) if house else site.id, site)
-        return site.id
-    if not called:
-        return None
-    alike = [people.c[name] == getattr(site, name) for name in PEOPLE]
-    found = connection.scalar(sa.select(people.c.site_id).where(*alike).limit(1))
-    if found is not None:
-        return str(found)
-    made = new_id()
-    _make(connection, made)
-    _call(connection, made, site)
-    return made
-
-
-def learn(connection: Connection, visit: Visit, site_id: str | None) -> None:
-    """Take what a visit says of its house into the site, unless a later visit has said it."""
-    if site_id is None:
-        return
-    told = [*visit.site.inlets, *map(_inlet, _names(visit))]
-    _name_inlets(connection, site_id, told)
-    if visit.opened is not None:
-        later = visits.c.site_id == site_id, visits.c.opened > visit.opened
-        if connection.scalar(sa.select(visits.c.id).where(*later).limit(1)) is not None:
-            return
-    facts = {name: getattr(visit.house, name) for name in _HOUSE}
-    facts["altitude_ft"] = visit.site.altitude_ft or None
-    facts = {name: value for name, value in facts.items() if value is not None}
-    if facts:
-        connection.execute(sites.update().where(sites.c.id == site_id).values(**facts))
-    if visit.unit != Unit():
-        _describe(connection, site_id, visit.unit, visit.opened or datetime.now(UTC))
-
-
-def _make(connection: Connection, site_id: str) -> None:
-    values = {"id": site_id, "house_id": site_id, "short": short_id(site_id)}
-    connection.execute(sites.insert().values(**values))
-
-
-def _call(connection: Connection, site_id: str, site: Site) -> None:
-    called = {name: getattr(site, name) for name in PEOPLE}
-    values = {**called, "folded": folded(called.values())}
-    mine = people.c.site_id == site_id
-    before = _folded(connection, site_id)
-    if not connection.execute(people.update().where(mine).values(**values)).rowcount:
-        connection.execute(people.insert().values(site_id=site_id, **values))
-    reword(connection, site_id, before, values["folded"])
-
-
-def _folded(connection: Connection, site_id: str) -> str:
-    """The words a site is found by so far; whoever else would change them waits."""
-    asked = sa.select(people.c.folded).where(people.c.site_id == site_id).with_for_update()
-    return str(connection.scalar(asked) or "")
-
-
-def reword(connection: Connection, site_id: str, before: str, now: str) -> None:
-    """Let a site be found by other words than before."""
-    old, new = pieces_of(before), pieces_of(now)
-    if old - new:
-        gone = pieces.c.site_id == site_id, pieces.c.piece.in_(old - new)
-        connection.execute(pieces.delete().where(*gone))
-    if new - old:
-        rows = [{"piece": piece, "site_id": site_id} for piece in sorted(new - old)]
-        connection.execute(pieces.insert(), rows)
-
-
-def _inlet(name: str) -> NamedInlet:
-    return NamedInlet(name=name)
-
-
-def _names(visit: Visit) -> list[str]:
-    """Inlets that a visit speaks of by name."""
-    about = [visit.site.inlet, visit.site.other_inlet, *(one.inlet for one in visit.events)]
-    return list(dict.fromkeys(one for one in about if one and one.strip()))
-
-
-def _name_inlets(connection: Connection, site_id: str, told: Iterable[NamedInlet]) -> None:
-    """Put inlets on a site's list; a branch that is named anew takes the place of the old name."""
-    told = list(told)
-    if not told:
-        return
-    mine = inlets.c.site_id == site_id
-    listed = connection.execute(sa.select(inlets.c.name, inlets.c.branch).where(mine)).all()
-    kept = {key_of(row.name): (row.name, row.branch) for row in listed}
-    for one in told:
-        name, branch = kept.get(key_of(one.name), ("", ""))
-        if not name:
-            values = {"site_id": site_id, "name": one.name, "branch": one.branch}
-            connection.execute(inlets.insert().values(**values))
-        elif one.branch and one.branch != branch:
-            named = mine, inlets.c.name == name
-            connection.execute(inlets.update().where(*named).values(branch=one.branch))
-        kept[key_of(one.name)] = (name or one.name, one.branch or branch)
-
-
-def _describe(connection: Connection, site_id: str, unit: Unit, on: datetime) -> None:
-    described = unit.model_dump(
-        mode="json", by_alias=True, exclude={"fitted", "age_years"}, exclude_none=True
-    )
-    fitted = unit.fitted.isoformat() if unit.fitted else ""
-    made = year_made(on, unit.age_years)
-    values: dict[str, Any] = {"described": described, **({"made": made} if made else {})}
-    mine = units.c.site_id == site_id, units.c.fitted == fitted
-    if not connection.execute(units.update().where(*mine).values(**values)).rowcount:
-        connection.execute(units.insert().values(site_id=site_id, fitted=fitted, **values))
-
-
 def _house(connection: Connection, site_id: str) -> list[str]:
     """Ids of all entries of the house that a site is of, its own first; empty if there is none."""
     house = sa.select(sites.c.house_id).where(sites.c.id == site_id).scalar_subquery()
@@ -498,16 +380,8 @@ def _house(connection: Connection, site_id: str) -> list[str]:
     return list(connection.scalars(found.order_by(sites.c.id != house, sites.c.id)))
 
 
-def _top(connection: Connection, site_id: str) -> str:
-    """The entry that stands for a site's house."""
-    found = connection.scalar(sa.select(sites.c.house_id).where(sites.c.id == site_id))
-    if found is None:
-        raise _unknown(site_id)
-    return str(found)
-
-
 def _known(connection: Connection, site_id: str, today: datetime) -> KnownSite:
-    site_id = _top(connection, site_id)
+    site_id = top_entry(connection, site_id)
     (line,) = _lines(connection, sites.c.id == site_id, 1)
     house = _house(connection, site_id)
     others = connection.execute(
@@ -522,7 +396,7 @@ def _known(connection: Connection, site_id: str, today: datetime) -> KnownSite:
     ).all()
     facts = {
         name: next((value for one in told if (value := getattr(one, name)) is not None), None)
-        for name in (*_HOUSE, "altitude_ft")
+        for name in (*HOUSE, "altitude_ft")
     }
     over = {
         one.fitted: _unit(one, today)
@@ -548,7 +422,7 @@ def _known(connection: Connection, site_id: str, today: datetime) -> KnownSite:
             altitude_ft=facts["altitude_ft"] or 0.0,
             inlets=tuple(names),
         ),
-        house=House(**{name: facts[name] for name in _HOUSE}),
+        house=House(**{name: facts[name] for name in HOUSE}),
         unit=listed[-1][1] if listed else Unit(),
         units=listed,
         entries=tuple((one.short, one.name or "") for one in others),
@@ -679,8 +553,3 @@ def _lines(connection: Connection, which: sa.ColumnElement[bool], limit: int) ->
         )
         for row in rows
     ]
-
-
-def _unknown(site_id: str) -> InputError:
-    right = "stillflow sites lists them"
-    return InputError(f"there is no site '{site_id[:60]}' in the casebook", right=right)

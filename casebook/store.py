@@ -30,7 +30,7 @@ from stillflow.casebook.database import (
     still_there,
 )
 from stillflow.casebook.ids import as_typed, new_id
-from stillflow.casebook.sites import learn, site_for
+from stillflow.casebook.site_writing import learn, site_for
 from stillflow.casebook.tables import (
     NEWEST,
     PEOPLE,

@@ -20,7 +20,8 @@ from sqlalchemy.engine import Connection
 
 from stillflow.casebook.files import visit_text
 from stillflow.casebook.ids import new_id, short_id
-from stillflow.casebook.sites import FORGOTTEN, Sites, learn, reword
+from stillflow.casebook.site_writing import learn, reword
+from stillflow.casebook.sites import FORGOTTEN, Sites
 from stillflow.casebook.store import Casebook
 from stillflow.casebook.tables import (
     PEOPLE,

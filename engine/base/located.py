@@ -86,7 +86,7 @@ def read_yaml(text: str, file: str, error: Callable[[str, Place, str], Stillflow
                 raise
         return _Builder(file, error).build(YAML(typ="safe", pure=True).parse(text))
     except (YAMLError, UnicodeEncodeError) as problem:
-        from stillflow.engine.base.refusals import yaml_words
+        from stillflow.engine.base.misread import yaml_words
 
         what, line, right = yaml_words(problem, text)
         raise error(f"not valid YAML: {what}", Place(file, line), right) from None

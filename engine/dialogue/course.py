@@ -13,9 +13,8 @@ from typing import Protocol, cast
 from stillflow.engine.base import AirState, KnowledgeError, Mode
 from stillflow.engine.dialogue.askable import Askable
 from stillflow.engine.dialogue.choosing import Decision, Planner, Position
-from stillflow.engine.dialogue.progress import Repair
 from stillflow.engine.dialogue.steps import Choice, Ending, StepKind
-from stillflow.engine.dialogue.verification import Verification
+from stillflow.engine.dialogue.verification import Repair, Verification
 from stillflow.engine.inference import SKIPPED, Baseline, Visit, course_for
 from stillflow.engine.ruleset import (
     ENDS,

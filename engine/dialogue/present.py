@@ -7,7 +7,7 @@ from itertools import chain
 
 from stillflow.engine.base import Floats, Mode, Station
 from stillflow.engine.dialogue.places import Places, titled
-from stillflow.engine.dialogue.progress import Progress, Repair
+from stillflow.engine.dialogue.progress import Progress
 from stillflow.engine.dialogue.steps import (
     AnswerOption,
     CheckStep,
@@ -19,6 +19,7 @@ from stillflow.engine.dialogue.steps import (
     PutBackStep,
     StepKind,
 )
+from stillflow.engine.dialogue.verification import Repair
 from stillflow.engine.inference import Baseline, Firing, inlet_words
 from stillflow.engine.ruleset import (
     NONE_HERE,

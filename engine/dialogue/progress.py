@@ -16,7 +16,7 @@ import numpy as np
 
 from stillflow.engine.base import Floats, Mode, Station, part_fact, tried_fact
 from stillflow.engine.dialogue.places import AGAIN, AGAIN_IN_VAIN, Places
-from stillflow.engine.dialogue.verification import Verification
+from stillflow.engine.dialogue.verification import Repair, Verification
 from stillflow.engine.inference import (
     CANT_TELL,
     NO_ANSWER,
@@ -115,31 +115,6 @@ class Asked:
     def moved(self) -> float:
         """The largest change of any fault's probability."""
         return float(np.abs(self.after - self.before).max()) if len(self.after) else 0.0
-
-
-@dataclass(frozen=True)
-class Repair:
-    """One fix as it went.
-
-    Attributes:
-        number: position in the visit's events, from 1.
-        fault_id: the fault.
-        done: False if it was left undone, handed to somebody else, or not needed.
-        found: False if the fault turned out not to be there.
-        probability: of the fault when the fix was recorded.
-        probabilities: of every fault then, shape (F,).
-        situation: what was known then.
-        inlet: name of the inlet it was done at, empty where none was given.
-    """
-
-    number: int
-    fault_id: str
-    done: bool
-    found: bool
-    probability: float
-    probabilities: Floats
-    situation: Situation
-    inlet: str = ""
 
 
 def settled_by(

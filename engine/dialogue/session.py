@@ -21,8 +21,9 @@ from stillflow.engine.dialogue.explain import Meaning, meanings, reasons
 from stillflow.engine.dialogue.measured import answered_in, outcome_words
 from stillflow.engine.dialogue.places import Places, done_words
 from stillflow.engine.dialogue.present import Presenter, fault_shares
-from stillflow.engine.dialogue.progress import Progress, Repair
+from stillflow.engine.dialogue.progress import Progress
 from stillflow.engine.dialogue.steps import CheckStep, Ending, NextStep, inlet_of
+from stillflow.engine.dialogue.verification import Repair
 from stillflow.engine.dialogue.voice import Said, say
 from stillflow.engine.inference import (
     NO_ANSWER,

@@ -10,8 +10,9 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from stillflow.engine.base import Floats, Strength
-from stillflow.engine.dialogue.progress import Asked, Repair
+from stillflow.engine.dialogue.progress import Asked
 from stillflow.engine.dialogue.session import Session
+from stillflow.engine.dialogue.verification import Repair
 from stillflow.engine.inference import Firing, Situation
 from stillflow.engine.ruleset import FactValue, Fault, Stop
 

@@ -17,10 +17,11 @@ from stillflow.engine.base import Floats, InputError, in_percent
 from stillflow.engine.dialogue.answers import given, learnt
 from stillflow.engine.dialogue.choosing import Planner
 from stillflow.engine.dialogue.course import Course, Move
-from stillflow.engine.dialogue.progress import SETTLED, Repair, settled_by
+from stillflow.engine.dialogue.progress import SETTLED, settled_by
 from stillflow.engine.dialogue.session import Session
 from stillflow.engine.dialogue.shortway import ShortWay
 from stillflow.engine.dialogue.steps import Ending
+from stillflow.engine.dialogue.verification import Repair
 from stillflow.engine.inference import Situation, Spot, rule_table
 from stillflow.engine.planning import Branch, PolicyStep, PolicyTree, Think, Unrolled
 from stillflow.engine.ruleset import (

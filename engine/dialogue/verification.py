@@ -3,14 +3,36 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from typing import TYPE_CHECKING
+from dataclasses import dataclass
 
-from stillflow.engine.base import AirState, Mode, Station
-from stillflow.engine.inference import Baseline, Spot, judge, spot_of
+from stillflow.engine.base import AirState, Floats, Mode, Station
+from stillflow.engine.inference import Baseline, Situation, Spot, judge, spot_of
 from stillflow.engine.ruleset import Check, FactValue, Knowledge, truth
 
-if TYPE_CHECKING:
-    from stillflow.engine.dialogue.progress import Repair
+
+@dataclass(frozen=True)
+class Repair:
+    """One fix as it went.
+
+    Attributes:
+        number: position in the visit's events, from 1.
+        fault_id: the fault.
+        done: False if it was left undone, handed to somebody else, or not needed.
+        found: False if the fault turned out not to be there.
+        probability: of the fault when the fix was recorded.
+        probabilities: of every fault then, shape (F,).
+        situation: what was known then.
+        inlet: name of the inlet it was done at, empty where none was given.
+    """
+
+    number: int
+    fault_id: str
+    done: bool
+    found: bool
+    probability: float
+    probabilities: Floats
+    situation: Situation
+    inlet: str = ""
 
 
 class Verification:

@@ -17,7 +17,7 @@ from stillflow.engine.drill.play import (
 )
 from stillflow.engine.drill.review import (
     TOLD_NOTHING,
-    Loss,
+    Deduction,
     Review,
     losses_of,
     play_by_plan,
@@ -32,12 +32,12 @@ __all__ = [
     "NEEDLESS_MINUTES",
     "TOLD_NOTHING",
     "WELL",
+    "Deduction",
     "Done",
     "Drill",
     "DrillHouse",
     "Ending",
     "Level",
-    "Loss",
     "Luck",
     "Order",
     "Possible",

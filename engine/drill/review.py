@@ -32,7 +32,7 @@ PAST, HINT, GUESS = 10, 5, 5
 
 
 @dataclass(frozen=True)
-class Loss:
+class Deduction:
     """Marks lost, and for what."""
 
     marks: int
@@ -64,7 +64,7 @@ class Review:
     walked_past: tuple[Walked, ...]
     practise: tuple[str, ...]
     practise_faults: tuple[str, ...]
-    losses: tuple[Loss, ...]
+    losses: tuple[Deduction, ...]
     would_show: tuple[tuple[str, str], ...]
 
     @property
@@ -165,7 +165,7 @@ def losses_of(
     hints: int,
     guesses: int,
     unproved: bool = False,
-) -> tuple[Loss, ...]:
+) -> tuple[Deduction, ...]:
     """What is lost of 100 marks: everything for a house left as it was, or a stop sign ignored.
 
     Else the share by which it took longer than the planner, and so much each for dangers walked
@@ -181,14 +181,14 @@ def losses_of(
         unproved: whether a fix was left unproved.
     """
     if ending not in WELL:
-        return (Loss(100, ENDINGS[ending]),)
+        return (Deduction(100, ENDINGS[ending]),)
     slow = 0 if minutes_taken <= planners else 100 - round(100 * planners / minutes_taken)
     found = (
-        Loss(slow, "minutes beyond the planner's"),
-        Loss(PAST * past, f"{counted(past, 'danger')} walked past"),
-        Loss(HINT * hints, counted(hints, "hint")),
-        Loss(GUESS * guesses, f"{guesses} tried on too little"),
-        Loss(PAST * unproved, "a fix that nothing proved"),
+        Deduction(slow, "minutes beyond the planner's"),
+        Deduction(PAST * past, f"{counted(past, 'danger')} walked past"),
+        Deduction(HINT * hints, counted(hints, "hint")),
+        Deduction(GUESS * guesses, f"{guesses} tried on too little"),
+        Deduction(PAST * unproved, "a fix that nothing proved"),
     )
     return tuple(sorted((one for one in found if one.marks), key=lambda one: -one.marks))
 

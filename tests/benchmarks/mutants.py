@@ -2,7 +2,7 @@
 
 Run: python tests/benchmarks/mutants.py [--package planning] [--each 60] [--seed 1] [--least 0.9]
 
-The faults are those of cosmic-ray (extra `bench`): another operator, another number, a condition
+The faults are those of cosmic-ray (extra `mutants`): another operator, another number, a condition
 turned round, a loop that does not run. They are planted one at a time in a copy of the tracked
 files, at most one at a place of the code; what changes nothing that runs (an annotation) is left
 out. Only the tests in the folder that mirrors the package are asked, those that mirror the module

@@ -11,8 +11,7 @@ from small_rules import SMALL, small
 from stillflow.engine import Session, load_rules
 from stillflow.engine.base.scales import AirState, Station
 from stillflow.engine.dialogue.choosing import Planner
-from stillflow.engine.dialogue.progress import Repair
-from stillflow.engine.dialogue.verification import Verification
+from stillflow.engine.dialogue.verification import Repair, Verification
 from stillflow.engine.inference import Situation
 from stillflow.engine.inference.baseline import Baseline, baseline_for
 from stillflow.engine.inference.production import course_for
