@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterator, Sequence
-from typing import Any, NamedTuple
+from typing import NamedTuple
 
 import numpy as np
 from pydantic import BaseModel
@@ -30,7 +30,10 @@ from stillflow.engine.airflow.houses import Houses
 from stillflow.engine.airflow.system import Inlet, System, Tube
 from stillflow.engine.base import InputError
 
-Combine = Callable[[Any, Any], Any]
+Amount = float | Array
+"""A number of one system, or one of each of many houses."""
+
+Combine = Callable[[Amount, Amount], Amount]
 
 ANOTHER_INLET = Inlet(name="another inlet", branch=Tube(length_ft=8.0, fittings=1.0))
 """Where a leak at another inlet is put in a system that names only one."""
@@ -41,35 +44,35 @@ class _Change(NamedTuple):
 
     path: str
     combine: Combine
-    size: Any
+    size: Amount
 
 
-def areas_add(old: Any, new: Any) -> Any:
+def areas_add(old: Amount, new: Amount) -> Amount:
     """Holes beside each other, by diameter."""
     return (old**2 + new**2) ** 0.5
 
 
-def losses_add(old: Any, new: Any) -> Any:
+def losses_add(old: Amount, new: Amount) -> Amount:
     """Throats in a row: losses go as d^-4. An absent one is infinite."""
     with np.errstate(divide="ignore"):
         return np.power(old**-4.0 + new**-4.0, -0.25)
 
 
-def times(old: Any, new: Any) -> Any:
+def times(old: Amount, new: Amount) -> Amount:
     """One factor after another."""
     return old * new
 
 
-def _plus(old: Any, new: Any) -> Any:
+def _plus(old: Amount, new: Amount) -> Amount:
     return old + new
 
 
-def instead(old: Any, new: Any) -> Any:
+def instead(old: Amount, new: Amount) -> Amount:
     """The new one only."""
     return new
 
 
-def _changes(effect: Effect, size: Sequence[Any]) -> Iterator[_Change]:
+def _changes(effect: Effect, size: Sequence[Amount]) -> Iterator[_Change]:
     match effect:
         case HoleEffect(at=place):
             yield _Change(f"holes.{place.replace('-', '_')}", areas_add, size[0])
@@ -130,7 +133,7 @@ def apply(
     return changed
 
 
-def with_number(system: System, path: str, combine: Combine, size: float) -> System:
+def with_number(system: System, path: str, combine: Combine, size: Amount) -> System:
     """The system with one number changed.
 
     Args:

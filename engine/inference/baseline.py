@@ -6,7 +6,7 @@ unit by age. All rest on the airflow model for altitude, tubing, hose and orific
 
 from __future__ import annotations
 
-from typing import Any, Literal
+from typing import Literal
 
 from pydantic import Field
 
@@ -155,7 +155,7 @@ def class_of(visit: Visit, knowledge: Knowledge) -> UnitClass:
 def system_for(visit: Visit, unit_class: UnitClass) -> System:
     """The healthy air path of this house, as far as the visit describes it."""
     house = visit.house
-    parts: dict[str, Any] = {}
+    parts: dict[str, Tube | tuple[Inlet, ...]] = {}
     if house.tubing_ft is not None:
         # A sixth of a run is the branch to the inlet, the rest the trunk (assumed).
         trunk_ft, branch_ft = house.tubing_ft * 5 / 6, house.tubing_ft / 6
