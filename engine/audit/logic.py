@@ -16,7 +16,6 @@ from stillflow.engine.base import answer_fact
 from stillflow.engine.ruleset import (
     Check,
     Condition,
-    Derivation,
     Knowledge,
     Leaf,
     fold,
@@ -56,9 +55,8 @@ class Logic:
         self.cells = Cells(knowledge)
         self._makers: dict[str, list[str]] = {}
         for rule in knowledge.rules.values():
-            for item in rule.then:
-                if isinstance(item, Derivation):
-                    self._makers.setdefault(item.derive, []).append(rule.id)
+            for finding in rule.derives:
+                self._makers.setdefault(finding, []).append(rule.id)
         self._trees: dict[str, NormalForm] = {}
         for rule in knowledge.ordered_rules:
             self._trees[rule.id] = self.tree(rule.when)

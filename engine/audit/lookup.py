@@ -31,7 +31,6 @@ from stillflow.engine.ruleset import (
     Advice,
     Check,
     Condition,
-    Derivation,
     Doubt,
     Entry,
     Evidence,
@@ -75,7 +74,7 @@ def look_up(knowledge: Knowledge, entry_id: str) -> tuple[Card, ...]:
 
 def rule_card(knowledge: Knowledge, rule: Rule) -> RuleCard:
     """A rule with the titles of all it names."""
-    found = [item.derive for item in rule.then if isinstance(item, Derivation)]
+    found = rule.derives
     users = [
         other.id
         for other in knowledge.rules.values()

@@ -30,7 +30,6 @@ from stillflow.engine.inference import (
     spot_of,
 )
 from stillflow.engine.ruleset import (
-    Derivation,
     FactValue,
     Knowledge,
     Leaf,
@@ -88,7 +87,7 @@ def tried(knowledge: Knowledge, given: Sequence[str]) -> Trial:
     known = dict(facts)
     names = [one for one, fires in zip(table.rule_ids, fired, strict=True) if fires]
     for name in names:
-        known.update((found, True) for found in _derived(knowledge.rules[name]))
+        known.update((found, True) for found in knowledge.rules[name].derives)
     near = (
         _near(knowledge, rule, known) for rule in knowledge.rules.values() if rule.id not in names
     )
@@ -98,10 +97,6 @@ def tried(knowledge: Knowledge, given: Sequence[str]) -> Trial:
         fired=tuple(rule_card(knowledge, knowledge.rules[name]) for name in names),
         nearly=tuple(nearly),
     )
-
-
-def _derived(rule: Rule) -> list[str]:
-    return [item.derive for item in rule.then if isinstance(item, Derivation)]
 
 
 def _facts(knowledge: Knowledge, given: Sequence[str]) -> dict[str, FactValue]:

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 
 from stillflow.engine.audit.finding import Severity, Slips, inspection
 from stillflow.engine.audit.subject import Subject
-from stillflow.engine.ruleset import Derivation, Entry, Evidence, Knowledge, Warn, leaves
+from stillflow.engine.ruleset import Entry, Evidence, Knowledge, Warn, leaves
 
 _PUBLISHED = ("standard", "law", "handbook", "paper")
 
@@ -57,9 +57,9 @@ def unused_finding(subject: Subject) -> Slips:
     rules = subject.knowledge.rules.values()
     used = {leaf.fact for rule in rules for leaf in leaves(rule.when)}
     for rule in rules:
-        for item in rule.then:
-            if isinstance(item, Derivation) and item.derive not in used:
-                what = f"no rule uses '{item.derive}'"
+        for finding in rule.derives:
+            if finding not in used:
+                what = f"no rule uses '{finding}'"
                 yield ("rules", rule.id, what, "use it in a condition, or do not derive")
 
 

@@ -26,7 +26,6 @@ from stillflow.engine.inference import Situation, Spot, rule_table
 from stillflow.engine.planning import Branch, PolicyStep, PolicyTree, Think, Unrolled
 from stillflow.engine.ruleset import (
     Check,
-    Derivation,
     Doubt,
     FactValue,
     Fault,
@@ -369,10 +368,8 @@ def _watched(knowledge: Knowledge) -> tuple[str, ...]:
     facts = {leaf.fact for one in waiting if one is not None for leaf in leaves(one)}
     kept = set()
     for rule in reversed(knowledge.ordered_rules):
-        if any(
-            isinstance(item, Stop | Doubt)
-            or (isinstance(item, Derivation) and item.derive in facts)
-            for item in rule.then
+        if not facts.isdisjoint(rule.derives) or any(
+            isinstance(item, Stop | Doubt) for item in rule.then
         ):
             kept.add(rule.id)
             facts |= {leaf.fact for leaf in leaves(rule.when)}

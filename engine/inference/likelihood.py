@@ -33,7 +33,6 @@ from stillflow.engine.ruleset import (
     BOTH,
     Check,
     Condition,
-    Derivation,
     FactValue,
     Knowledge,
     Level,
@@ -110,11 +109,7 @@ class LikelihoodModel:
         self._reading_names = {
             name for name in knowledge.facts if name.split(".")[0] in vocabulary.GAUGED
         }
-        self._deriving = [
-            rule.id
-            for rule in knowledge.ordered_rules
-            if any(isinstance(item, Derivation) for item in rule.then)
-        ]
+        self._deriving = [rule.id for rule in knowledge.ordered_rules if rule.derives]
 
     @cached_property
     def gauge(self) -> GaugeModel:

@@ -14,7 +14,6 @@ from typing import Any, Protocol
 from stillflow.engine.inference._experta import AND, OR, Fact, KnowledgeEngine, P, Rule
 from stillflow.engine.ruleset import (
     Condition,
-    Derivation,
     FactValue,
     Knowledge,
     Leaf,
@@ -180,8 +179,7 @@ class Inference:
 
 
 def _found(rule: TradeRule | Turn) -> tuple[str, ...]:
-    then = rule.then if isinstance(rule, TradeRule) else ()
-    return tuple(item.derive for item in then if isinstance(item, Derivation))
+    return rule.derives if isinstance(rule, TradeRule) else ()
 
 
 def supporting(condition: Condition, facts: Mapping[str, FactValue]) -> dict[str, FactValue]:

@@ -13,7 +13,7 @@ from functools import lru_cache
 import numpy as np
 
 from stillflow.engine.base import Flags, Floats, Integers
-from stillflow.engine.ruleset import BOTH, Comparand, Derivation, FactValue, Knowledge, Leaf, fold
+from stillflow.engine.ruleset import BOTH, Comparand, FactValue, Knowledge, Leaf, fold
 
 _Test = Callable[[Floats], Flags]
 
@@ -39,8 +39,7 @@ class RuleTable:
             for rule in knowledge.ordered_rules
         ]
         self._findings = [
-            [self.columns[item.derive] for item in rule.then if isinstance(item, Derivation)]
-            for rule in knowledge.ordered_rules
+            [self.columns[finding] for finding in rule.derives] for rule in knowledge.ordered_rules
         ]
         self._numbers = {rule_id: index for index, rule_id in enumerate(self.rule_ids)}
         weights = np.zeros((len(self.rule_ids), len(knowledge.faults)))

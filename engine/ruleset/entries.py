@@ -706,6 +706,11 @@ class Rule(Entry):
     once: Id | None = None
     status: Literal["trial", "settled"] = "settled"
 
+    @property
+    def derives(self) -> tuple[str, ...]:
+        """The findings that are true where it fires."""
+        return tuple(item.derive for item in self.then if isinstance(item, Derivation))
+
     @cached_property
     def gauged(self) -> bool:
         """Whether its condition rests on readings alone."""

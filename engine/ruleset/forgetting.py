@@ -16,7 +16,6 @@ from stillflow.engine.ruleset.conditions import All, AnyOf, Condition, Leaf, Not
 from stillflow.engine.ruleset.entries import (
     Alike,
     Check,
-    Derivation,
     Doubt,
     Evidence,
     Fault,
@@ -76,11 +75,7 @@ def _facts(key: Key, entry: Any) -> Iterator[str]:
     elif section == "faults":
         yield tried_fact(entry_id)
     elif section == "rules":
-        yield from _derived(entry)
-
-
-def _derived(rule: Rule) -> list[str]:
-    return [item.derive for item in rule.then if isinstance(item, Derivation)]
+        yield from entry.derives
 
 
 def _emptied(faults: Iterable[Fault], gone: Mapping[Key, Any]) -> Callable[[str], bool]:

@@ -16,7 +16,6 @@ from stillflow.engine.ruleset.entries import (
     CardStep,
     Caution,
     Check,
-    Derivation,
     Evidence,
     Fault,
     Level,
@@ -142,9 +141,8 @@ class Knowledge:
         # Backwards, so that a finding's users are complete before the rules that derive it.
         for rule in reversed(self.ordered_rules):
             touched = {rule.id}
-            for item in rule.then:
-                if isinstance(item, Derivation):
-                    touched |= reach.get(item.derive, set())
+            for finding in rule.derives:
+                touched |= reach.get(finding, set())
             for leaf in leaves(rule.when):
                 reach.setdefault(leaf.fact, set()).update(touched)
         return {fact: frozenset(rule_ids) for fact, rule_ids in reach.items()}
@@ -158,9 +156,8 @@ class Knowledge:
             used = {leaf.fact for leaf in leaves(rule.when)}
             plain = {fact for fact in used if fact not in made}
             grounds[rule.id] = frozenset(plain.union(*(made.get(fact, set()) for fact in used)))
-            for item in rule.then:
-                if isinstance(item, Derivation):
-                    made.setdefault(item.derive, set()).update(grounds[rule.id])
+            for finding in rule.derives:
+                made.setdefault(finding, set()).update(grounds[rule.id])
         return grounds
 
     def rules_using(self, facts: Iterable[str]) -> list[str]:
@@ -191,12 +188,7 @@ def fact_kinds(
         if check.part
     }
     tried = {vocabulary.tried_fact(fault): FactKind(FLAG) for fault in faults}
-    findings = {
-        item.derive: FactKind(FLAG)
-        for rule in rules
-        for item in rule.then
-        if isinstance(item, Derivation)
-    }
+    findings = {finding: FactKind(FLAG) for rule in rules for finding in rule.derives}
     base = vocabulary.base_facts(level.id for level in levels)
     return vocabulary.merge(base, answers, parts, tried, findings)
 
@@ -209,9 +201,8 @@ def dependency_order(rules: Mapping[str, Rule]) -> list[str]:
     """
     makers: dict[str, set[str]] = {}
     for rule in rules.values():
-        for item in rule.then:
-            if isinstance(item, Derivation):
-                makers.setdefault(item.derive, set()).add(rule.id)
+        for finding in rule.derives:
+            makers.setdefault(finding, set()).add(rule.id)
     sorter: TopologicalSorter[str] = TopologicalSorter()
     for rule_id in sorted(rules):
         used = {leaf.fact for leaf in leaves(rules[rule_id].when)}
