@@ -32,7 +32,7 @@ def filled_in(
     wrong = {}
     for detail in DETAILS:
         line = form.get(detail.key, "").strip()
-        if line and line != shown(detail.of(visit)):
+        if line and line != detail.shown(visit):
             try:
                 visit = detail.put(visit, detail.read(line))
             except InputError as error:
@@ -45,15 +45,10 @@ def filled_in(
 
 def as_form(visit: Visit) -> dict[str, str]:
     """What is known, by field, as it is typed."""
-    return {detail.key: shown(detail.of(visit)) for detail in DETAILS}
+    return {detail.key: detail.shown(visit) for detail in DETAILS}
 
 
 def absent(knowledge: Knowledge, visit: Visit) -> frozenset[str]:
     """Ids of the tools whose box is empty: those said to be missing, else what few have along."""
     known = visit.described or visit.missing_tools
     return frozenset(visit.missing_tools if known else usual_missing(knowledge))
-
-
-def shown(value: object) -> str:
-    """A value as it is typed."""
-    return f"{value:g}" if isinstance(value, float) else str(value or "")

@@ -8,7 +8,6 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable
 from dataclasses import dataclass
-from typing import Any
 
 from stillflow.engine.base import InputError, nearest, quantity, vocabulary
 from stillflow.engine.inference import LIMITS, NamedInlet, Unit, Visit
@@ -44,10 +43,15 @@ class Detail:
         """What names it among all of them: a gauge has a name as a house has."""
         return f"gauge_{self.name}" if self.part == "gauge" else self.name
 
-    def of(self, visit: Visit) -> Any:
+    def of(self, visit: Visit) -> object:
         """What is known of it; None, empty or the usual value where nothing is."""
         value = getattr(getattr(visit, self.part) if self.part else visit, self.name)
         return _inlet_words(value) if self.name == "inlets" else value
+
+    def shown(self, visit: Visit) -> str:
+        """What is known of it as it is typed; empty where nothing is."""
+        value = self.of(visit)
+        return f"{value:g}" if isinstance(value, float) else str(value or "")
 
     def read(self, line: str) -> object:
         """The value a line stands for.
@@ -405,7 +409,7 @@ def unit_words(unit: Unit) -> str:
 def known_words(knowledge: Knowledge, visit: Visit) -> list[tuple[str, str]]:
     """Every detail by the word that changes it, with its value; then the tools that are missing."""
     known = [
-        (one.words[0], _shown(one.of(visit)) or (f"{one.usual} (usual)" if one.usual else "-"))
+        (one.words[0], one.shown(visit) or (f"{one.usual} (usual)" if one.usual else "-"))
         for one in DETAILS
     ]
     return [*known, ("without", tools_words(knowledge, visit.missing_tools))]
@@ -416,7 +420,3 @@ def tools_words(knowledge: Knowledge, missing: Iterable[str]) -> str:
     tools = knowledge.tools
     titles = [tools[name].title.lower() if name in tools else name for name in missing]
     return ", ".join(titles) or "nothing is missing"
-
-
-def _shown(value: object) -> str:
-    return f"{value:g}" if isinstance(value, float) else str(value or "")
