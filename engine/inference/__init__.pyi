@@ -1,6 +1,7 @@
 from .baseline import HOUSE_TOLERANCE as HOUSE_TOLERANCE
 from .baseline import RATED_TOLERANCE as RATED_TOLERANCE
 from .baseline import Baseline as Baseline
+from .baseline import Origin as Origin
 from .baseline import baseline_for as baseline_for
 from .baseline import class_of as class_of
 from .baseline import tolerance_of as tolerance_of

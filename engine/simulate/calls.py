@@ -349,14 +349,14 @@ def _with_faults(
     """The calls, with readings for every state a house can be in as faults are put right."""
     leaking = np.array(
         [
-            callers.houses.other if generator.random() < 1.0 / (paper["inlets"] - 1) else REST
+            callers.houses.other if generator.random() < 1.0 / (paper.inlets - 1) else REST
             for paper in callers.papers
         ]
     )
     # A stream of its own, so that houses are drawn alike whatever their inlets are called.
     (naming,) = generator.spawn(1)
     named = [
-        name_inlets(naming, callers.houses, row, int(paper["inlets"]), int(leaking[row]))
+        name_inlets(naming, callers.houses, row, paper.inlets, int(leaking[row]))
         for row, paper in enumerate(callers.papers)
     ]
     healthy = readings_at_spots(callers.houses, leaking)

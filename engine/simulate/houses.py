@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
-from typing import Any
+from typing import cast
 
 import numpy as np
 
@@ -36,6 +36,7 @@ from stillflow.engine.inference import (
     Gauge,
     House,
     NamedInlet,
+    Origin,
     Pair,
     Site,
     Unit,
@@ -48,7 +49,7 @@ from stillflow.engine.ruleset import FactValue, Knowledge
 
 ALTITUDE_FT = (0.0, 7000.0)
 OLDEST_YEARS = 35.0
-ORIGIN_SHARES: Mapping[str, float] = {"rated": 0.55, "class": 0.30, "last-visit": 0.15}
+ORIGIN_SHARES: Mapping[Origin, float] = {"rated": 0.55, "class": 0.30, "last-visit": 0.15}
 FILTER_SHARES: Mapping[str, float] = {
     "bag": 0.28,
     "cartridge": 0.28,
@@ -105,17 +106,35 @@ _TAPS, _BRANCH_FT = (0.2, 1.0), (3.0, 18.0)
 
 
 @dataclass(frozen=True)
+class UnitPaper:
+    """What could be known of one unit, and of how many inlets.
+
+    Attributes:
+        origin: where the expected readings come from.
+        rated_sealed, rated_airflow: inH2O and cfm on its label.
+    """
+
+    origin: Origin
+    filter: str
+    motors: int
+    inlets: int
+    age_years: float
+    rated_sealed: float
+    rated_airflow: float
+
+
+@dataclass(frozen=True)
 class Callers:
     """n houses that call, healthy as yet.
 
     Attributes:
         houses: their air paths.
-        papers: what could be known of each unit, and where the expected readings come from.
+        papers: what could be known of each unit.
         truths: the facts of unit and site as they are, told or not.
     """
 
     houses: Houses
-    papers: tuple[Mapping[str, Any], ...]
+    papers: tuple[UnitPaper, ...]
     truths: tuple[Mapping[str, FactValue], ...]
 
     def take(self, rows: Integers) -> Callers:
@@ -262,34 +281,37 @@ def _as_lived_in(generator: np.random.Generator, houses: Houses) -> Houses:
     )
 
 
-def _paper(generator: np.random.Generator, motors: int) -> dict[str, Any]:
-    return {
-        "origin": str(generator.choice(list(ORIGIN_SHARES), p=list(ORIGIN_SHARES.values()))),
-        "filter": str(generator.choice(list(FILTER_SHARES), p=list(FILTER_SHARES.values()))),
-        "motors": motors,
-        "inlets": int(generator.integers(INLETS[0], INLETS[1] + 1)),
-        "age_years": round(float(generator.uniform(0.0, OLDEST_YEARS)), 1),
-        "rated_sealed": round(float(generator.uniform(*RATED_SEALED_INH2O))),
-        "rated_airflow": round(float(generator.uniform(*RATED_AIRFLOW_CFM))),
-    }
+def _paper(generator: np.random.Generator, motors: int) -> UnitPaper:
+    # Drawn in this order, by which a seed gives its houses.
+    return UnitPaper(
+        origin=cast(
+            Origin, str(generator.choice(list(ORIGIN_SHARES), p=list(ORIGIN_SHARES.values())))
+        ),
+        filter=str(generator.choice(list(FILTER_SHARES), p=list(FILTER_SHARES.values()))),
+        motors=motors,
+        inlets=int(generator.integers(INLETS[0], INLETS[1] + 1)),
+        age_years=round(float(generator.uniform(0.0, OLDEST_YEARS)), 1),
+        rated_sealed=round(float(generator.uniform(*RATED_SEALED_INH2O))),
+        rated_airflow=round(float(generator.uniform(*RATED_AIRFLOW_CFM))),
+    )
 
 
 def _fan_line(
     knowledge: Knowledge,
     lines: Mapping[str, Fan],
     generator: np.random.Generator,
-    paper: Mapping[str, Any],
+    paper: UnitPaper,
 ) -> tuple[float, float]:
     """True sealed suction (inH2O) and airflow (cfm) of a unit in good order."""
-    if paper["origin"] == "class":
-        unit_class = class_of(Visit(unit=Unit(age_years=paper["age_years"])), knowledge)
+    if paper.origin == "class":
+        unit_class = class_of(Visit(unit=Unit(age_years=paper.age_years)), knowledge)
         line = lines[unit_class.id]
         sealed, airflow = line.sealed_inh2o, line.airflow_cfm
     else:
-        sealed, airflow = paper["rated_sealed"], paper["rated_airflow"]
-    spread = LABEL_SCATTER[paper["origin"]]
+        sealed, airflow = paper.rated_sealed, paper.rated_airflow
+    spread = LABEL_SCATTER[paper.origin]
     both, alone = generator.normal(0.0, spread * 0.8), generator.normal(0.0, spread * 0.6, 2)
-    if paper["origin"] != "class" and generator.random() < TOO_GOOD:
+    if paper.origin != "class" and generator.random() < TOO_GOOD:
         both = np.log1p(-generator.uniform(*TOO_GOOD_BY))
     return sealed * np.exp(both + alone[0] / 2), airflow * np.exp(both / 2 + alone[1])
 
@@ -298,24 +320,24 @@ def _told(
     generator: np.random.Generator,
     houses: Houses,
     row: int,
-    paper: Mapping[str, Any],
+    paper: UnitPaper,
     noted: Floats,
 ) -> Visit:
-    unit: dict[str, Any] = {}
+    unit: dict[str, object] = {}
     last_good: dict[Station, Pair] = {}
     # The class of a unit goes by its age, so without a rating the age is known.
-    if paper["origin"] == "class" or generator.random() < AGE_KNOWN:
-        unit["age_years"] = paper["age_years"]
-    if paper["origin"] != "class":
-        unit |= {name: paper[name] for name in ("rated_sealed", "rated_airflow")}
-    if paper["origin"] == "last-visit":
+    if paper.origin == "class" or generator.random() < AGE_KNOWN:
+        unit["age_years"] = paper.age_years
+    if paper.origin != "class":
+        unit |= {name: getattr(paper, name) for name in ("rated_sealed", "rated_airflow")}
+    if paper.origin == "last-visit":
         for station in _LAST_GOOD:
             sealed, working = (
                 round(float(noted[SPOTS.index((state, station))]), 1) for state in AirState
             )
             last_good[station] = Pair(sealed=sealed, working=working)
     unit |= {
-        name: paper[name]
+        name: getattr(paper, name)
         for name, share in (("filter", FILTER_KNOWN), ("motors", MOTORS_KNOWN))
         if generator.random() < share
     }
@@ -333,15 +355,13 @@ def _told(
     )
 
 
-def _truth(
-    paper: Mapping[str, Any], altitude_ft: float, hose_end: float
-) -> Mapping[str, FactValue]:
+def _truth(paper: UnitPaper, altitude_ft: float, hose_end: float) -> Mapping[str, FactValue]:
     """The standing facts of a visit on which everything about the unit is known."""
-    unit = Unit(**{name: paper[name] for name in ("age_years", "motors", "filter")})
+    unit = Unit(**{name: getattr(paper, name) for name in ("age_years", "motors", "filter")})
     visit = Visit(unit=unit, site=Site(altitude_ft=float(altitude_ft)))
     # Of what is expected only the hose end is a standing fact.
     origin = Baseline.model_construct(
-        origin=paper["origin"],
+        origin=paper.origin,
         tolerance=RATED_TOLERANCE,
         expected={Station.HOSE: Pair(working=float(hose_end))},
         note="",
