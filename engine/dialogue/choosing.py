@@ -196,23 +196,32 @@ class Planner:
         if not len(kept):
             return None
         checks = [self._knowledge.checks[name] for name in check_ids]
-        priors = position.probabilities[kept]
+        weights = position.probabilities
         ways = self._ways
         proving = {
             one: self.proving(position.situation, Footing(one)) for one in set(ways.fix_stands)
         }
-        minutes = self._fix_minutes + [proving[one][0] for one in ways.fix_stands]
-        ends = np.array([ways.number(proving[one][1]) for one in ways.fix_stands])
+        # Where nothing is broken nothing is put right, so nothing is measured again.
+        after = [
+            (0.0, Footing(stand)) if fault.mode is Mode.NORMAL else proving[stand]
+            for fault, stand in zip(self._faults, ways.fix_stands, strict=True)
+        ]
+        minutes = self._fix_minutes + [spent for spent, _ in after]
+        ends = np.array([ways.number(footing) for _, footing in after])
         rows = [ways.row[name] for name in check_ids]
         for column, fault in self._confirmed:
             minutes[column] += self._confirming_minutes(fault, position.answered)
         outlooks = self._model.outlooks(position.situation, check_ids, position.ahead)
+        kept, share = self._as_one(kept, weights)
+        priors = weights @ share
+        # P(answer | one of them) is that of each, by how likely it is among them.
+        given = share * weights[:, None] / priors
         return (
             Problem(
                 priors=priors / priors.sum(),
                 fix_minutes=minutes[kept],
                 check_minutes=ways.check_minutes[rows],
-                answers=[outlook.likelihood.take(kept, axis=1).T for outlook in outlooks],
+                answers=[(outlook.likelihood @ given).T for outlook in outlooks],
                 access=[self._group(check.access) for check in checks],
                 access_minutes=ways.access_minutes,
                 fix_access=[self._fix_groups[column] for column in kept],
@@ -226,6 +235,23 @@ class Planner:
             [self._faults[column] for column in kept],
             checks,
         )
+
+    def _as_one(self, kept: Integers, weights: Floats) -> tuple[Integers, Floats]:
+        """Take all that means that nothing is broken as one: to tell them apart mends nothing.
+
+        Returns:
+            The columns that stand for what may be dealt with, the likeliest for those taken
+            together; and which faults each stands for, shape (F, columns).
+        """
+        normal = [column for column in kept if self._faults[column].mode is Mode.NORMAL]
+        if normal:
+            best = max(normal, key=lambda column: weights[column])
+            kept = np.array([one for one in kept if one == best or one not in normal])
+        share = np.zeros((len(self._faults), len(kept)))
+        share[kept, np.arange(len(kept))] = 1.0
+        if normal:
+            share[normal, list(kept).index(best)] = 1.0
+        return kept, share
 
     def _dealt_with(self, position: Position, check_ids: Sequence[str]) -> Integers:
         """Columns of the faults that may be mended now: likely enough, and not left undone."""
