@@ -10,15 +10,30 @@ from __future__ import annotations
 import json
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
+from graphlib import TopologicalSorter
+from itertools import pairwise
 
 import numpy as np
 
-from stillflow.casebook.generated import CallKind, GeneratedVisit, facts_of
-from stillflow.engine.base import Flags, Floats, Integers, Strength, answer_fact
-from stillflow.engine.inference import SPOTS, LikelihoodModel, Visit, baseline_for, rule_table
+from stillflow.casebook.generated import (
+    Asked,
+    CallKind,
+    GeneratedVisit,
+    asked_of,
+    chances_of,
+    known_rows,
+    learn,
+)
+from stillflow.engine.base import Floats, Integers, Strength
+from stillflow.engine.inference import (
+    SPOTS,
+    LikelihoodModel,
+    Visit,
+    baseline_for,
+    rule_table,
+)
 from stillflow.engine.ruleset import (
     Check,
-    Derivation,
     Fault,
     JudgedNumber,
     Knowledge,
@@ -103,7 +118,7 @@ class ManyVisits:
                 some[0],
                 where=np.concatenate([one.where for one in some]),
                 given=np.concatenate([one.given for one in some]),
-                fired=np.concatenate([one.fired for one in some], axis=1),
+                would=_together([one.would for one in some]),
             )
             for some in parts.values()
         ]
@@ -139,15 +154,13 @@ class _Asked:
         check: the check.
         where: rows of the visits that made it.
         given: number of the answer each gave.
-        fired: (answers, visits, rules concerned).
-        rules: numbers of those rules.
+        would: which rules each answer would make fire.
     """
 
     check: Check
     where: Integers
     given: Integers
-    fired: Flags
-    rules: Integers
+    would: Asked
 
 
 class _Ends:
@@ -236,11 +249,14 @@ class WorkedOut:
         ends: _Ends | None = None,
     ) -> None:
         table = rule_table(knowledge)
-        self._table, self._start, self._ends = table, start, ends
+        self._knowledge, self._start, self._ends = knowledge, start, ends
         self._weights = table.weigh(np.eye(len(table.rule_ids), dtype=bool))
-        # Of all answers to a check few make other rules fire than the rest.
-        self._asked = [(one, *_told_apart(one.fired)) for one in asked]
-        used = {int(rule) for one in asked for rule in one.rules[one.fired.any(axis=(0, 1))]}
+        self._asked = list(asked)
+        used = {
+            int(rule)
+            for one in self._asked
+            for rule in one.would.rules[one.would.ways.any(axis=(0, 1))]
+        }
         self.numbers: list[JudgedNumber] = [
             next(numbers_of(knowledge, "faults", name)) for name in knowledge.faults
         ]
@@ -280,7 +296,7 @@ class WorkedOut:
             for (rule, columns, sign), by in zip(self._spoken, moved[at:], strict=False):
                 weights[rule, columns] += sign * by
             at += len(self._spoken)
-        for one, patterns, which in self._asked:
+        for one in self._asked:
             usual = np.array([answer.usual for answer in one.check.answers])
             mistaken = one.check.mistaken
             if moved is not None:
@@ -289,27 +305,22 @@ class WorkedOut:
                 if mistaken > 0.0:
                     mistaken *= float(np.exp(moved[at]))
                     at += 1
-            block = self._table.weigh(patterns, weights, one.rules)[which]
-            block = block.reshape(*one.fired.shape[:2], -1)
-            block += np.log(usual / usual.sum())[:, None, None]
-            block = np.exp(block - block.max(axis=0))
-            mine = block[one.given, np.arange(len(one.given))] / block.sum(axis=0)
-            others = (1.0 - mine) / (len(usual) - 1)
-            mine = (1.0 - mistaken) * mine + mistaken * others
-            logs[one.where] += np.log(np.maximum(mine, _TINY))
+            chances = chances_of(self._knowledge, one.check, one.would, usual, mistaken, weights)
+            logs[one.where] += np.log(np.maximum(chances, _TINY))[one.given, one.would.way]
         if moved is not None and self._ends is not None:
             self._ends.add(logs, np.exp(moved[at:]))
         found = np.exp(logs - logs.max(axis=1, keepdims=True))
         return np.asarray(found / found.sum(axis=1, keepdims=True))
 
 
-def _told_apart(fired: Flags) -> tuple[Flags, Integers]:
-    """The different rows of (answers, visits, rules), and which of them each answer of each is."""
-    rows = fired.reshape(-1, fired.shape[2])
-    if not fired.shape[2]:
-        return rows[:1], np.zeros(len(rows), dtype=np.intp)
-    patterns, which = np.unique(rows, axis=0, return_inverse=True)
-    return patterns, which.reshape(-1)
+def _together(some: Sequence[Asked]) -> Asked:
+    """The same check asked of several lots of visits, as of one."""
+    begin = np.cumsum([0, *(one.ways.shape[1] for one in some[:-1])])
+    return Asked(
+        some[0].rules,
+        np.concatenate([one.ways for one in some], axis=1),
+        np.concatenate([one.way + at for one, at in zip(some, begin, strict=True)]),
+    )
 
 
 def _of_kind(
@@ -323,52 +334,39 @@ def _of_kind(
     table = rule_table(knowledge)
     prior = model.prior(model.standing(arrival))
     logs = np.log(np.maximum(prior, _TINY)) + np.log(np.maximum(read, _TINY))
-    rows = table.rows(
-        [
-            {name: value for name, value in facts.items() if not name.startswith("answer.")}
-            for facts in facts_of(visits, knowledge)
-        ]
-    )
-    deriving = [
-        rule.id
-        for rule in knowledge.ordered_rules
-        if any(isinstance(item, Derivation) for item in rule.then)
-    ]
+    rows = known_rows(visits[0].kind, knowledge, [one.situation.readings for one in visits])
     standing = table.weigh(table.fire(table.rows([model.standing(arrival)])))
     logs += table.weigh(table.fire(rows)) - standing
-    made: dict[str, list[int]] = {}
+    numbered = {
+        name: {answer: number for number, answer in enumerate(check.answer_ids)}
+        for name, check in knowledge.checks.items()
+    }
+    made: dict[str, tuple[list[int], list[int]]] = {}
     for number, visit in enumerate(visits):
         for check_id, answer in visit.answers.items():
-            if check_id in knowledge.checks and answer in knowledge.checks[check_id].answer_ids:
-                made.setdefault(check_id, []).append(number)
+            given = numbered.get(check_id, {}).get(answer)
+            if given is not None:
+                numbers, answers = made.setdefault(check_id, ([], []))
+                numbers.append(number)
+                answers.append(given)
     asked = []
     for check_id in _in_order(visits, made):
-        check = knowledge.checks[check_id]
-        where = np.array(made[check_id])
-        given = np.array([check.answer_ids.index(visits[n].answers[check_id]) for n in where])
-        asked.append(_asked(knowledge, rows[where], check, where, given))
-        fact = answer_fact(check_id)
-        codes = np.array([table.code(fact, answer) for answer in check.answer_ids])
-        rows[where, table.columns[fact]] = codes[given]
-        after = rows[where]
-        table.fire(after, deriving)
-        rows[where] = after
+        check, (numbers, answers) = knowledge.checks[check_id], made[check_id]
+        where = np.array(numbers)
+        asked.append(
+            _Asked(check, where, np.array(answers), asked_of(knowledge, rows[where], check))
+        )
+        learn(knowledge, rows, check, where, np.array(answers))
     return logs, asked
 
 
 def _in_order(visits: Sequence[GeneratedVisit], made: Mapping[str, object]) -> list[str]:
     """The checks in the order in which every visit made those it made."""
-    longest: list[str] = []
+    before: dict[str, dict[str, None]] = {name: {} for name in made}
     for visit in visits:
-        known = set(longest)
-        at = 0
-        for check_id in visit.answers:
-            if check_id in known:
-                at = longest.index(check_id) + 1
-            elif check_id in made:
-                longest.insert(at, check_id)
-                at += 1
-    return longest
+        for first, then in pairwise(name for name in visit.answers if name in made):
+            before[then][first] = None
+    return list(TopologicalSorter(before).static_order())
 
 
 def _read(
@@ -387,21 +385,7 @@ def _read(
         values = np.array(
             [[visits[n].situation.readings[spot] for spot in spots] for n in numbers]
         ).reshape(len(numbers), len(spots))
-        found[:, numbers] = model.gauge.foretold_many(spots, values, otherwise)
+        different, which = np.unique(values, axis=0, return_inverse=True)
+        read = model.gauge.foretold_many(spots, different, otherwise)
+        found[:, numbers] = read[:, which.reshape(-1)]
     return found
-
-
-def _asked(
-    knowledge: Knowledge, rows: Floats, check: Check, where: Integers, given: Integers
-) -> _Asked:
-    """Which of the rules concerned each answer would make fire, given what was known before it."""
-    table = rule_table(knowledge)
-    fact = answer_fact(check.id)
-    concerned = knowledge.rules_using([fact])
-    rules = np.array([table.rule_ids.index(rule) for rule in concerned], dtype=np.intp)
-    fired = []
-    for answer in check.answer_ids:
-        tried = rows.copy()
-        tried[:, table.columns[fact]] = table.code(fact, answer)
-        fired.append(table.fire(tried, concerned)[:, rules])
-    return _Asked(check, where, given, np.array(fired), rules)

@@ -28,6 +28,7 @@ from .inlets import name_of as name_of
 from .likelihood import LikelihoodModel as LikelihoodModel
 from .likelihood import Outlook as Outlook
 from .likelihood import Situation as Situation
+from .likelihood import answers_given as answers_given
 from .likelihood import possible as possible
 from .likelihood import spot_of as spot_of
 from .losses import SPOTS as SPOTS

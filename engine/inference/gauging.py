@@ -219,6 +219,26 @@ class GaugeModel:
             found.append(np.stack([self._with_silence(one.under(density)).T for one in mixtures]))
         return np.concatenate(found, axis=1)
 
+    def drawn_levels(self, faults: Integers, generator: np.random.Generator) -> Integers:
+        """Levels that could be read at every station, drawn together from P(all | fault).
+
+        Args:
+            faults: columns of the faults that are there, one a house, (N,).
+            generator: where the chance comes from.
+
+        Returns:
+            numbers of levels, (N, points).
+        """
+        table, count = self._table(()), len(faults)
+        says_nothing = generator.random(count) < SAYS_NOTHING
+        anything = generator.choice(len(self.common), size=count, p=self.common)
+        part = table.mixture.drawn(np.where(says_nothing, anything, faults), generator)
+        used, which = np.unique(part, return_inverse=True)
+        root = np.linalg.cholesky(table.covariance[used][:, :POINTS, :POINTS])[which]
+        luck = generator.standard_normal((count, POINTS, 1))
+        y = table.mean[part, :POINTS] + (root @ luck)[:, :, 0]
+        return np.asarray((self._edges[None] <= y[:, :, None]).sum(axis=2))
+
     def sizes(self, readings: Mapping[Spot, float]) -> Normals:
         """Size of the loss behind each fault, given the readings; NaN where it has none or two."""
         given = self._given(readings)
@@ -401,6 +421,14 @@ class _Mixture:
         return np.asarray(
             np.add.reduceat(self.chance[:, None] * chance[self.part], self._starts, axis=0)
         )
+
+    def drawn(self, faults: Integers, generator: np.random.Generator) -> Integers:
+        """A component of each of some faults, by how likely it is, (N,)."""
+        until = self.chance.cumsum()
+        ends = np.append(self._starts[1:], len(until))
+        begin = np.append(0.0, until)[self._starts[faults]]
+        luck = begin + generator.random(len(faults)) * (until[ends[faults] - 1] - begin)
+        return self.part[np.searchsorted(until, luck, side="right")]
 
     def after(self, density: Floats) -> tuple[_Mixture, Integers]:
         """The mixture once something was read, and which components are carried on.

@@ -236,7 +236,7 @@ class LikelihoodModel:
         weights = self._table.weigh(self._table.fire(np.array(rows), concerned))
         outlooks = []
         for check, answers, usual, start in spans:
-            given = _given(check, usual, weights[start : start + len(answers)])
+            given = answers_given(check, usual, weights[start : start + len(answers)])
             outlooks.append(Outlook(check.id, answers, given))
         return outlooks
 
@@ -288,7 +288,7 @@ class LikelihoodModel:
         table = np.array([self._changed(base, changed) for changed in facts])
         names = set().union(*facts)
         weights = self._table.weigh(self._table.fire(table, self._knowledge.rules_using(names)))
-        given = _given(check, usual, weights)
+        given = answers_given(check, usual, weights)
         if check.kind == "reading":
             return np.asarray(given[index] * weight)
         # Two answers that are both true are heard as if one had been given after the other, each
@@ -339,7 +339,7 @@ class LikelihoodModel:
         return tuple(level.id for level in self._levels), usual, facts
 
 
-def _given(check: Check, usual: Floats, weights: Floats) -> Floats:
+def answers_given(check: Check, usual: Floats, weights: Floats) -> Floats:
     """P(answer given | fault), shape (answers, faults).
 
     Args:

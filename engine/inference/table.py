@@ -49,11 +49,10 @@ class RuleTable:
                     weight = item.sign * np.log(item.factor)
                     weights[row, knowledge.fault_index[fault_id]] += weight
         self._weights = weights
-        seen: dict[str, list[int]] = {}
-        for row, rule in enumerate(knowledge.ordered_rules):
-            if rule.once is not None:
-                seen.setdefault(rule.once, []).append(row)
-        self._once = [np.array(rows) for rows in seen.values() if len(rows) > 1]
+        # Rules that see one thing in several ways, by number of the thing; -1 for the others.
+        once = [rule.once for rule in knowledge.ordered_rules]
+        things = sorted({name for name in once if name is not None})
+        self._once = np.array([-1 if name is None else things.index(name) for name in once])
 
     def code(self, fact: str, value: FactValue) -> float:
         """The number a value is stored as in the fact's column; NaN for an unknown word."""
@@ -105,8 +104,9 @@ class RuleTable:
         # Few rules fire in any row, and the others add nothing but time.
         spoke = fired.any(axis=0)
         weighed = np.asarray(fired[:, spoke].astype(np.float64) @ weights[spoke])
-        for group in self._once:
-            rules = group if among is None else np.flatnonzero(np.isin(among, group))
+        once = self._once if among is None else self._once[among]
+        for thing in np.flatnonzero(np.bincount(once[once >= 0]) > 1):
+            rules = np.flatnonzero(once == thing)
             several = np.flatnonzero(fired[:, rules].sum(axis=1) > 1)
             if several.size:
                 each = fired[np.ix_(several, rules)][:, :, None] * weights[rules]

@@ -6,10 +6,11 @@ import numpy as np
 import pytest
 from small_rules import SMALL, small
 
-from stillflow.engine import Session, load_rules
+from stillflow.engine import Session, Visit, load_rules
 from stillflow.engine.dialogue.choosing import DOUBTED, NEGLIGIBLE, Planner
 from stillflow.engine.dialogue.unrolled import Point
 from stillflow.engine.inference import CANT_TELL
+from stillflow.engine.inference.visit import Unit
 from stillflow.engine.planning.problem import Problem
 from stillflow.engine.ruleset.knowledge import Knowledge
 from stillflow.engine.ruleset.outlay import Footing
@@ -83,8 +84,24 @@ def test_what_must_be_known_before_a_fix_costs_until_it_is_answered() -> None:
     assert faults == ["hose-clogged", "motor-worn", "nothing-wrong", "seal-torn"]
     measuring = 5.0 - 2.0 + 2.0  # the hose end, the tool, and what was read before
     assert list(problem.fix_minutes) == pytest.approx(
-        [5 + measuring, 60 + measuring, 3 + measuring + 2, 10 + measuring]
+        # Where nothing is wrong nothing is measured again.
+        [5 + measuring, 60 + measuring, 3 + 2, 10 + measuring]
     )
+
+
+def test_all_that_means_that_nothing_is_broken_is_one_thing_to_deal_with() -> None:
+    session = Session(load_rules(), Visit(unit=Unit(rated_sealed=130.0, rated_airflow=114.0)))
+    shares = {"nothing-wrong": 0.1, "label-too-good": 0.3, "hose-clogged": 0.4, "bag-full": 0.2}
+    readings = ["sealed-inlet", "sealed-unit", "working-hose", "working-inlet"]
+    problem, faults, checks = posed(session, ["ever-better", *readings], shares=shares)
+    assert faults == ["bag-full", "hose-clogged", "label-too-good"]
+    assert list(problem.priors) == pytest.approx([0.2, 0.4, 0.4])
+    for check_id, answers in zip(checks, problem.answers, strict=True):
+        [outlook] = session.progress.model.outlooks(session.progress.situation, [check_id])
+        mine = dict(zip(session.knowledge.faults, outlook.likelihood.T, strict=True))
+        together = 0.25 * mine["nothing-wrong"] + 0.75 * mine["label-too-good"]
+        assert answers[2] == pytest.approx(together)
+        assert answers[1] == pytest.approx(mine["hose-clogged"])
 
 
 def test_a_wrong_part_and_a_wrong_call_cost_what_is_said() -> None:

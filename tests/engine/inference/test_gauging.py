@@ -293,3 +293,37 @@ def test_a_branch_that_is_known_says_which_tap_an_inlet_hangs_on() -> None:
     )
     taps = {name: inlets.at(Station.OTHER, name) for name in ("study", "den", "loft")}
     assert [at.tap for at in taps.values() if isinstance(at, Further)] == [OTHER, HERE, "loft"]
+
+
+def test_levels_drawn_together_come_as_often_as_one_after_the_other_says() -> None:
+    count = 8000
+    for name in ("bag-full", "label-too-good"):
+        fault = KNOWLEDGE.fault_index[name]
+        drawn = MODEL.drawn_levels(np.full(count, fault), np.random.default_rng(11))
+        sealed, working = (SPOTS.index((state, Station.INLET)) for state in AirState)
+        first = MODEL.levels({}, INLET[0])[:, fault]
+        for level, expected in enumerate(first):
+            chosen = drawn[:, sealed] == level
+            assert chosen.mean() == pytest.approx(expected, abs=0.02)
+        # And the second as the first has it: a short sealed reading goes with a short working one.
+        low = int(np.argmax(first))
+        taken = drawn[:, sealed] == low
+        of_all, of_some = (drawn[rows, working].mean() for rows in (slice(None), taken))
+        edges = [level.below for level in KNOWLEDGE.levels if level.below is not None]
+        ahead = sum(
+            MODEL.levels({INLET[0]: BASELINE.at(*INLET[0]) * share}, INLET[1])[:, fault]
+            for share in np.linspace(*_band(edges, low), 5)
+        )
+        said = float(ahead @ np.arange(len(first)) / ahead.sum())
+        assert of_some == pytest.approx(said, abs=0.15)
+        assert drawn.min() >= 0
+        assert of_all == pytest.approx(
+            float(MODEL.levels({}, INLET[1])[:, fault] @ np.arange(len(first))), abs=0.1
+        )
+
+
+def _band(edges: list[float], level: int) -> tuple[float, float]:
+    """Shares of expected that lie well within a level."""
+    low = edges[level - 1] if level else edges[0] - 0.1
+    high = edges[level] if level < len(edges) else edges[-1] + 0.06
+    return low + 0.01, high - 0.01
