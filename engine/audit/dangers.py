@@ -65,7 +65,8 @@ class Task:
 
     section: str
     id: str
-    sentences: Sequence[str]
+    ask: str
+    does: Sequence[str]
     tools: frozenset[str]
     access: str | None
     cautions: tuple[str, ...]
@@ -74,13 +75,11 @@ class Task:
 def steps(knowledge: Knowledge) -> Iterator[Task]:
     """Every check and every fix."""
     for check in knowledge.checks.values():
-        sentences = [check.ask, *check.how]
-        yield Task(
-            "checks", check.id, sentences, frozenset(check.tools), check.access, check.cautions
-        )
+        tools = frozenset(check.tools)
+        yield Task("checks", check.id, check.ask, check.how, tools, check.access, check.cautions)
     for fault in knowledge.faults.values():
         fix = fault.fix
-        yield Task("faults", fault.id, fix.steps, frozenset(), fix.access, fix.cautions)
+        yield Task("faults", fault.id, "", fix.steps, frozenset(), fix.access, fix.cautions)
 
 
 @inspection(Severity.HIGH)
@@ -93,6 +92,35 @@ def unsaid_mains(subject: Subject) -> Slips:
 def unsaid_heights(subject: Subject) -> Slips:
     """A check or fix at a height without a caution about it."""
     yield from _unsaid(subject.knowledge, "heights", HEIGHTS, _HEIGHT_TOOLS)
+
+
+@inspection(Severity.HIGH)
+def unplugged_yet_run(subject: Subject) -> Slips:
+    """A check or fix that has run what was unplugged for it, without plugging it in again."""
+    accesses = subject.knowledge.accesses
+    for step in steps(subject.knowledge):
+        opened = accesses[step.access] if step.access is not None else None
+        off = opened is not None and any(
+            _UNPLUGGED.search(accesses[name].title) for name in (opened.id, *opened.also)
+        )
+        for said in _POWER.finditer(" ".join(step.does)):
+            if said.lastgroup == "runs" and off:
+                what = f"'{said.group(0)}' comes while it is unplugged"
+                yield step.section, step.id, what, "say before that it is plugged in again"
+                break
+            off = said.lastgroup == "unplugged" or (said.lastgroup != "plugged" and off)
+
+
+_UNPLUGGED = re.compile(r"\bunplug\w*|\bpull\w* (its|the) plug\b", re.IGNORECASE)
+_POWER = re.compile(
+    rf"(?P<unplugged>{_UNPLUGGED.pattern})"
+    r"|(?P<plugged>\bplug (it|the (unit|hose)) (straight |back )?in|\bput (it|the hose) (back )?in"
+    r"|\bhose in (an?|the) inlet\b)"
+    r"|(?P<runs>\bwhile (it|the unit) runs\b|\b(run|start) (it|the unit)\b"
+    r"|\b(unit|motor)( is)? running\b|\b(switch|turn) (it|the unit) on\b)",
+    re.IGNORECASE,
+)
+"""What is said of the power, in the order in which it is done."""
 
 
 def _unsaid(
@@ -114,5 +142,5 @@ def _unsaid(
 
 
 def _words(step: Task, signs: Sequence[DangerWords]) -> str:
-    sentences = (one for text in step.sentences for one in re.split(r"(?<=[.;?!])\s", text))
+    sentences = (one for text in (step.ask, *step.does) for one in re.split(r"(?<=[.;?!])\s", text))
     return next((words for one in sentences for sign in signs if (words := sign.seen_in(one))), "")

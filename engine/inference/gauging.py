@@ -428,7 +428,7 @@ class _Mixture:
         ends = np.append(self._starts[1:], len(until))
         begin = np.append(0.0, until)[self._starts[faults]]
         luck = begin + generator.random(len(faults)) * (until[ends[faults] - 1] - begin)
-        return self.part[np.searchsorted(until, luck, side="right")]
+        return np.asarray(self.part[np.searchsorted(until, luck, side="right")])
 
     def after(self, density: Floats) -> tuple[_Mixture, Integers]:
         """The mixture once something was read, and which components are carried on.

@@ -142,6 +142,12 @@ BROKEN: list[tuple[str, str, str, list[str]]] = [
         ["'Unplug'", "unplug"],
     ),
     (
+        "unplugged-yet-run",
+        check(how="Unplug the unit and look. Feel the seal while the unit runs."),
+        "extra",
+        ["'while the unit runs'", "plugged in again"],
+    ),
+    (
         "unsaid-heights",
         check(how="Climb to the hood and look."),
         "extra",

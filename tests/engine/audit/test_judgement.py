@@ -92,6 +92,32 @@ def test_words_with_two_meanings_are_told_apart(how: str, tells: bool) -> None:
     assert ("unsaid-mains" in found(check(how=how))) is tells
 
 
+@pytest.mark.parametrize(
+    ("how", "tells"),
+    [
+        ("Unplug the unit and look. Run the unit.", True),
+        ("Pull its plug, look, and listen with the unit running.", True),
+        ("Plug the unit in. Unplug it and look, then start it.", True),
+        ("Run the unit, then unplug it and look.", False),
+        ("Unplug the unit and look. Plug it in again and feel the seal while it runs.", False),
+        ("Unplug the unit, look, and plug it back in. Run the unit.", False),
+        ("Take the hose out, put it into an inlet and run the unit.", False),
+        ("See that the hose is unplugged. Start the unit with the hose in an inlet.", True),
+        ("See that the hose is unplugged. With the hose in an inlet start the unit.", False),
+    ],
+)
+def test_what_is_unplugged_is_plugged_in_before_it_runs(how: str, tells: bool) -> None:
+    assert ("unplugged-yet-run" in found(check(how=how))) is tells
+
+
+def test_an_access_that_unplugs_does_so_for_what_is_done_behind_it() -> None:
+    behind = "access: lid-off"
+    unplugged = ("title: Lid off", "title: Lid off and the unit unplugged")
+    run = check(how="Look while the unit runs.", more=behind)
+    assert "unplugged-yet-run" not in found(run)
+    assert "unplugged-yet-run" in found(run.replace(*unplugged))
+
+
 def test_a_mains_meter_needs_a_caution_whatever_the_words() -> None:
     assert "unsaid-mains" in found(check(more="tools: [meter]"))
 
