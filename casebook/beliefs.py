@@ -16,7 +16,7 @@ from itertools import pairwise
 import numpy as np
 
 from stillflow.casebook.generated import (
-    Asked,
+    AnswerWays,
     CallKind,
     GeneratedVisit,
     asked_of,
@@ -160,7 +160,7 @@ class _Asked:
     check: Check
     where: Integers
     given: Integers
-    would: Asked
+    would: AnswerWays
 
 
 class _Ends:
@@ -313,10 +313,10 @@ class WorkedOut:
         return np.asarray(found / found.sum(axis=1, keepdims=True))
 
 
-def _together(some: Sequence[Asked]) -> Asked:
+def _together(some: Sequence[AnswerWays]) -> AnswerWays:
     """The same check asked of several lots of visits, as of one."""
     begin = np.cumsum([0, *(one.ways.shape[1] for one in some[:-1])])
-    return Asked(
+    return AnswerWays(
         some[0].rules,
         np.concatenate([one.ways for one in some], axis=1),
         np.concatenate([one.way + at for one, at in zip(some, begin, strict=True)]),

@@ -245,7 +245,7 @@ def _stops(knowledge: Knowledge, rule_id: str) -> bool:
 
 
 @dataclass(frozen=True)
-class Asked:
+class AnswerWays:
     """What each answer to a check would make fire, on each of some visits.
 
     Attributes:
@@ -292,7 +292,7 @@ def _bearing(knowledge: Knowledge, fact: str) -> _Bearing:
     )
 
 
-def asked_of(knowledge: Knowledge, rows: Floats, check: Check) -> Asked:
+def asked_of(knowledge: Knowledge, rows: Floats, check: Check) -> AnswerWays:
     """Which of the rules concerned each answer would make fire, given what was known before it."""
     table, fact = rule_table(knowledge), answer_fact(check.id)
     bearing = _bearing(knowledge, fact)
@@ -307,13 +307,13 @@ def asked_of(knowledge: Knowledge, rows: Floats, check: Check) -> Asked:
         tried = rows[at]
         tried[:, table.columns[fact]] = table.code(fact, answer)
         fired.append(table.fire(tried, bearing.rules)[:, bearing.numbers])
-    return Asked(bearing.numbers, np.array(fired), way.reshape(-1))
+    return AnswerWays(bearing.numbers, np.array(fired), way.reshape(-1))
 
 
 def chances_of(
     knowledge: Knowledge,
     check: Check,
-    asked: Asked,
+    asked: AnswerWays,
     usual: Floats,
     mistaken: float,
     weights: Floats | None = None,
