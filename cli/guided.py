@@ -42,7 +42,7 @@ from stillflow.engine.dialogue import (
     summarise,
     taken_words,
 )
-from stillflow.engine.inference import NO_ANSWER, Visit
+from stillflow.engine.inference import NO_ANSWER, Event, Visit
 
 
 class Guided(Keeping):
@@ -59,6 +59,7 @@ class Guided(Keeping):
         self._cautioned: set[str] = set()
         self._with: str = ""
         self._untold = True
+        self._odd: tuple[str | None, str | None, float | str | None] | None = None
 
     def run(self) -> bool:
         """Ask until the visit ends or the person stops; whether it has ended.
@@ -143,14 +144,17 @@ class Guided(Keeping):
                     line = f"{step.read_before:g}"
                 further = reading_said(self._session, line, datetime.now(UTC))
                 if further is not None:
-                    self._keep(further)
-                    return True
+                    if self._meant(further):
+                        self._keep(further)
+                        return True
+                    continue
                 typed = self._understood(line, step)
                 if typed.command == "stop":
                     return False
                 if typed.command is None:
-                    self._record(step, typed)
-                    return True
+                    if self._recorded(step, typed):
+                        return True
+                    continue
                 if self._help(typed.command, step):
                     return True
             except Overtaken as error:
@@ -178,10 +182,25 @@ class Guided(Keeping):
             return understand(line, step.check)
         return understand_fix(line)
 
-    def _record(self, step: NextStep, typed: Typed) -> None:
+    def _recorded(self, step: NextStep, typed: Typed) -> bool:
+        """Put an answer on record; False for a reading that is to be looked at again first."""
         answer = typed.answer or ""
         inlet = typed.inlet or self._inlet(step, answer)
-        self._keep(event_for(step, answer, datetime.now(UTC), inlet))
+        event = event_for(step, answer, datetime.now(UTC), inlet)
+        if not self._meant(event):
+            return False
+        self._keep(event)
+        return True
+
+    def _meant(self, event: Event) -> bool:
+        """Whether a reading goes with the rest, or was typed a second time."""
+        odd = self._session.questioned(event)
+        same = (event.check, event.inlet, event.answer)
+        if not odd or self._odd == same:
+            return True
+        self._odd = same
+        self._screen.text(f"{odd}. Look at the needle again; the same number once more keeps it.")
+        return False
 
     def _inlet(self, step: NextStep, answer: str) -> str | None:
         """Which inlet an answer is about, asked where only the person can say."""
@@ -228,7 +247,7 @@ class Guided(Keeping):
                 if typed.command == "back":
                     return False
                 if typed.command is None:
-                    self._record(step, typed)
+                    self._recorded(step, typed)
                     self._screen.text(f"Taken: {answer_words(step.check, typed.answer or '')}.")
                     return True
                 show_aside(self._screen, typed.command, self._session, step)

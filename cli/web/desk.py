@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections import OrderedDict
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from hashlib import sha256
 from threading import RLock
 
@@ -23,6 +23,10 @@ from stillflow.engine.ruleset import Knowledge
 
 MOST_OPEN = 64
 """Sessions that are kept ready; of any further visit the record is replayed."""
+
+
+JUST_NOW = timedelta(seconds=30)
+"""So long after it was typed, whoever typed a reading may still look at the needle again."""
 
 
 def mark_of(visit: Visit, number: int | None = None) -> str:
@@ -69,6 +73,7 @@ class Desk:
         self.wrong_part = wrong_part
         self.lock = RLock()
         self._ready: OrderedDict[str, tuple[Visit, Session]] = OrderedDict()
+        self._odd: dict[str, tuple[object, ...]] = {}
 
     def standing(self, visit_id: str) -> Standing:
         """Where a visit stands; one that has come to its end is closed.
@@ -97,6 +102,7 @@ class Desk:
                 if _has(visit, mark, event):
                     return self._stand(visit, session)
                 raise overtaken(visit)
+            self._question(visit_id, mark, session, event)
             if event.at is None:
                 event = event.model_copy(update={"at": datetime.now(UTC)})
             kept = self.casebook.written_by(who).add_event(visit, event)
@@ -104,6 +110,25 @@ class Desk:
             self._ready.pop(visit_id, None)
             session.take(event)
             return self._stand(kept, session)
+
+    def _question(self, visit_id: str, mark: str, session: Session, event: Event) -> None:
+        """See that a reading of just now goes with the rest, or is given a second time.
+
+        What a phone kept without a signal is on record as it is: nobody stands at the gauge now.
+
+        Raises:
+            InputError: it does not, and is new.
+        """
+        now = datetime.now(UTC)
+        odd = "" if now - (event.at or now) > JUST_NOW else session.questioned(event)
+        given = (mark, event.check, event.inlet, event.answer)
+        if odd and self._odd.get(visit_id) != given:
+            if len(self._odd) >= MOST_OPEN:
+                self._odd.clear()
+            self._odd[visit_id] = given
+            right = "look at the needle again; the same number once more keeps it"
+            raise InputError(odd, right=right)
+        self._odd.pop(visit_id, None)
 
     def join(self, visit_id: str, mark: str, answers: Sequence[Event], who: str = "") -> Standing:
         """Keep answers that a phone gave by itself after the moment that is named, in order.

@@ -28,6 +28,7 @@ from stillflow.engine.inference import (
     Situation,
     Spot,
     Visit,
+    odd_beside,
     spot_of,
 )
 from stillflow.engine.ruleset import (
@@ -262,6 +263,27 @@ class Progress:
         """The last fix, done or not; None before the first."""
         return self.repairs[-1] if self.repairs else None
 
+    def questioned(self, event: Event) -> str:
+        """What is odd about a reading that is not recorded yet, in words; empty if nothing is."""
+        assert event.check is not None
+        check = self.knowledge.checks[event.check]
+        if check.kind != "reading":
+            return ""
+        taken = self._taken(check, event)
+        assert taken.spot is not None
+        others = {
+            spot: value for spot, value in self.situation.readings.items() if spot != taken.spot
+        }
+        odd = odd_beside(
+            self.model.baseline,
+            self.model.gauge,
+            others,
+            self.probabilities,
+            taken.spot,
+            float(taken.answer),
+        )
+        return odd.said(self.inlets.words(taken.spot[1])) if odd is not None else ""
+
     def apply(self, event: Event, struck: bool = False) -> None:
         """Take in one event that has been checked to make sense; a struck one only counts."""
         self.events += 1
@@ -277,7 +299,7 @@ class Progress:
             return
         assert event.check is not None and event.answer is not None
         check = self.knowledge.checks[event.check]
-        self.inlets.learn(event.inlet or "", check)
+        self.inlets.learn(event.inlet or "", check, event.answer)
         taken = self._taken(check, event)
         if not taken.further and check.id in self.again:
             self.again.remove(check.id)

@@ -180,6 +180,16 @@ class Session:
             event = event.model_copy(update={"inlet": inlet_of(self._step, event)})
         return checked_event(self.knowledge, event, inlets=self.progress.inlets)
 
+    def questioned(self, event: Event) -> str:
+        """Why a reading should be looked at again before it is recorded; empty if it need not be.
+
+        One that goes with nothing read before is more often a slip than a find.
+        """
+        if event.check is None or event.answer in NO_ANSWER or event.check in self.progress.again:
+            return ""
+        checked = self.checked(event)
+        return self.progress.questioned(checked)
+
     def undo(self) -> Event | None:
         """Take back the last event, and return it; None if there is none."""
         if not self._visit.events:

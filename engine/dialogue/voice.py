@@ -107,13 +107,7 @@ def _verdict(
     if sizes is not None and sizes.together:
         return _two(sizes)
     if sizes is not None and sizes.odd is not None:
-        odd = sizes.odd
-        at = inlet_words(odd.inlet) if odd.inlet else odd.station.words
-        return (
-            f"{odd.condition.capitalize()} at {at}, {odd.inh2o:.0f} does not go with the rest, by "
-            f"which it would be {odd.likely:.0f} ({odd.low:.0f} to {odd.high:.0f}): take it again, "
-            "or expect two faults."
-        )
+        return f"{sizes.odd.said()}: take it again, or expect two faults."
     modes = mode_shares(shares)
     named = leading_modes(modes)
     if named == [Mode.NORMAL]:

@@ -64,6 +64,11 @@ def key_of(name: str) -> str:
     return "".join(name.casefold().split())
 
 
+def _is_here(check: Check | None, answer: object) -> bool:
+    """Whether an answer is about the inlet the complaint is about."""
+    return check is not None and any(one.here for one in check.answers if one.id == answer)
+
+
 class Inlets:
     """The names of a house's inlets, as the site gives them and as they come up in answers.
 
@@ -122,13 +127,14 @@ class Inlets:
             return station
         return self._further.get(known) or self._beyond(known)
 
-    def learn(self, name: str, check: Check | None) -> None:
+    def learn(self, name: str, check: Check | None, answer: object = None) -> None:
         """Take in a name that was given with the answer to a check, or with a fix."""
         station = check.station if check is not None else None
         known = self._learn(name)
         if not known:
             return
-        if station in (Station.INLET, Station.HOSE):
+        new = not self.here and known not in (self.other, *self._further)
+        if station in (Station.INLET, Station.HOSE) or (new and _is_here(check, answer)):
             self.here = known
         elif station is Station.OTHER:
             self.other = self.other or known

@@ -10,6 +10,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from typing import Literal
 
 import numpy as np
+from pydantic import Field
 
 from stillflow.engine.airflow import (
     CFM_LS,
@@ -39,7 +40,7 @@ from stillflow.engine.base import (
 from stillflow.engine.inference.baseline import Baseline
 from stillflow.engine.inference.facts import Spot
 from stillflow.engine.inference.gauging import GaugeModel, Normals, normal_below
-from stillflow.engine.inference.inlets import At, name_of
+from stillflow.engine.inference.inlets import At, inlet_words, name_of
 from stillflow.engine.inference.losses import SPOTS, line_of, logs, reading_of
 from stillflow.engine.ruleset import Fault, Knowledge
 
@@ -152,7 +153,10 @@ class Supposed(Model):
 
 
 class Odd(Model):
-    """A reading that does not go with the others, and what they make likely there, inH2O."""
+    """A reading that does not go with the others, and what they make likely there, inH2O.
+
+    `tail` is the chance of one as far off.
+    """
 
     station: Station
     condition: AirState
@@ -161,6 +165,15 @@ class Odd(Model):
     likely: float
     low: float
     high: float
+    tail: float = Field(0.0, exclude=True)
+
+    def said(self, at: str = "") -> str:
+        """Where it was read, what it is, and what it would be; `at` as the place is called."""
+        at = at or (inlet_words(self.inlet) if self.inlet else self.station.words)
+        return (
+            f"{self.condition.capitalize()} at {at}, {self.inh2o:.0f} does not go with the rest, "
+            f"by which it would be {self.likely:.0f} ({self.low:.0f} to {self.high:.0f})"
+        )
 
 
 class Opening(Model):
@@ -447,34 +460,14 @@ class _Summed:
 
     def odd(self) -> Odd | None:
         """The reading that is least likely given all others, where it is hardly possible."""
-        worst: tuple[float, Odd] | None = None
-        for spot, value in self._readings.items() if len(self._readings) > 1 else ():
+        found = []
+        for spot, value in self._readings.items():
             others = {one: read for one, read in self._readings.items() if one != spot}
-            before = self._gauge.foretold(others)
+            before = self._gauge.foretold(others) if others else self._foretold
             belief = self._belief * before / np.maximum(self._foretold, 1e-300)
-            belief /= belief.sum()
-            mixture = self._gauge.supposed(others, spot)
-            expected = self._baseline.at(*spot)
-            y = logs(np.array([value]), np.array(expected))[0]
-            share = belief[mixture.fault] * mixture.chance
-            below = float(share @ normal_below((y - mixture.centre) / mixture.spread))
-            tail = min(below, 1.0 - below)
-            if tail < ODD and (worst is None or tail < worst[0]):
-                ends = reading_of(self.quantiles(mixture, belief), expected)
-                low, likely, high = map(float, ends)
-                worst = (
-                    tail,
-                    Odd(
-                        station=Station(spot[1].value),
-                        condition=spot[0],
-                        inlet=name_of(spot[1]),
-                        inh2o=value,
-                        likely=likely,
-                        low=low,
-                        high=high,
-                    ),
-                )
-        return worst[1] if worst else None
+            odd = odd_beside(self._baseline, self._gauge, others, belief, spot, value)
+            found += [odd] if odd is not None else []
+        return min(found, key=lambda one: one.tail, default=None)
 
     def under_label(self) -> float | None:
         """By what share all readings alike are short of what label or class promises, if so."""
@@ -502,8 +495,54 @@ class _Summed:
         weight = belief[mixture.fault] * mixture.chance
         if only is not None:
             weight = np.where(only & np.isfinite(mixture.centre), weight, 0.0)
-        kept = weight > FAINT * weight.max()
-        return quantiles(weight[kept], mixture.centre[kept], mixture.spread[kept])
+        return mixed(weight, mixture)
+
+
+def odd_beside(
+    baseline: Baseline,
+    gauge: GaugeModel,
+    others: Mapping[Spot, float],
+    belief: Floats,
+    spot: Spot,
+    value: float,
+) -> Odd | None:
+    """A reading that does not go with others; None where it does, or there are none.
+
+    Args:
+        baseline: what this system should read.
+        gauge: what readings say of the faults in this house.
+        others: suction in inH2O by state and station, gauge zero taken off.
+        belief: of every fault on all but this reading, shape (F,), in any scale.
+        spot: where it was read.
+        value: in inH2O.
+    """
+    if not others or not belief.any():
+        return None
+    mixture = gauge.supposed(others, spot)
+    expected = baseline.at(*spot)
+    y = logs(np.array([value]), np.array(expected))[0]
+    share = belief[mixture.fault] * mixture.chance / belief.sum()
+    below = float(share @ normal_below((y - mixture.centre) / mixture.spread))
+    tail = min(below, 1.0 - below)
+    if tail >= ODD:
+        return None
+    low, likely, high = map(float, reading_of(mixed(share, mixture), expected))
+    return Odd(
+        station=Station(spot[1].value),
+        condition=spot[0],
+        inlet=name_of(spot[1]),
+        inh2o=value,
+        likely=likely,
+        low=low,
+        high=high,
+        tail=tail,
+    )
+
+
+def mixed(weight: Floats, mixture: Normals) -> Floats:
+    """Ends and median of a mixture with other weights, as `ENDS_90` lists them."""
+    kept = weight > FAINT * weight.max()
+    return quantiles(weight[kept], mixture.centre[kept], mixture.spread[kept])
 
 
 def quantiles(

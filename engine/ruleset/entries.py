@@ -395,8 +395,9 @@ class Unsure(Entry):
 class Answer(Judged):
     """One listed answer of a choice.
 
-    A `good` one says that a fix has worked; one with `inlet` points at another inlet, by its name.
-    One that stands `alone` is not true together with another.
+    A `good` one says that a fix has worked; one with `inlet` points at another inlet, by its name;
+    a name given with one that is `here` is that of the inlet the complaint is about. One that
+    stands `alone` is not true together with another.
     """
 
     JUDGED: ClassVar[Mapping[str, Kind]] = {"usual": "usual"}
@@ -407,6 +408,7 @@ class Answer(Judged):
     usual: Probability
     good: bool = False
     inlet: bool = False
+    here: bool = False
     alone: bool = False
     range: Mapping[str, Ends] = Field(default_factory=_Ranges)
 

@@ -74,7 +74,7 @@ def whereabouts(session: Session) -> Whereabouts:
     return Whereabouts(
         readings=tuple(
             (
-                f"{state} at {at.words}",
+                f"{state} at {progress.inlets.words(at)}",
                 read[state, at],
                 session.baseline.at(state, at),
                 in_percent(read[state, at] / session.baseline.at(state, at)),

@@ -401,3 +401,19 @@ def test_the_two_answers_named_as_an_example_can_be_given(tmp_path: Path) -> Non
     one, two = re.findall(r"or two such as (\d) and (\d)", visit(tmp_path, *lines).out)[-1]
     visit(tmp_path, f"{one} and {two}", args=("--resume",))
     assert " + " in str(kept(tmp_path).events[-1].answer)
+
+
+def test_a_reading_that_goes_with_nothing_is_looked_at_again_before_it_is_recorded(
+    tmp_path: Path,
+) -> None:
+    url = f"sqlite:///{tmp_path}/casebook.db"
+    unit = "--rated-sealed 130 --rated-airflow 114 --age 6 --motors 1 --filter bag"
+    lines = ["Bell End", "weak", *[""] * 12, "1", "3 at hall", "sealed 129 at hall"]
+    lines += ["working 76 at hall", "working 77 at den", "sealed 2 at den", "sealed 128 at den"]
+    outcome = stillflow("visit", "--new", "--db", url, *unit.split(), typed="\n".join(lines))
+    assert "Sealed at the den inlet, 2 does not go with the rest" in outcome.out
+    assert "That is 128 of 130" in " ".join(outcome.out.split())
+    assert "Hand over" not in outcome.out
+    shown = stillflow("visits", "export", "--db", url).out
+    assert "128" in shown
+    assert not re.search(r"answer: 2\b", shown)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from unittest import mock
 
@@ -13,10 +14,11 @@ from phone import Phone, Text, desk, phone, url
 from stillflow.casebook.cases import Case, load_cases, play
 from stillflow.casebook.store import Casebook
 from stillflow.cli.web.app import application
+from stillflow.cli.web.desk import Desk
 from stillflow.cli.web.pages import SUCTION_UNITS
-from stillflow.engine import load_rules
-from stillflow.engine.base import SetupError
-from stillflow.engine.inference import Visit
+from stillflow.engine import Unit, load_rules
+from stillflow.engine.base import InputError, SetupError
+from stillflow.engine.inference import Event, Visit
 from stillflow.engine.ruleset import BOTH
 
 UNIT = {"rated_sealed": "130", "rated_airflow": "114"}
@@ -360,3 +362,30 @@ def test_two_answers_at_once_are_kept_as_both(tmp_path: Path) -> None:
     one._keep(one.client.post(f"/visit/{one.visit}/answer", data=fields))
     assert one.status == 200
     assert kept(tmp_path).events[-1].answer == pair
+
+
+def begun(tmp_path: Path) -> tuple[Desk, str]:
+    """A desk with one visit to a house of known rating, past the question about danger."""
+    at = Desk(load_rules(), Casebook(f"sqlite:///{tmp_path}/casebook.db"))
+    unit = Unit(rated_sealed=130.0, rated_airflow=114.0, age_years=6.0)
+    visit = at.casebook.begin(Visit(unit=unit)).id
+    at.answer(visit, at.standing(visit).mark, Event(check="danger-signs", answer="none"))
+    return at, visit
+
+
+def test_a_reading_that_goes_with_nothing_is_asked_twice_and_then_believed(tmp_path: Path) -> None:
+    at, visit = begun(tmp_path)
+    for check, value in (("sealed-inlet", 129.0), ("working-inlet", 76.0)):
+        standing = at.standing(visit)
+        at.answer(visit, standing.mark, Event(check=check, answer=value))
+    standing = at.standing(visit)
+    slip = Event(check="sealed-utility", answer=4.0)
+    with pytest.raises(InputError, match="does not go with the rest"):
+        at.answer(visit, standing.mark, slip)
+    assert at.standing(visit).mark == standing.mark
+    after = at.answer(visit, standing.mark, slip)
+    assert len(after.visit.events) == len(standing.visit.events) + 1
+    # What a phone kept without a signal is taken as it is.
+    long_ago = datetime.now(UTC) - timedelta(minutes=5)
+    kept = Event(check="working-utility", answer=70.0, at=long_ago)
+    assert at.join(visit, after.mark, [kept]).visit.events[-1].answer == 70.0
