@@ -111,7 +111,7 @@ def _draw(
     for visit in visits or (None,):
         session = _chosen(visit, knowledge, db, dict(options))
         name = _site(session) or str(visit) if several else ""
-        charts += _of_visit(session, what, make, after, day, name)
+        charts += _of_visit(session, what, make, after, day, name, target.blank is None)
     chart = charts[0]
     if len(charts) > 1:
         subject = f"{len(visits)} visits" if several else _site(session)
@@ -157,6 +157,7 @@ def _of_visit(
     after: bool,
     day: datetime | None = None,
     name: str = "",
+    tell: bool = True,
 ) -> list[Chart]:
     """The readings of a visit as charts: those before each of its fixes, or as it stands.
 
@@ -167,6 +168,7 @@ def _of_visit(
         after: also what was read after each fix.
         day: written on it; by default the visit's.
         name: what it is called among several.
+        tell: name what was fixed, which on an exercise is to be found out.
 
     Raises:
         InputError: no readings were taken, or with `after` none after a fix.
@@ -186,11 +188,11 @@ def _of_visit(
     for one, later in moments:
         title, filters = titled(what, _site(session)), tuple[str, ...]()
         if one.repair is not None:
-            fault = session.knowledge.faults[one.repair.fault_id].title
+            fault = f": {session.knowledge.faults[one.repair.fault_id].title}" if tell else ""
             fix = f"fix {one.number + 1} of {len(led)}" if len(led) > 1 else "the fix"
-            filters = (f"readings before {'and after ' * after}{fix}: {fault}",)
+            filters = (f"readings before {'and after ' * after}{fix}{fault}",)
             if len(led) > 1:
-                title = titled(f"{fix.capitalize()}: {fault}", name)
+                title = f"{fix.capitalize()}{fault}"
         if name:
             title = f"{name}: {fix}" if one.repair is not None and len(led) > 1 else name
         block = TitleBlock(

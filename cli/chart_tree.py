@@ -23,12 +23,34 @@ from stillflow.cli.output import say
 from stillflow.engine import Session, load_rules
 from stillflow.engine.base import InputError, Place, in_percent, percent
 from stillflow.engine.charts import Chart, PaperName, TitleBlock, on_paper
+from stillflow.engine.dialogue import Act
 from stillflow.engine.inference import NO_ANSWER, checked_answer, known_check
 from stillflow.engine.planning import PolicyTree, Think
 from stillflow.engine.ruleset import Knowledge
 
-REACHES = (0.03, 0.04, 0.05, 0.06, 0.08, 0.1, 0.12, 0.15, 0.18, 0.22, 0.26, 0.3, 0.4, 0.5)
-"""Shares of the calls below which the card goes on, the first of them where there is no paper."""
+REACHES = (
+    0.01,
+    0.015,
+    0.02,
+    0.025,
+    0.03,
+    0.035,
+    0.04,
+    0.045,
+    0.05,
+    0.055,
+    0.06,
+    0.08,
+    0.1,
+    0.15,
+    0.2,
+    0.3,
+    0.5,
+)
+"""Shares of the calls below which the card goes on, to try on a paper."""
+
+WITHOUT_PAPER = 0.03
+"""That share where there is no paper to fill."""
 
 _SHEETS: dict[PaperName, int] = {"a4": 4, "letter": 4, "tabloid": 3}
 """Pages a tree may take by default, where that is not two: about as much paper as two of A3."""
@@ -120,7 +142,7 @@ def tree(
         return decision_chart(decision_tree(unrolled, session, title, beyond))
 
     if reach is not None or target.paper is None:
-        chart = draw(REACHES[0] if reach is None else reach)
+        chart = draw(WITHOUT_PAPER if reach is None else reach)
     else:
         chart = _fitting(draw, target, target.paper)
     paths = write_chart(chart, target)
@@ -179,12 +201,18 @@ def _said(knowledge: Knowledge, session: Session, check_id: str) -> str:
 
 
 def _explained(session: Session, unrolled: PolicyTree) -> str:
+    checks = session.knowledge.checks
+    asked = {node.act.id for node in unrolled.nodes if isinstance(node.act, Act)}
+    readings = ""
+    if any(checks[one].kind == "reading" for one in asked if one in checks):
+        readings = "Readings are in % of what the system at hand should read"
+        wide = session.baseline.wide
+        readings += ". " if wide else f"; in brackets is that in inH2O by {session.baseline.note}. "
     return (
         "Begins once the question about danger signs is answered with none. "
-        "Readings are in % of what the system at hand should read; in brackets is that in inH2O "
-        f"by {session.baseline.note}. "
-        f"In {percent(unrolled.ended)} of calls the fault is found by its boxes, in "
-        f"{percent(unrolled.found)} with the looks they name; the card at its end says what then. "
+        f"{readings}In {percent(unrolled.ended)} of calls the fault has a fix box here, in "
+        f"{percent(unrolled.found)} a box or a look that is named; for the rest, and where a fix "
+        "is not it, the card says what then. "
         "What cannot be done or told here: go the way that is marked most often."
     )
 

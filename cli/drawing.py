@@ -310,7 +310,12 @@ def draw_reasoning(
 
     def dated(one: Round) -> ReasoningPath:
         path = reasoning_path(session, one, shown, why_not)
-        title = path.title.model_copy(update={"date": day_of(None, session)})
+        filters = path.title.filters
+        if target.blank is not None:
+            # On an exercise what was mended is to be found out.
+            filters = tuple(one.partition(", mended then")[0] for one in filters)
+        update = {"date": day_of(None, session), "filters": filters}
+        title = path.title.model_copy(update=update)
         return path.model_copy(update={"title": title})
 
     only = [f"fault:{name}" for name in shown]

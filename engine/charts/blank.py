@@ -8,7 +8,7 @@ length nor a code beside it tells.
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
 from typing import Literal, get_args
 
@@ -22,7 +22,7 @@ BLANKS: tuple[Blank, ...] = get_args(Blank)
 _ROLES: dict[Blank, tuple[Role, ...]] = {
     "names": ("name", "verdict"),
     "figures": ("figure", "measured"),
-    "answers": ("answer", "measured", "verdict"),
+    "answers": ("answer", "measured", "verdict", "place"),
 }
 # Not the 2 of inH2O, the number of a code such as E20, nor where something goes on.
 _FIGURE = re.compile(
@@ -31,6 +31,7 @@ _FIGURE = re.compile(
 _CODE = re.compile(r"^[EJ][0-9]+(, |$)")
 _DASHES = "__"
 _WRITE = "Name: ____________________"
+_WHERE = "Most suction is lost between ______________ and ______________"
 _EDGE = 28.35
 
 
@@ -46,10 +47,15 @@ def blanked(scene: Scene, what: Blank) -> Scene:
             kind = (one.size, one.bold)
             longest[kind] = max(longest.get(kind, 0.0), width(one.text, *kind))
     groups = [Group("", tuple(_left(group.marks, what, longest))) for group in scene.groups]
-    size = NOTE_SIZE
-    name = Text(scene.width - _EDGE, scene.height - _EDGE - 3, _WRITE, size, "end", role="fixed")
+    # In the margin above the title, where nothing else stands whatever the paper.
+    size = max(scene.smallest_text(), 1.0)
+    edge = _EDGE * size / NOTE_SIZE
+    high = 0.7 * edge
+    write = [Text(scene.width - edge, high, _WRITE, size, "end", role="fixed")]
+    if what == "answers" and any(one.role == "place" for one in marks):
+        write.append(Text(edge, high, _WHERE, size, role="fixed"))
     words = f"An exercise: {what} are left blank."
-    return replace(scene, description=words, groups=[*groups, Group("", (name,))], parts=())
+    return replace(scene, description=words, groups=[*groups, Group("", tuple(write))], parts=())
 
 
 def leaves_blank(scene: Scene, what: Blank) -> bool:
@@ -65,7 +71,7 @@ def _left(
     marks: tuple[Mark, ...], what: Blank, longest: Mapping[tuple[float, bool], float]
 ) -> Iterator[Mark]:
     roles = _ROLES[what]
-    for mark in marks:
+    for mark in _merged(marks, roles):
         if isinstance(mark, Link) or mark.role == "fixed":
             yield mark
         elif isinstance(mark, Outline):
@@ -74,11 +80,37 @@ def _left(
         elif what == "figures":
             yield replace(mark, text=_FIGURE.sub(lambda found: found[1] or _DASHES, mark.text))
         elif mark.role in roles:
-            yield _line(mark, longest[mark.size, mark.bold])
+            if mark.role != "place":
+                yield _line(mark, longest[mark.size, mark.bold])
         elif what == "names":
             yield replace(mark, text=_CODE.sub("", mark.text))
         else:
             yield mark
+
+
+def _merged(marks: tuple[Mark, ...], roles: Sequence[Role]) -> Iterator[Mark]:
+    """The marks with one line in place of several of one name, whose number would tell."""
+    run: list[Text] = []
+    for mark in marks:
+        if isinstance(mark, Text) and mark.role in roles:
+            last = run[-1] if run else mark
+            same = (last.x, last.size, last.bold, last.role, last.anchor)
+            if (mark.x, mark.size, mark.bold, mark.role, mark.anchor) == same:
+                run.append(mark)
+                continue
+        if run:
+            yield _middle(run)
+            run = []
+        if isinstance(mark, Text) and mark.role in roles:
+            run = [mark]
+        else:
+            yield mark
+    if run:
+        yield _middle(run)
+
+
+def _middle(run: Sequence[Text]) -> Text:
+    return replace(run[0], y=sum(one.y for one in run) / len(run))
 
 
 def _line(words: Text, long: float) -> Mark:

@@ -100,6 +100,10 @@ def numbers_said(numbers: Sequence[int]) -> str:
     return ", ".join(said)
 
 
+_LARGEST = 3.0
+"""How many times as large as it is the card may be drawn, where a page has room."""
+
+
 class _Row(NamedTuple):
     """One line of words as if its top were at 0; `stays` with the row after it."""
 
@@ -126,10 +130,14 @@ def card_pages(card: Card, room: Room | None, wide: float, least: float) -> list
             if len(pages) == 1:
                 return pages
             high += _LINE
-    scale, best = 1.0, list[list[Mark]]()
+    # From the largest down, so that the pages are filled; of those that are as few the largest.
+    scale, best = _LARGEST, list[list[Mark]]()
     while scale >= least - 1e-9:
         inner = Room(room.width / scale, room.height / scale)
         columns = max(int((inner.width + _GAP) / (_COLUMN + _GAP)), 1)
+        if columns == 1 and scale > 1.0:
+            scale -= _STEP
+            continue
         spread = (inner.width + _GAP) / columns
         pages = [
             [moved(mark, 0, 0, scale) for mark in page]

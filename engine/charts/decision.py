@@ -244,7 +244,7 @@ _SQUEEZES = (1.0, 0.86, 0.76, 0.7)
 """Widths of boxes to try on a paper: narrow ones take more lines, but fewer pages."""
 
 
-_LOOKS_WIDE = 1.5
+_LOOKS_WIDE = 1.0
 """Width of boxes that name looks, since nothing stands beyond them."""
 
 

@@ -44,7 +44,7 @@ LEAST_TYPE, LEAST_POSTER_TYPE = 8.0, 14.0
 """Points of the smallest type that can be read in the hand, and from two metres."""
 
 MARGIN = 28.35
-HEADING_SIZE = 17.0
+HEADING_SIZE, _POSTER_HEADING = 17.0, 32.0
 _LEAST_WIDTH = 540.0
 _LARGEST = 1.25
 _GAP = 14.0
@@ -121,6 +121,11 @@ class Sheet:
         assert self.paper is not None
         return self.paper if isinstance(self.paper, Paper) else paper_of(self.paper)
 
+    @property
+    def poster(self) -> bool:
+        """Whether it is read from across a room."""
+        return self.paper is not None and self._paper.name in POSTERS
+
     def room(self) -> Room | None:
         """What the paper leaves for the drawing; None where no paper was chosen."""
         if self.paper is None:
@@ -179,13 +184,16 @@ class Sheet:
 
     def _header(self, inner: float, page: str) -> _Band:
         marks: list[Mark] = []
+        size = _POSTER_HEADING if self.poster else HEADING_SIZE
         room = inner - 110
         y = 0.0
-        for line in wrap(self.title.title, room, HEADING_SIZE, bold=True):
-            y += HEADING_SIZE * LEADING
-            marks.append(Text(0, y - 5, line, HEADING_SIZE, bold=True, role="fixed"))
+        for line in wrap(self.title.title, room, size, bold=True):
+            y += size * LEADING
+            marks.append(Text(0, y - size * 5 / HEADING_SIZE, line, size, bold=True, role="fixed"))
         if page:
-            words = Text(inner, HEADING_SIZE * LEADING - 5, page, TEXT_SIZE, "end", True)
+            words = Text(
+                inner, size * LEADING - size * 5 / HEADING_SIZE, page, TEXT_SIZE, "end", True
+            )
             marks.append(replace(words, role="fixed"))
         for line in wrap(self.title.subtitle, inner, TEXT_SIZE):
             y += TEXT_SIZE * LEADING

@@ -14,10 +14,10 @@ Point = tuple[float, float]
 Anchor = Literal["start", "middle", "end"]
 Dash = Literal["solid", "dashed", "dotted"]
 
-Role = Literal["", "name", "figure", "answer", "measured", "verdict", "fixed"]
+Role = Literal["", "name", "figure", "answer", "measured", "verdict", "place", "fixed"]
 """What a mark tells: a fault's name, a figure, an answer, an answer that is a figure, what all of
-it comes to with the fault's name; `fixed` stays on an exercise whatever is left blank (axes,
-numbers of steps, small print)."""
+it comes to with the fault's name, an answer that is told by its place; `fixed` stays on an exercise
+whatever is left blank (axes, numbers of steps, small print)."""
 
 DASHES: dict[Dash, tuple[float, ...]] = {"solid": (), "dashed": (5, 3), "dotted": (1.2, 2.6)}
 

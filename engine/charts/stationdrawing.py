@@ -155,22 +155,20 @@ class _Drawing:
         high = TITLE_SIZE * LEADING
         if self.worst is None:
             return [
-                Text(0, (index + 1) * high - 3, line, TITLE_SIZE, bold=True, role="answer")
+                Text(0, (index + 1) * high - 3, line, TITLE_SIZE, bold=True, role="place")
                 for index, line in enumerate(self.banner)
             ]
         left, right = self.x(self.worst.since), self.x(self.worst.station)
         marks: list[Mark] = [
-            replace(mark, role="answer") for mark in _band(left, 0, right - left, self.high)
+            replace(mark, role="place") for mark in _band(left, 0, right - left, self.high)
         ]
         half = max(width(line, TITLE_SIZE, bold=True) for line in self.banner) / 2 + 5
         middle = min(max((left + right) / 2, half), self.wide - half)
         box = Box(middle - half, 0, 2 * half, len(self.banner) * high + 5)
-        marks.append(replace(rounded(*box, 3, fill="#ffffff", stroke=WARNING), role="answer"))
+        marks.append(replace(rounded(*box, 3, fill="#ffffff", stroke=WARNING), role="place"))
         for index, line in enumerate(self.banner):
             baseline = (index + 1) * high - 1
-            marks.append(
-                Text(middle, baseline, line, TITLE_SIZE, "middle", True, WARNING, "answer")
-            )
+            marks.append(Text(middle, baseline, line, TITLE_SIZE, "middle", True, WARNING, "place"))
         return marks
 
     def _strip(self) -> list[Mark]:

@@ -91,8 +91,8 @@ def draw_tree(
 ) -> list[Scene]:
     """All pages of a tree. Nothing is made smaller: what does not fit goes on another page.
 
-    A tree with something `beside` it is a poster. It goes in two lanes, and is made as small as can
-    still be read but no smaller, where that takes fewer pages.
+    A poster, and a tree with something `beside` it, goes in up to three lanes where that takes
+    fewer pages; the latter is made as small as can still be read, but no smaller, for that.
 
     Args:
         trunk: the tree.
@@ -106,7 +106,8 @@ def draw_tree(
     limit = None if room is None else Size(room.width, room.height)
     tries = []
     scales = dict.fromkeys((1.0, sheet.least() if beside else 1.0))
-    for scale, lanes, artist in product(scales, (1, 2) if beside else (1,), artists):
+    several = (1, 2, 3) if beside or sheet.poster else (1,)
+    for scale, lanes, artist in product(scales, several, artists):
         lane = None if limit is None else _lane(limit, scale, lanes, artist)
         cutter = Cutter(trunk, artist.size, artist.across, artist.gaps, lane, artist.stacks)
         slots = cutter.pages()

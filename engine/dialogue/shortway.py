@@ -17,7 +17,7 @@ from stillflow.engine.dialogue.askable import Askable
 from stillflow.engine.dialogue.session import Session
 from stillflow.engine.ruleset import Check, Footing, Knowledge, Outlay, checking, stand_of
 
-MOST_LOOKS = 20
+MOST_LOOKS = 6
 """Looks named at an edge; after them comes all that is left, from the top."""
 
 RARE = 0.005

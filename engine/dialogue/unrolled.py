@@ -23,7 +23,7 @@ from stillflow.engine.dialogue.shortway import ShortWay
 from stillflow.engine.dialogue.steps import Ending
 from stillflow.engine.dialogue.verification import Repair
 from stillflow.engine.inference import Situation, Spot, rule_table
-from stillflow.engine.planning import Branch, PolicyStep, PolicyTree, Think, Unrolled
+from stillflow.engine.planning import FRINGE, Branch, PolicyStep, PolicyTree, Think, Unrolled
 from stillflow.engine.ruleset import (
     Check,
     Doubt,
@@ -42,6 +42,15 @@ LIVE = "the guided visit"
 
 CARD = "the card"
 """Who takes over where there is a short way on: the looks printed beside the tree."""
+
+GUIDED = 0.5
+"""Share of the calls down to which a tree with a short way on goes by the guided visit."""
+
+BOX = 0.4
+"""What a look of its own must show, in calls, as a share of the reach of a tree."""
+
+SHOWN = 0.2
+"""How likely a fault must be where a look shows it, for its fix to be a box."""
 
 THERE, NOT_THERE = "it is there", "it is not there"
 """What can come of going to a fault: it is put right, or the visit goes on without it."""
@@ -82,6 +91,7 @@ class Point:
         spent: minutes of the visit when the tree began.
         minutes: spent since the tree began.
         steps: acts since the tree began.
+        chance: how many of the calls come here, 0 to 1.
         settled: the step to take where that is known without thinking.
         ahead: as of a visit; a tree goes to no further inlet, of which it has no name to print.
         in_vain: nothing, since the question about danger is taken as answered.
@@ -101,6 +111,7 @@ class Point:
     doubting: str = ""
     minutes: float = 0.0
     steps: int = 0
+    chance: float = 1.0
     settled: PolicyStep[Point] | None = None
     ahead: Mapping[str, Spot] = field(default_factory=dict)
     in_vain: Mapping[str, int] = field(default_factory=dict)
@@ -131,7 +142,9 @@ def visit_tree(
         until: a fix at least this likely to be right ends its branch, 0 to 1.
         think: how far the planner looks ahead.
         wrong_part_minutes: the price, in minutes, of having fitted a part that was not needed.
-        beyond: the short way on that is taken where the tree ends; else the guided visit is.
+        beyond: the short way on that is taken where the tree ends; else the guided visit is. With
+            it the visit is gone by only as far as many calls come; from there the looks that most
+            calls have need of are boxes, and what they show is a fix.
 
     Raises:
         InputError: a number out of range, or starting facts that contradict each other.
@@ -148,7 +161,7 @@ def visit_tree(
         session.knowledge, session.progress.model, session.baseline, think, wrong_part_minutes
     )
     started = past_safety(session)
-    policy = _Policy(started, planner, depth, until, beyond)
+    policy = _Policy(started, planner, depth, until, beyond, reach)
     edge = None if beyond is None else policy.edge
     return Unrolled(policy.start(), policy, reach, cut_to=LIVE, edge=edge).tree()
 
@@ -182,8 +195,10 @@ class _Policy:
         depth: int | None,
         until: float,
         beyond: ShortWay | None,
+        reach: float,
     ) -> None:
         self._beyond = beyond
+        self._reach = reach
         self._knowledge = session.knowledge
         self._baseline = session.baseline
         self._progress = session.progress
@@ -256,7 +271,40 @@ class _Policy:
         if move.turn.next == "take-again":
             because = self._knowledge.rules[move.rule_id].because
             return PolicyStep(Act("doubt", move.check.id), handed_to=LIVE, reason=because)
+        if self._beyond is not None and point.chance < GUIDED:
+            return self._look(point, self._beyond)
         return self._ask(point, move.check)
+
+    def _look(self, point: Point, beyond: ShortWay) -> PolicyStep[Point]:
+        """The look that shows most for its minutes, with a fix for what it shows."""
+        closed = {*point.answered, *point.silent}
+        looks, _ = beyond.order(point.probabilities, point.footing, closed)
+        shows = beyond.surely @ point.probabilities * point.chance
+        worth = [name for name in looks if shows[beyond.number[name] - 1] >= BOX * self._reach]
+        if not worth:
+            return self.edge([(1.0, point)])
+        step = self._ask(point, self._knowledge.checks[worth[0]])
+        branches: list[Branch[Point]] = []
+        rest: list[Branch[Point]] = []
+        for way in step.branches:
+            shown = self._knowledge.shown.get((worth[0], str(way.label)), ())
+            faults = [one for one in self._knowledge.faults.values() if one.id in shown]
+            belief = way.to.probabilities
+            likely = {one.id: belief[self._knowledge.fault_index[one.id]] for one in faults}
+            fault = max(faults, key=lambda one: likely[one.id], default=None)
+            rare = way.to.chance < FRINGE * self._reach
+            if fault is None or rare or likely[fault.id] < SHOWN:
+                rest.append(way)
+                continue
+            fix = replace(self._fix(way.to, fault), branches=())
+            branches.append(replace(way, to=replace(way.to, settled=fix)))
+        if rest:
+            whole = sum(way.probability for way in rest)
+            likeliest = max(rest, key=lambda way: way.probability)
+            belief = sum((w.probability * w.to.probabilities for w in rest), np.zeros(1)) / whole
+            onward = replace(likeliest.to, probabilities=belief, chance=point.chance * whole)
+            branches.append(Branch(tuple(way.label for way in rest), whole, onward))
+        return replace(step, branches=tuple(branches))
 
     def _end(self, move: Move, ending: Ending) -> PolicyStep[Point]:
         if move.kind == "done":
@@ -304,6 +352,7 @@ class _Policy:
                     situation=learnt(point.situation, check, said),
                     answered={**point.answered, check.id: said},
                     probabilities=row / row.sum(),
+                    chance=point.chance * float(chance),
                 ),
             )
             for answer, chance, row in zip(outlook.answers, chances, joint, strict=True)

@@ -5,12 +5,13 @@ Knows nothing of suction.
 """
 
 from stillflow.engine.planning.choice import Action, Think, next_action
-from stillflow.engine.planning.policytree import Unrolled
+from stillflow.engine.planning.policytree import FRINGE, Unrolled
 from stillflow.engine.planning.problem import Moves, Problem
 from stillflow.engine.planning.searching import first_cut, search_order
 from stillflow.engine.planning.treenodes import Branch, PolicyStep, PolicyTree
 
 __all__ = [
+    "FRINGE",
     "Action",
     "Branch",
     "Moves",

@@ -65,7 +65,8 @@ class PolicyTree:
     @property
     def ended(self) -> float:
         """Probability that a call ends inside the tree, without being handed over."""
-        return sum(n.reach for n in self.nodes if not n.branches and not n.handed_to)
+        ends = (n for n in self.nodes if not n.branches and not n.handed_to)
+        return sum(n.reach * n.figures.get("probability", 1.0) for n in ends)
 
     @property
     def found(self) -> float:

@@ -74,6 +74,11 @@ def _is_edge(node: PolicyStep[int]) -> bool:
     return looks or _left_to_visit(node)
 
 
+def _labels(way: Branch[int]) -> tuple[str, ...]:
+    """The answers that lead that way; those to a look that show nothing lead on together."""
+    return tuple(map(str, way.label)) if isinstance(way.label, tuple) else (str(way.label),)
+
+
 def _leads_to(number: int, nodes: Sequence[PolicyStep[int]]) -> Hashable:
     """What answers that lead to the same step have in common."""
     act = nodes[number].act
@@ -183,15 +188,16 @@ class _Words:
         edge.sort(key=lambda key: len(by_step[key]))
         for key in [*(key for key in by_step if key not in edge), *edge]:
             ways = by_step[key]
-            labels = {way.label for way in ways}
+            labels: set[Hashable] = {one for way in ways for one in _labels(way)}
             answer = self.answers(check, labels)
-            if edge and key == edge[-1] and len(by_step) > 1 and len(ways) > 1:
+            last = bool(edge) and key == edge[-1] and len(ways) > 1
+            if len(by_step) > 1 and (last or any(len(_labels(way)) > 1 for way in ways)):
                 answer = "anything else"
             likeliest = max(ways, key=lambda way: way.probability)
             yield TreeBranch(
                 answer=answer,
-                given=given(self._knowledge, self._baseline, check, str(likeliest.label)),
-                choices=tuple(str(way.label) for way in ways),
+                given=given(self._knowledge, self._baseline, check, _labels(likeliest)[0]),
+                choices=tuple(one for way in ways for one in _labels(way)),
                 probability=min(sum(way.probability for way in ways), 1.0),
                 to=str(likeliest.to),
             )

@@ -12,7 +12,7 @@ from stillflow.engine.charts import AirPath, ChartStation, StationReading, Title
 from stillflow.engine.inference import Baseline, Spot, tolerance_of
 
 _PATH: tuple[tuple[Station, str], ...] = (
-    (Station.UNIT, "filter, bin and intake"),
+    (Station.UNIT, "the unit itself: motor, filter, bin, intake"),
     (Station.UTILITY, "house joined on: its leaks count from here"),
     (Station.INLET, "tubing and this inlet"),
     (Station.HOSE, "hose"),

@@ -13,8 +13,11 @@ from stillflow.engine.charts.chart import Chart, render
 from stillflow.engine.charts.decision import DecisionTree, decision_chart
 from stillflow.engine.charts.faults import faulttree_chart
 from stillflow.engine.charts.page import PAPERS, POSTERS, paper_of
+from stillflow.engine.charts.pareto import Pareto, ParetoBar, pareto_chart
 from stillflow.engine.charts.picture import TitleBlock
 from stillflow.engine.charts.scene import Mark, Outline, Scene, Text
+from stillflow.engine.charts.stationdrawing import station_chart
+from stillflow.engine.charts.stations import AirPath, StationReading
 from stillflow.engine.faulttree.importance import analyse
 from stillflow.engine.faulttree.tree import FaultTree, Gate, PrimaryEvent
 
@@ -35,10 +38,11 @@ def test_nothing_moves_and_the_numbers_of_steps_stay(make_charts: ChartMaker, wh
         for full in chart.pages("a4"):
             empty = blanked(full, what)
             assert (empty.width, empty.height) == (full.width, full.height)
-            # All but the line for the name, which is last.
-            assert fixed(texts(empty))[:-1] == fixed(texts(full))
+            # All but the lines to write on in the margin.
+            stays = [one for one in fixed(texts(empty)) if "____" not in one[-1]]
+            assert stays == fixed(texts(full))
             count = [sum(len(g.marks) for g in one.groups) for one in (full, empty)]
-            assert count[1] <= count[0] + 1
+            assert count[1] <= count[0] + 2
 
 
 def told(full: Scene, role: str) -> set[str]:
@@ -177,3 +181,39 @@ def test_type_is_as_large_as_asked(make_charts: ChartMaker, size: float) -> None
     for scene in tree.pages(paper_of("a3", text_size=size)):
         assert scene.smallest_text() == pytest.approx(size, rel=0.3)
         assert scene.smallest_text() >= size - 0.01
+
+
+def test_where_the_most_is_lost_is_not_told_by_the_place_of_a_line(stations: AirPath) -> None:
+    moved = stations.model_copy(
+        update={
+            "stations": tuple(
+                one.model_copy(update={"working": StationReading(expected=86, found=40 + index)})
+                for index, one in enumerate(stations.stations)
+            )
+        }
+    )
+    [one], [other] = (station_chart(path).pages("a4") for path in (stations, moved))
+    assert lines_to_write(one) == lines_to_write(other)
+    assert any("lost between" in text.text for text in texts(blanked(one, "answers")))
+
+
+def lines_to_write(scene: Scene) -> list[tuple[float, float]]:
+    """Where the exercise of a page has lines that the page has not."""
+    drawn = {one.start for one in outlines(scene)}
+    return [one.start for one in outlines(blanked(scene, "answers")) if one.start not in drawn]
+
+
+def outlines(scene: Scene) -> list[Outline]:
+    return [m for g in scene.groups for m in g.marks if isinstance(m, Outline)]
+
+
+def test_a_name_has_one_line_to_write_on_however_long_it_is() -> None:
+    bars = tuple(
+        ParetoBar(id=str(n), title="A cause of a long name " * n, share=0.25) for n in (1, 2, 3, 4)
+    )
+    for paper in ("a4", "a3", None):
+        (scene,) = pareto_chart(Pareto(title=TitleBlock(title="Causes"), bars=bars)).pages(paper)
+        names = [one for one in texts(scene) if one.role == "name"]
+        written = [one for one in outlines(blanked(scene, "names")) if one not in outlines(scene)]
+        assert len(names) > 4
+        assert len(written) == 4

@@ -13,6 +13,7 @@ from tree_boxes import compared
 from stillflow.engine import Session, load_rules
 from stillflow.engine.charts.decision import DecisionTree, TreeNode
 from stillflow.engine.charts.picture import TitleBlock
+from stillflow.engine.dialogue import short_way
 from stillflow.engine.dialogue.answers import given
 from stillflow.engine.dialogue.unrolled import visit_tree
 from stillflow.engine.inference.likelihood import spot_of
@@ -274,3 +275,27 @@ def test_where_several_answers_share_a_way_the_likeliest_stands_for_them() -> No
             assert branch.given == given(knowledge, session.baseline, check, str(likeliest.label))
             joined += len(ways) > 1
     assert joined
+
+
+def test_a_tree_for_the_wall_ends_in_fixes_and_names_few_looks() -> None:
+    session = Session(load_rules(), Visit())
+    reach = 0.05
+    beyond = short_way(session, 0.005)
+    unrolled = visit_tree(session, reach=reach, beyond=beyond)
+    tree = decision_tree(unrolled, session, TitleBlock(title="Poor suction"), beyond)
+    fixes = [node for node in tree.nodes if node.kind == "fix"]
+    checks = [node for node in tree.nodes if node.kind == "check"]
+    assert len(fixes) >= len(checks) - 1
+    assert all(node.detail for node in fixes), "how one is sure stands in every fix"
+    assert all(1 <= len(node.looks) <= 6 for node in tree.nodes if node.kind == "looks")
+    reached = tree.reach()
+    there = sum(reached[node.id] * (node.probability or 0.0) for node in fixes)
+    assert there == pytest.approx(unrolled.ended)
+    assert there > 0.2
+    # Whatever is answered leads on: every answer is on one branch, and only on one.
+    for node in checks:
+        answers = session.knowledge.checks[node.check].answers
+        said = [one for branch in node.branches for one in branch.choices]
+        assert len(said) == len(set(said))
+        assert {one.id for one in answers} >= set(said)
+        assert sum(branch.probability for branch in node.branches) == pytest.approx(1.0)
