@@ -42,14 +42,20 @@ READINGS = (
 def legend(target: Target, day: datetime | None) -> None:
     """Make the page that goes with the charts: symbols, words for strength, likely, minutes."""
     strengths = tuple(
-        f"{one.replace('-', ' ')}: seen {one.factor:.3g} times as often where it is so "
+        f"{one.replace('-', ' ')}: seen about {_round(one.factor)} times as often where it is so "
         "as where it is not"
         for one in Strength
         if one is not Strength.COMPUTED
     )
     common = tuple(
-        f"{one.replace('-', ' ')}: {one.weight:.3g} to 1 beside an occasional one"
+        f"{one.replace('-', ' ')}: "
+        + (
+            f"about {_round(one.weight)} calls for one of an occasional fault"
+            if one.weight >= 1.0
+            else f"one call for about {_round(1.0 / one.weight)} of an occasional fault"
+        )
         for one in HowCommon
+        if one.weight != 1.0
     )
     page = HandoutPage(
         heading="How to read the charts",
@@ -69,3 +75,8 @@ def legend(target: Target, day: datetime | None) -> None:
     paths = write_chart(chart, target)
     if paths:
         say(drawn(paths))
+
+
+def _round(factor: float) -> str:
+    """A factor as it is meant: to one digit."""
+    return f"{float(f'{factor:.1g}'):g}"

@@ -131,6 +131,7 @@ def tree(
             think=think,
             wrong_part_minutes=wrong_part,
             beyond=beyond,
+            wall=target.paper is not None,
         )
         title = TitleBlock(
             title=f"What to check next: {what[0].lower()}{what[1:]}",

@@ -135,7 +135,7 @@ def card_pages(card: Card, room: Room | None, wide: float, least: float) -> list
     while scale >= least - 1e-9:
         inner = Room(room.width / scale, room.height / scale)
         columns = max(int((inner.width + _GAP) / (_COLUMN + _GAP)), 1)
-        if columns == 1 and scale > 1.0:
+        if columns == 1 and scale > 1.0 + _STEP / 2:
             scale -= _STEP
             continue
         spread = (inner.width + _GAP) / columns

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import replace
 
 from stillflow.engine.base import Model
 from stillflow.engine.charts.chart import Chart, Format
@@ -17,9 +18,9 @@ from stillflow.engine.charts.page import (
     line_key,
     paper_of,
 )
-from stillflow.engine.charts.picture import NodeKind, Picture, TitleBlock
+from stillflow.engine.charts.picture import KIND_WORDS, NodeKind, Picture, TitleBlock
 from stillflow.engine.charts.scene import Mark, Scene, Text, polyline
-from stillflow.engine.charts.shapes import GREY, TEXT_SIZE, TITLE_SIZE
+from stillflow.engine.charts.shapes import GREY, LOOKS, TEXT_SIZE, TITLE_SIZE
 from stillflow.engine.charts.text import LEADING, wrap
 
 HANDOUT_FORMATS: tuple[Format, ...] = ("svg", "png", "pdf", "json")
@@ -58,9 +59,18 @@ class Handout(Model):
 
 def whole_key() -> tuple[KeyItem, ...]:
     """The key to every symbol that any chart of boxes uses."""
-    kinds = [kind for kind in NodeKind if kind is not NodeKind.EVENT]
+    # Of charts before and after an answer, one outline has two meanings, said in one entry.
+    alike: dict[object, list[NodeKind]] = {}
+    for kind in NodeKind:
+        look = LOOKS[kind]
+        if kind is not NodeKind.EVENT:
+            alike.setdefault((look.outline, look.fill, look.dash, look.ink), []).append(kind)
+    symbols = tuple(
+        replace(kind_key(kinds)[0], words="; or ".join(KIND_WORDS[kind] for kind in kinds))
+        for kinds in alike.values()
+    )
     lines = line_key([("speaks for; thicker is stronger", "for"), ("speaks against", "against")])
-    return (*kind_key(kinds), *lines, *gate_key(set(GATE_WORDS)))
+    return (*symbols, *lines, *gate_key(set(GATE_WORDS)))
 
 
 def handout_chart(handout: Handout, name: str = "handout", key: tuple[KeyItem, ...] = ()) -> Chart:

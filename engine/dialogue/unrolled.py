@@ -126,6 +126,7 @@ def visit_tree(
     think: Think = "normal",
     wrong_part_minutes: float = 0.0,
     beyond: ShortWay | None = None,
+    wall: bool = False,
 ) -> PolicyTree:
     """Unroll what a visit would do from here.
 
@@ -142,9 +143,9 @@ def visit_tree(
         until: a fix at least this likely to be right ends its branch, 0 to 1.
         think: how far the planner looks ahead.
         wrong_part_minutes: the price, in minutes, of having fitted a part that was not needed.
-        beyond: the short way on that is taken where the tree ends; else the guided visit is. With
-            it the visit is gone by only as far as many calls come; from there the looks that most
-            calls have need of are boxes, and what they show is a fix.
+        beyond: the short way on that is taken where the tree ends; else the guided visit is.
+        wall: go by the visit only as far as many calls come; from there the looks of `beyond` that
+            most calls have need of are boxes, and what they show is a fix.
 
     Raises:
         InputError: a number out of range, or starting facts that contradict each other.
@@ -161,7 +162,7 @@ def visit_tree(
         session.knowledge, session.progress.model, session.baseline, think, wrong_part_minutes
     )
     started = past_safety(session)
-    policy = _Policy(started, planner, depth, until, beyond, reach)
+    policy = _Policy(started, planner, depth, until, beyond, reach if wall else None)
     edge = None if beyond is None else policy.edge
     return Unrolled(policy.start(), policy, reach, cut_to=LIVE, edge=edge).tree()
 
@@ -195,10 +196,10 @@ class _Policy:
         depth: int | None,
         until: float,
         beyond: ShortWay | None,
-        reach: float,
+        wall: float | None,
     ) -> None:
         self._beyond = beyond
-        self._reach = reach
+        self._wall = wall
         self._knowledge = session.knowledge
         self._baseline = session.baseline
         self._progress = session.progress
@@ -271,16 +272,16 @@ class _Policy:
         if move.turn.next == "take-again":
             because = self._knowledge.rules[move.rule_id].because
             return PolicyStep(Act("doubt", move.check.id), handed_to=LIVE, reason=because)
-        if self._beyond is not None and point.chance < GUIDED:
-            return self._look(point, self._beyond)
+        if self._beyond is not None and self._wall is not None and point.chance < GUIDED:
+            return self._look(point, self._beyond, self._wall)
         return self._ask(point, move.check)
 
-    def _look(self, point: Point, beyond: ShortWay) -> PolicyStep[Point]:
+    def _look(self, point: Point, beyond: ShortWay, reach: float) -> PolicyStep[Point]:
         """The look that shows most for its minutes, with a fix for what it shows."""
         closed = {*point.answered, *point.silent}
         looks, _ = beyond.order(point.probabilities, point.footing, closed)
         shows = beyond.surely @ point.probabilities * point.chance
-        worth = [name for name in looks if shows[beyond.number[name] - 1] >= BOX * self._reach]
+        worth = [name for name in looks if shows[beyond.number[name] - 1] >= BOX * reach]
         if not worth:
             return self.edge([(1.0, point)])
         step = self._ask(point, self._knowledge.checks[worth[0]])
@@ -292,7 +293,7 @@ class _Policy:
             belief = way.to.probabilities
             likely = {one.id: belief[self._knowledge.fault_index[one.id]] for one in faults}
             fault = max(faults, key=lambda one: likely[one.id], default=None)
-            rare = way.to.chance < FRINGE * self._reach
+            rare = way.to.chance < FRINGE * reach
             if fault is None or rare or likely[fault.id] < SHOWN:
                 rest.append(way)
                 continue

@@ -281,7 +281,7 @@ def test_a_tree_for_the_wall_ends_in_fixes_and_names_few_looks() -> None:
     session = Session(load_rules(), Visit())
     reach = 0.05
     beyond = short_way(session, 0.005)
-    unrolled = visit_tree(session, reach=reach, beyond=beyond)
+    unrolled = visit_tree(session, reach=reach, beyond=beyond, wall=True)
     tree = decision_tree(unrolled, session, TitleBlock(title="Poor suction"), beyond)
     fixes = [node for node in tree.nodes if node.kind == "fix"]
     checks = [node for node in tree.nodes if node.kind == "check"]
