@@ -20,7 +20,6 @@ from stillflow.cli.options import (
 from stillflow.cli.output import say
 from stillflow.cli.serve import missing_package
 from stillflow.engine import Session, load_rules
-from stillflow.engine.base import in_percent
 
 MOST_BYTES = 1_000_000
 
@@ -62,6 +61,6 @@ def command(
     page, reach = one_file(session, MOST_BYTES)
     write_file(Path(out), page)
     say(
-        f"Written: {out} ({len(page) / 1000:.0f} kB), with what at least {in_percent(reach)} of "
-        "calls come to."
+        f"Written: {out} ({len(page) / 1000:.0f} kB), with all that at least 1 in "
+        f"{1.0 / reach:.0f} calls comes to, and the card beyond it."
     )

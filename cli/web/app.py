@@ -198,9 +198,9 @@ class Pages:
         """Keep what a phone answered by itself; the page of where the visit then stands."""
         visit_id = request.path_params["visit"]
         try:
-            mark, answers = joined(sent)
+            mark, answers, asked = joined(sent)
             who = request.scope["state"]["person"]
-            standing = self.desk.join(visit_id, mark, answers, who)
+            standing = self.desk.join(visit_id, mark, answers, who, asked=asked)
         except Overtaken as error:
             return self._step(request, self.desk.standing(visit_id), 409, str(error))
         except InputError as error:
@@ -441,8 +441,8 @@ def event_of(form: Form) -> Event:
     raise InputError("this answers no step", right="go back to the visit and tap an answer")
 
 
-def joined(sent: bytes) -> tuple[str, list[Event]]:
-    """The moment and the answers that a phone sends.
+def joined(sent: bytes) -> tuple[str, list[Event], bool]:
+    """The moment, the answers that a phone sends, and whether whoever gave them waits for a reply.
 
     Raises:
         InputError: they are none.
@@ -453,7 +453,7 @@ def joined(sent: bytes) -> tuple[str, list[Event]]:
         mark, answers = str(read["mark"]), list(read["answers"])
         if not 0 < len(answers) <= MOST_JOINED:
             raise InputError(f"{len(answers)} answers at once", right=right)
-        return mark, [_answered(one) for one in answers]
+        return mark, [_answered(one) for one in answers], read.get("asked") is True
     except (ValueError, KeyError, TypeError, AttributeError):
         raise InputError("this is not what a phone sends", right=right) from None
 

@@ -54,6 +54,10 @@ def pack(session: Session, reach: float = REACH, think: Think = "normal") -> dic
             {"step": node.step, "ways": node.ways, "edges": node.edges} for node in whole.nodes
         ],
         "card": whole.card,
+        "proof": whole.proof,
+        "danger": whole.danger,
+        "stops": whole.stops,
+        "good": whole.good,
     }
 
 

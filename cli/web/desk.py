@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections import OrderedDict
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, datetime
 from hashlib import sha256
 from threading import RLock
 
@@ -23,10 +23,6 @@ from stillflow.engine.ruleset import Knowledge
 
 MOST_OPEN = 64
 """Sessions that are kept ready; of any further visit the record is replayed."""
-
-
-JUST_NOW = timedelta(seconds=30)
-"""So long after it was typed, whoever typed a reading may still look at the needle again."""
 
 
 def mark_of(visit: Visit, number: int | None = None) -> str:
@@ -85,10 +81,13 @@ class Desk:
             visit = self.casebook.get(visit_id)
             return self._stand(visit, self._session(visit))
 
-    def answer(self, visit_id: str, mark: str, event: Event, who: str = "") -> Standing:
+    def answer(
+        self, visit_id: str, mark: str, event: Event, who: str = "", *, asked: bool = True
+    ) -> Standing:
         """Keep one answer after the moment that is named, then believe it.
 
-        The same answer to the same moment once more changes nothing.
+        The same answer to the same moment once more changes nothing. Where somebody `asked` waits
+        at the gauge, a reading that does not go with the rest is to be given twice.
 
         Raises:
             Overtaken: the visit has gone on since that moment.
@@ -102,7 +101,8 @@ class Desk:
                 if _has(visit, mark, event):
                     return self._stand(visit, session)
                 raise overtaken(visit)
-            self._question(visit_id, mark, session, event)
+            if asked:
+                self._question(visit_id, mark, session, event)
             if event.at is None:
                 event = event.model_copy(update={"at": datetime.now(UTC)})
             kept = self.casebook.written_by(who).add_event(visit, event)
@@ -112,15 +112,12 @@ class Desk:
             return self._stand(kept, session)
 
     def _question(self, visit_id: str, mark: str, session: Session, event: Event) -> None:
-        """See that a reading of just now goes with the rest, or is given a second time.
-
-        What a phone kept without a signal is on record as it is: nobody stands at the gauge now.
+        """See that a reading goes with the rest, or is given a second time.
 
         Raises:
             InputError: it does not, and is new.
         """
-        now = datetime.now(UTC)
-        odd = "" if now - (event.at or now) > JUST_NOW else session.questioned(event)
+        odd = session.questioned(event)
         given = (mark, event.check, event.inlet, event.answer)
         if odd and self._odd.get(visit_id) != given:
             if len(self._odd) >= MOST_OPEN:
@@ -130,7 +127,15 @@ class Desk:
             raise InputError(odd, right=right)
         self._odd.pop(visit_id, None)
 
-    def join(self, visit_id: str, mark: str, answers: Sequence[Event], who: str = "") -> Standing:
+    def join(
+        self,
+        visit_id: str,
+        mark: str,
+        answers: Sequence[Event],
+        who: str = "",
+        *,
+        asked: bool = False,
+    ) -> Standing:
         """Keep answers that a phone gave by itself after the moment that is named, in order.
 
         Those of them that are on record already, as when an earlier reply was lost, are not kept
@@ -153,7 +158,7 @@ class Desk:
                 raise overtaken(visit)
             standing = self._stand(visit, self._session(visit))
             for event in left:
-                standing = self.answer(visit_id, standing.mark, event, who)
+                standing = self.answer(visit_id, standing.mark, event, who, asked=asked)
             return standing
 
     def _known(self, visit: Visit, event: Event) -> Event:

@@ -56,11 +56,19 @@ class Carried:
         steps: every step that may come, once.
         nodes: the tree, the first where the visit stands; none where it has no tree now.
         card: numbers of the steps of the card, in order.
+        proof: numbers of the steps that prove a fix, in order.
+        danger: number of the step that asks for danger, None where the rules ask for none.
+        stops: the step that ends the visit, by the answer to that which ends it.
+        good: answers that say that a fix has worked, by the check that asks for it.
     """
 
     steps: tuple[NextStep, ...]
     nodes: tuple[CarriedNode, ...]
     card: tuple[int, ...]
+    proof: tuple[int, ...] = ()
+    danger: int | None = None
+    stops: Mapping[str, int] = field(default_factory=dict)
+    good: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
 
 
 def _with(progress: Progress, footing: Footing) -> Progress:
@@ -87,7 +95,16 @@ def carried(session: Session, reach: float = REACH, think: Think = "normal") -> 
     if session.next_step().ending is None:
         packing.begin(session, reach, think)
     packing.lay_card(session)
-    return Carried(tuple(packing.steps), tuple(packing.nodes), tuple(packing.card))
+    packing.lay_danger(session)
+    return Carried(
+        tuple(packing.steps),
+        tuple(packing.nodes),
+        tuple(packing.card),
+        tuple(packing.proof),
+        packing.danger,
+        packing.stops,
+        packing.good,
+    )
 
 
 class _Packing:
@@ -100,6 +117,10 @@ class _Packing:
         self.steps: list[NextStep] = []
         self.nodes: list[CarriedNode] = []
         self.card: list[int] = []
+        self.proof: list[int] = []
+        self.danger: int | None = None
+        self.stops: dict[str, int] = {}
+        self.good: dict[str, tuple[str, ...]] = {}
 
     def begin(self, session: Session, reach: float, think: Think) -> None:
         """Lay the tree, with the question about danger before it where that comes next."""
@@ -232,6 +253,22 @@ class _Packing:
         for check in [*readings, *looks[: MOST_ON_CARD - len(readings)], *proofs]:
             if check.id not in closed and not check.first:
                 self.card.append(self._kept(present.check(check, ())))
+        # One reading at the hose end covers the whole path; the customer's tool has the last word.
+        whole = [one for one in readings if one.station is Station.HOSE and one.verifies]
+        self.proof = [self._kept(present.check(check, ())) for check in [*whole, *proofs]]
+        self.good = {one.id: tuple(a.id for a in one.answers if a.good) for one in proofs}
+
+    def lay_danger(self, session: Session) -> None:
+        """The question about danger, to be asked at any time, and the ends that it may come to."""
+        step = session.safety_step()
+        if step is None or step.check is None:
+            return
+        self.danger = self._kept(step)
+        for answer in (one.id for one in step.check.answers):
+            tried = Session(self._knowledge, session.visit)
+            tried.record(step.check.id, answer)
+            if tried.is_stopped:
+                self.stops[answer] = self._kept(tried.next_step())
 
     def _kept(self, step: NextStep) -> int:
         """The number of a step; one that says the same as an earlier one has its number."""

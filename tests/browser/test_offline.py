@@ -201,7 +201,7 @@ def test_a_tree_of_an_answer_that_was_taken_back_is_gone(
     thumb.answer("none")
     thumb.answer("can't tell")
     carried(page)
-    page.click(".bar button:text('Back')")
+    page.click(".bar button:text('Undo')")
     page.wait_for_function("() => document.body?.dataset.number === '1'")
     carried(page)
     pack = page.evaluate(
@@ -294,3 +294,96 @@ def test_at_the_edge_of_the_tree_the_card_goes_on_and_is_recorded(
     context.set_offline(False)
     on_record(page)
     assert [one.answer for one in served.kept().events][2:] == [118.0, 64.0, 60.0]
+
+
+def test_a_fix_made_without_a_signal_is_proved_and_done(
+    thumb: Thumb, served: Served, context: BrowserContext
+) -> None:
+    page = thumb.page
+    thumb.begin(**UNIT, complaint="weak with the long hose")
+    # A hose that is clogged, whole by its looks.
+    found: dict[str, float | str] = {"where-weak": "one-hose", "hose-look": "sound"}
+    found |= {"sealed-hose": 128.0, "working-hose": 14.0, "sealed-inlet": 129.0}
+    found |= {"working-inlet": 77.0, "other-hose": "better", "hose-ball": "sticks"}
+
+    def known() -> float | str:
+        name = thumb.about[1]
+        return found.get(name, "none" if load_rules().checks[name].first else "can't tell")
+
+    while thumb.about[0] == "check":
+        session = Session(load_rules(), served.kept()) if served.kept().events else None
+        if session is not None and session.next_step().fix is not None:
+            break
+        thumb.answer(known())
+    carried(page)
+    context.set_offline(True)
+    page.reload()
+    page.wait_for_selector("#step form")
+    assert thumb.about[0] == "fix"
+    thumb.answer("yes")
+    assert "After the fix" in page.inner_text("#step")
+    assert thumb.about == ("check", "working-hose")
+    thumb.answer(62.0)
+    assert thumb.about == ("check", "works-now")
+    thumb.answer("as-it-should")
+    assert "Done, as far as this phone can tell" in page.inner_text("#step")
+    context.set_offline(False)
+    on_record(page)
+    assert served.kept().conclusion is not None
+
+
+def test_danger_is_at_hand_without_a_signal_and_stops(
+    thumb: Thumb, served: Served, context: BrowserContext
+) -> None:
+    page = thumb.page
+    thumb.begin(**UNIT)
+    thumb.answer("none")
+    carried(page)
+    context.set_offline(True)
+    page.reload()
+    page.wait_for_selector("#danger")
+    asks = "#step form[data-check='danger-signs']"
+    page.click("#danger")
+    page.wait_for_selector(asks)
+    # Nothing seen after all: the visit goes on where it was.
+    thumb.answer("none")
+    page.click("#danger")
+    page.wait_for_selector(asks)
+    thumb.answer("smoke")
+    assert "fire department" in page.inner_text("#step").lower()
+    context.set_offline(False)
+    on_record(page)
+    assert [one.answer for one in served.kept().events][-1] == "smoke"
+
+
+def test_a_call_typed_in_when_the_signal_goes_is_still_there(
+    thumb: Thumb, served: Served, context: BrowserContext
+) -> None:
+    page = thumb.page
+    page.goto(f"{served.address}/new")
+    page.wait_for_selector("[name=complaint]")
+    page.fill("[name=complaint]", "it whistles in the hall")
+    page.wait_for_timeout(500)
+    context.set_offline(True)
+    page.click("button.main")
+    page.wait_for_function(
+        "() => document.querySelector('#signal').textContent.includes('stays here')"
+    )
+    assert page.input_value("[name=complaint]") == "it whistles in the hall"
+    context.set_offline(False)
+    page.click("button.main")
+    page.wait_for_selector("#question")
+    assert served.kept().complaint == "it whistles in the hall"
+
+
+def test_beside_the_step_nothing_takes_an_answer_back(thumb: Thumb) -> None:
+    page = thumb.page
+    thumb.begin(**UNIT)
+    thumb.answer("none")
+    assert page.locator(".bar button:text('Undo')").count() == 1
+    for name in ("Where", "Why", "Notes", "Unit", "Danger"):
+        page.click(f".bar a:text('{name}')")
+        page.wait_for_selector("text=Back to the step")
+        assert page.locator(".bar button:text('Undo')").count() == 0
+        page.click("text=Back to the step")
+        page.wait_for_selector("#question")

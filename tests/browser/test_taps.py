@@ -114,7 +114,7 @@ def test_back_cant_tell_and_reload_in_the_middle(thumb: Thumb, served: Served) -
     page.reload()
     page.wait_for_selector("#question")
     assert page.inner_text("#question") != second
-    page.click(".bar button:text('Back')")
+    page.click(".bar button:text('Undo')")
     page.wait_for_function("() => document.body.dataset.number === '1'")
     assert page.inner_text("#question") == second
     assert [event.answer for event in served.kept().events] == ["none"]

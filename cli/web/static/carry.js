@@ -1,18 +1,29 @@
 // Where a visit stands by what the phone carries: along the tree, then by the card.
 
-// The place after some answers: a node of the tree, a step of the card, or the end of both. Where they
-// are not all that was answered since the pack was made, only the card can go on.
+// The place after some answers: a node of the tree, what proves a fix, a step of the card, or the end
+// of all. Where they are not all that was answered since the pack was made, only the card can go on.
 export function place(pack, answers, all = true) {
   let at = all && pack.nodes.length ? 0 : null;
-  const done = new Set();
+  const done = new Set(), danger = pack.steps[pack.danger]?.check;
+  let proof = null; // what is still to be shown after the last fix
   for (const one of answers) {
-    done.add(one.check ?? one.fix);
     const node = at === null ? null : pack.nodes[at];
     const step = node && pack.steps[node.step];
+    const asked = step && (step.check ?? step.fix) === (one.check ?? one.fix);
+    if (one.check && one.check === danger && one.answer in pack.stops) return { step: pack.stops[one.answer], card: false };
+    // Asked beside the way, the question about danger leads nowhere else.
+    if (one.check && one.check === danger && !asked) continue;
+    done.add(one.check ?? one.fix);
+    if (one.fix) proof = one.answer === "yes" ? [...(pack.proof ?? [])] : null;
+    else if (proof && pack.steps[proof[0]]?.check === one.check) {
+      proof.shift();
+      if (!proof.length && !(pack.good?.[one.check] ?? []).includes(one.answer)) proof = null;
+    }
     // An answer to something else than the tree asks here was given elsewhere.
-    at = step && (step.check ?? step.fix) === (one.check ?? one.fix) ? way(node, one) : null;
+    at = asked ? way(node, one) : null;
   }
   if (at !== null) return { step: pack.nodes[at].step, card: false };
+  if (proof) return proof.length ? { step: proof[0], card: false, proof: true } : { step: null, card: false, done: true };
   const left = pack.card.find((number) => !done.has(pack.steps[number].check));
   return { step: left ?? null, card: true };
 }
@@ -30,7 +41,9 @@ function way(node, one) {
 // Put the step of a place on the page.
 export function draw(root, pack, at, number) {
   const step = at.step === null ? null : pack.steps[at.step];
-  root.innerHTML = step?.page ?? "<h1>That is all this phone carries.</h1><p>Every answer is kept on it. Go on when there is a signal.</p>";
+  root.innerHTML = step?.page ?? (at.done
+    ? "<h1>Done, as far as this phone can tell.</h1><p>The fix and what was measured after it are kept. Put back what stands open. The visit is closed, and its page for the customer written, when it is back with the others.</p>"
+    : "<h1>That is all this phone carries.</h1><p>Every answer is kept on it. Go on when there is a signal.</p>");
   // Two answers at once want the server's word.
   root.querySelector("form.both")?.closest("details").remove();
   const eyebrow = root.querySelector(".eyebrow");
@@ -42,10 +55,10 @@ export function draw(root, pack, at, number) {
     reading.dataset.levels = "[]";
     reading.querySelector("output").textContent = "What it should be is said when there is a signal";
   }
-  if (at.card) {
+  if (at.card || at.proof) {
     const note = document.createElement("p");
     note.className = "strong";
-    note.textContent = "Without a signal, by the card:";
+    note.textContent = at.proof ? "After the fix: is the suction back?" : "Without a signal, by the card:";
     eyebrow.before(note);
   }
 }

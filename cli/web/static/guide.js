@@ -13,8 +13,7 @@ function store() {
   try { localStorage.setItem(KEY, JSON.stringify(answered)); } catch { hint("This browser keeps nothing: do not close the page"); }
 }
 
-function show() {
-  const at = place(packed, answered);
+function show(at = place(packed, answered)) {
   draw(document.getElementById("step"), packed, at, packed.number + answered.length + 1);
   document.getElementById("last").textContent = answered.at(-1)?.words ?? "";
   document.body.dataset.number = answered.length;
@@ -47,6 +46,9 @@ document.getElementById("undo").addEventListener("click", () => {
   answered.pop();
   store();
   show();
+});
+document.getElementById("danger").addEventListener("click", () => {
+  if (packed.danger !== null) show({ step: packed.danger, card: false });
 });
 document.getElementById("anew").addEventListener("click", () => {
   if (!confirm("Begin anew? What was answered here is gone then.")) return;

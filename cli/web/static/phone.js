@@ -30,14 +30,14 @@ async function unsent(visit) {
 }
 
 // Send what is not on record yet, in order; the page of where the visit then stands, or null.
-async function join(visit, anew) {
+async function join(visit, anew, asked = false) {
   const left = await unsent(visit);
   if (!left.length) return null;
   const mark = anew ?? left[0].mark;
   const answer = await ask(`/visit/${visit}/join`, {
     method: "POST",
     headers: { "content-type": "application/json" },
-    body: JSON.stringify({ mark, answers: left.map(({ check, fix, answer, inlet, at }) => ({ check, fix, answer, inlet, at })) }),
+    body: JSON.stringify({ mark, asked, answers: left.map(({ check, fix, answer, inlet, at }) => ({ check, fix, answer, inlet, at })) }),
   });
   const html = await answer.text();
   if (answer.status === 200) {
@@ -103,9 +103,20 @@ async function alone(visit) {
   const bar = $(".bar");
   if (bar) {
     bar.hidden = false;
-    bar.innerHTML = '<button type="button" id="undo">Back</button>';
+    // What may hurt is the last to go when the signal does.
+    bar.innerHTML = '<button type="button" id="undo">Undo</button><button type="button" id="danger">Danger</button>';
     bar.querySelector("#undo").addEventListener("click", () => back(visit));
+    bar.querySelector("#danger").addEventListener("click", () => danger(visit, now));
   }
+  listen(visit);
+  scrollTo(0, 0);
+}
+
+// The question about danger, whatever comes next; its answer goes on record like any other.
+async function danger(visit, now) {
+  const pack = [now.pack, await store.pack(store.ANY)].find((one) => one?.danger !== undefined);
+  if (!pack) return;
+  draw($("#step"), pack, { step: pack.danger, card: false }, now.number + 1);
   listen(visit);
   scrollTo(0, 0);
 }
@@ -143,7 +154,8 @@ async function answer(visit, said) {
   await store.keep({ visit, number, mark: before[0]?.mark ?? data.mark, sent: false, ...said });
   if (data.carried) { await alone(visit); retry(visit); return; }
   try {
-    const joined = await join(visit);
+    // Only whoever waits at the gauge for this very answer can look at the needle again.
+    const joined = await join(visit, undefined, !before.length);
     if (joined) shown(visit, joined);
   } catch {
     await alone(visit);
@@ -251,6 +263,7 @@ async function begin() {
   if (location.pathname === "/pair") { await store.forget(); return; }
   const visit = visitOf();
   for (const form of document.querySelectorAll("form.photo")) shrinking(form);
+  for (const form of document.querySelectorAll('form[action="/new"]')) calling(form);
   if (data.carried) {
     if (visit) { await alone(visit); retry(visit); } else await listCarried();
     return;
@@ -271,6 +284,21 @@ async function begin() {
   if (!$("#step form")) { await over(visit); return; }
   listen(visit);
   carry(visit).catch(() => {});
+}
+
+// A call that is typed in is not lost where the signal goes before it has begun: it stays on the page.
+function calling(form) {
+  form.addEventListener("submit", async (event) => {
+    event.preventDefault();
+    try {
+      const answer = await ask("/new", { method: "POST", body: new URLSearchParams(new FormData(form)) });
+      if (answer.redirected) location.assign(answer.url);
+      else { swap(await answer.text()); $(".told, .wrong")?.scrollIntoView({ block: "center" }); }
+    } catch {
+      say("No signal: what you typed stays here; begin when there is a signal again");
+      $("#signal").scrollIntoView();
+    }
+  });
 }
 
 // A photo is made smaller on the phone, which also leaves behind where it was taken.
