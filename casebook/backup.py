@@ -17,7 +17,7 @@ from typing import Any
 import sqlalchemy as sa
 
 from stillflow.casebook.store import Casebook
-from stillflow.casebook.tables import TABLES, casebook, fill_pieces, sites, visits
+from stillflow.casebook.tables import TABLES, JsonAnswer, casebook, fill_pieces, sites, visits
 from stillflow.engine.base import InputError, Place, SetupError
 
 _AT_ONCE = 100
@@ -51,7 +51,12 @@ def backup(source: Casebook, path: str) -> int:
     half = f"{path}.half"
     Path(half).unlink(missing_ok=True)
     with Casebook(f"sqlite:///{half}") as target:
-        _copy(source, target)
+        try:
+            _copy(source, target)
+        except ValueError:
+            what = "something in it cannot be read; the casebook is damaged"
+            right = "'casebook restore' saves out of its file all that can be read"
+            raise SetupError(what, Place(source.place), right) from None
         count = _count(target)
         with target.transaction() as connection:
             connection.exec_driver_sql("SELECT 1")
@@ -125,8 +130,21 @@ def _copy(source: Casebook, target: Casebook) -> None:
 
 def _whole(path: Path) -> bool:
     with closing(sqlite3.connect(path)) as raw, suppress(sqlite3.Error, UnicodeDecodeError):
-        return bool(raw.execute("PRAGMA integrity_check").fetchall() == [("ok",)])
+        sound = raw.execute("PRAGMA integrity_check").fetchall() == [("ok",)]
+        return sound and not any(raw.execute(f"SELECT 1 {bad}").fetchone() for bad in _unread(raw))
     return False
+
+
+def _unread(raw: sqlite3.Connection) -> Iterator[str]:
+    """What selects the rows of each table that are there and cannot be read as what they are.
+
+    The file may be whole as a database and a text in it overwritten all the same.
+    """
+    for table in TABLES.sorted_tables:
+        known = {row[1] for row in raw.execute(f'PRAGMA table_info("{table.name}")')}
+        told = [one.name for one in table.c if isinstance(one.type, (sa.JSON, JsonAnswer))]
+        for column in sorted(known.intersection(told)):
+            yield f'FROM "{table.name}" WHERE "{column}" IS NOT NULL AND NOT json_valid("{column}")'
 
 
 def _salvage(damaged: Path, saved: Path) -> int | None:
@@ -154,6 +172,9 @@ def _salvage(damaged: Path, saved: Path) -> int | None:
                 marks = ", ".join("?" * len(next(iter(rows.values()))))
                 text = f'INSERT OR IGNORE INTO "{name}" VALUES ({marks})'
                 new.executemany(text, [rows[key] for key in sorted(rows)])
+        for bad in _unread(new):
+            gone = new.execute(f"DELETE {bad}").rowcount
+            lost = None if lost is None else lost + gone
         # An answer whose visit is gone belongs to nobody.
         new.execute("DELETE FROM events WHERE visit_id NOT IN (SELECT id FROM visits)")
         with suppress(sqlite3.Error):

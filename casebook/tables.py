@@ -41,7 +41,7 @@ class UtcMoment(sa.types.TypeDecorator[datetime]):
         return value.replace(tzinfo=UTC)
 
 
-class _Answer(sa.types.TypeDecorator[float | str]):
+class JsonAnswer(sa.types.TypeDecorator[float | str]):
     """A reading or a word, as JSON in a column of text.
 
     SQLite takes a column called JSON for one of numbers, and reads a decimal less exactly than
@@ -158,7 +158,7 @@ events = sa.Table(
     sa.Column("number", sa.Integer, primary_key=True, autoincrement=False),
     sa.Column("at", UtcMoment, nullable=True),
     sa.Column("check", sa.Text, nullable=True),
-    sa.Column("answer", _Answer, nullable=True),
+    sa.Column("answer", JsonAnswer, nullable=True),
     sa.Column("fix", sa.Text, nullable=True),
     sa.Column("done", sa.Boolean, nullable=True),
     sa.Column("found", sa.Boolean, nullable=True),

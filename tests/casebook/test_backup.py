@@ -5,6 +5,7 @@ from __future__ import annotations
 import sqlite3
 import stat
 from collections.abc import Iterator
+from contextlib import closing
 from pathlib import Path
 
 import pytest
@@ -102,3 +103,28 @@ def test_a_file_that_is_nothing_is_one_line(target: Casebook, tmp_path: Path) ->
     path.write_bytes(b"junk" * 5000)
     with pytest.raises(SetupError, match="nothing of it can be read"):
         restore(str(path), target)
+
+
+def test_a_text_that_was_overwritten_costs_its_visit_and_no_other(
+    target: Casebook, tmp_path: Path
+) -> None:
+    path = tmp_path / "casebook.db"
+    with Casebook(f"sqlite:///{path}") as opened:
+        for number in range(6):
+            opened.put(visit(number))
+    with closing(sqlite3.connect(path)) as raw:
+        raw.execute("UPDATE visits SET header = '{\"complaint\" xx' WHERE id = 'visit-0002'")
+        raw.execute(
+            "UPDATE events SET answer = '12.x' WHERE visit_id = 'visit-0004' AND number = 3"
+        )
+        raw.commit()
+        raw.execute("PRAGMA wal_checkpoint(TRUNCATE)")
+    with (
+        Casebook(f"sqlite:///{path}") as hurt,
+        pytest.raises(SetupError, match="restore' saves out of its file"),
+    ):
+        backup(hurt, str(tmp_path / "backup.db"))
+    found = restore(str(path), target)
+    assert (found.visits, found.damaged, found.lost) == (5, True, 2)
+    assert target.get("visit-0001") == visit(1)
+    assert len(target.get("visit-0004").events) == 8
