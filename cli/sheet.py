@@ -95,7 +95,7 @@ def sheet_of(
     shop = load_settings(settings)
     return customer_sheet(
         session,
-        Shop(shop.heading, shop.technician, shop.currency, shop.measure_again_months),
+        Shop(shop.heading, shop.currency, shop.measure_again_months),
         minutes,
         tuple(one.warning for one in site_history(visits, session.knowledge) if one.warning),
     )

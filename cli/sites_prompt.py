@@ -115,6 +115,12 @@ def _from_known(
     if visit.earlier:
         screen.text("Last good readings, which this visit is judged by:")
         screen.items(earlier_words(visit, knowledge.faults, now))
+        names = sorted({one.inlet for one in visit.earlier if one.inlet})
+        if names and not visit.site.inlet:
+            screen.text(
+                "Those at an inlet count once it is said to be the one the complaint is about, as "
+                f"in: unit inlet {names[0]}"
+            )
     else:
         screen.text("No good readings are on record for this unit.")
     if known.units:

@@ -20,13 +20,11 @@ class Shop:
 
     Attributes:
         heading: its lines.
-        technician: who signs where the visit does not say.
         currency: after prices.
         again_months: when to measure next.
     """
 
     heading: tuple[str, ...] = ()
-    technician: str = ""
     currency: str = ""
     again_months: int = 12
 
@@ -51,7 +49,7 @@ def customer_sheet(
         ),
         "Date": day.isoformat() if day else "",
         "Unit": unit_words(visit.unit),
-        "Technician": visit.technician or shop.technician,
+        "Technician": visit.technician,
         "Complaint": f'"{visit.complaint}"' if visit.complaint else "",
     }
     gauge = f" with the gauge {visit.gauge.name}" if visit.gauge.name else ""
