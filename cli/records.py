@@ -12,7 +12,7 @@ import click
 from stillflow.casebook.files import visit_text
 from stillflow.cli.options import Command, db_option, json_option, rules_option
 from stillflow.cli.output import say, say_json
-from stillflow.cli.screen import Screen
+from stillflow.cli.screen import Screen, within
 from stillflow.cli.settings import load_settings, settings_option
 from stillflow.engine import load_rules
 from stillflow.engine.base import InputError, Place, counted
@@ -102,9 +102,9 @@ def list_(
             (
                 one.short,
                 f"{one.opened:%Y-%m-%d}" if one.opened else "-",
-                one.site[:_HOUSE] or "-",
+                within(one.site, _HOUSE) or "-",
                 found_words(one, knowledge),
-                one.technician[:_NAME] or "-",
+                within(one.technician, _NAME) or "-",
             )
             for one in lines
         ],
@@ -119,7 +119,7 @@ def found_words(line: VisitLine, knowledge: Knowledge) -> str:
         return "(open)"
     fault = knowledge.faults.get(line.fault)
     words = (fault.title if fault else line.fault) or "-"
-    return words if len(words) <= _FOUND else f"{words[: _FOUND - 3].rstrip()}..."
+    return within(words, _FOUND)
 
 
 _HOUSE, _FOUND, _NAME = 18, 32, 8

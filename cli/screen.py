@@ -139,6 +139,21 @@ def _tied(words: str, style: str = "") -> Text:
     return Text(plain(words).replace(" %", f"{_TIE}%"), style=style)
 
 
+def within(words: str, most: int) -> str:
+    """Words cut to so many letters, marked where they are cut.
+
+    What stands between commas is left out whole: half of a telephone number is another number.
+    """
+    if len(words) <= most:
+        return words
+    kept = words
+    while len(kept) > most - 5 and ", " in kept:
+        kept = kept.rpartition(", ")[0]
+    if len(kept) <= most - 5:
+        return f"{kept}, ..."
+    return f"{kept[: most - 3].rstrip()}..."
+
+
 def suction(value: float | None) -> str:
     """Suction in inH2O, whole numbers as a gauge shows them."""
     return "-" if value is None else f"{value:.0f}"

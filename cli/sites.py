@@ -18,13 +18,17 @@ from stillflow.cli.options import (
 )
 from stillflow.cli.output import say, say_json
 from stillflow.cli.records import DAY, found_words, limit_option
-from stillflow.cli.screen import Screen
+from stillflow.cli.screen import Screen, within
 from stillflow.cli.settings import load_settings, settings_option
 from stillflow.engine import load_rules
 from stillflow.engine.base import InputError, Place, counted
 from stillflow.engine.inference import NamedInlet
 
 _PLOT_WIDTH = 40
+
+
+_HOUSE = 44
+"""Letters of a house in a list, so that the list fits 80 columns."""
 
 
 @click.group("sites")
@@ -48,7 +52,7 @@ def _lines(db: str | None, words: str, limit: int, as_json: bool) -> None:
     rows = [
         (
             one.short,
-            one.words[:44],
+            within(one.words, _HOUSE),
             f"{one.last:%Y-%m-%d}" if one.last else "-",
             str(one.visits),
         )

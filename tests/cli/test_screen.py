@@ -6,7 +6,7 @@ from io import StringIO
 
 import pytest
 
-from stillflow.cli.screen import WIDTH, Screen
+from stillflow.cli.screen import WIDTH, Screen, within
 
 
 @pytest.mark.parametrize("room", range(6))
@@ -48,3 +48,17 @@ def test_a_terminal_gets_styles_and_never_the_control_characters_of_a_name(
     assert "\x1b[31m" not in said
     # Styles are the screen's own, and all of them are escape codes, none written out.
     assert "\\u001b[0m" not in said
+
+
+@pytest.mark.parametrize(
+    ("words", "most", "cut"),
+    [
+        ("Lindholm, 4 Tarn Row, 0555 017 077", 40, "Lindholm, 4 Tarn Row, 0555 017 077"),
+        ("Lindholm, 4 Tarn Row, 0555 017 077", 32, "Lindholm, 4 Tarn Row, ..."),
+        ("A house with a very long name indeed", 20, "A house with a ve..."),
+        ("Ursel Halloway", 9, "Ursel..."),
+    ],
+)
+def test_what_is_cut_says_so_and_no_number_is_cut_in_two(words: str, most: int, cut: str) -> None:
+    assert within(words, most) == cut
+    assert len(within(words, most)) <= most
