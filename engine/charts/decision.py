@@ -228,7 +228,7 @@ def _box(node: TreeNode) -> Node:
     if node.minutes is not None:
         notes.append(minutes(node.minutes))
     if node.expected_minutes is not None:
-        notes.append(f"about {minutes(node.expected_minutes)} in all")
+        notes.append(f"{minutes(node.expected_minutes)} in all")
     detail = node.detail.rstrip(".") if likely else node.detail
     return Node(
         node.id,

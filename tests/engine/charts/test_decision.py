@@ -102,7 +102,7 @@ def test_each_box_says_what_to_do_and_what_it_costs() -> None:
         "an answer, how often",
         "every step from the start, the fix, measuring after it",
         "beware",
-        "12 min; about 15 min in all",
+        "12 min; 15 min in all",
         "Call the senior",
     ):
         assert expected in words

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 from functools import cache
+from importlib import import_module
 from pathlib import Path
 from typing import Any
 from unittest import mock
@@ -67,6 +68,9 @@ def chart(name: str) -> Chart:
 
     command = COMMANDS[name]
     out = () if command[-1] == "--chart" else ("--out",)
+    # A command that is imported only now would keep what stands in for `drawing` here.
+    for module in ("chart_faults", "chart_tree", "demo", "sheet"):
+        import_module(f"stillflow.cli.{module}")
     render = drawing.render
     with mock.patch.object(drawing, "render", note), mock.patch.object(drawing, "write_file"):
         kept = ("--marks", "/dev/null") if command[0] == "drill" and "marks" not in command else ()
