@@ -12,8 +12,8 @@ from collections import OrderedDict
 from collections.abc import Callable, Mapping
 from concurrent.futures import Future, ProcessPoolExecutor
 from hashlib import sha256
-from multiprocessing import get_context
-from threading import Lock
+from multiprocessing import get_context, parent_process
+from threading import Lock, Thread
 from typing import Any, TypeVar
 
 from stillflow.cli.web.desk import mark_of
@@ -93,6 +93,15 @@ _LOADED: dict[tuple[str, ...], Knowledge] = {}
 
 def _yield(priority: int) -> None:
     os.nice(priority)
+    Thread(target=_leave, daemon=True).start()
+
+
+def _leave() -> None:
+    """End with the server, however that ends: a signal leaves it no time to tell."""
+    server = parent_process()
+    if server is not None:
+        server.join()
+        os._exit(0)
 
 
 def _rules(folders: tuple[str, ...]) -> Knowledge:

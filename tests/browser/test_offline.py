@@ -387,3 +387,28 @@ def test_beside_the_step_nothing_takes_an_answer_back(thumb: Thumb) -> None:
         assert page.locator(".bar button:text('Undo')").count() == 0
         page.click("text=Back to the step")
         page.wait_for_selector("#question")
+
+
+def test_a_signal_that_comes_back_takes_no_question_from_under_the_fingers(
+    thumb: Thumb, served: Served, context: BrowserContext
+) -> None:
+    page = thumb.page
+    thumb.begin(**UNIT)
+    thumb.answer("none")
+    while not page.locator("form.reading").count():
+        thumb.answer("can't tell")
+    carried(page)
+    context.set_offline(True)
+    page.reload()
+    page.wait_for_selector("form.reading")
+    asked = thumb.about
+    page.click(".key[data-key='6']")
+    context.set_offline(False)
+    page.evaluate("dispatchEvent(new Event('online'))")
+    page.wait_for_timeout(1000)
+    assert thumb.about == asked
+    assert page.input_value("form.reading [name=answer]") == "6"
+    page.click(".key[data-key='4']")
+    page.click("form.reading button.main")
+    on_record(page)
+    assert served.kept().events[-1].answer == 64.0

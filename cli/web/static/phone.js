@@ -172,6 +172,8 @@ function retry(visit) {
 // Is there a signal again? Then what waits is joined, and the page is the server's.
 async function signal(visit) {
   clearTimeout(timer);
+  // Not under the fingers of somebody who types: the answer asked for here comes first.
+  if (document.body.dataset.busy || $("#step .typed input")?.value) { retry(visit); return; }
   try {
     const answer = await ask(`/visit/${visit}`);
     if (answer.status === 401) location.assign("/pair");
