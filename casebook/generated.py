@@ -29,7 +29,7 @@ from stillflow.engine.inference import (
     spot_of,
     typical_reading,
 )
-from stillflow.engine.ruleset import Check, Derivation, FactValue, Knowledge, Stop
+from stillflow.engine.ruleset import Check, FactValue, Knowledge
 from stillflow.engine.simulate import draw_calls
 
 KINDS = 4
@@ -181,7 +181,7 @@ def _visits(
     if not len(hidden):
         return []
     knowledge, table = kind.knowledge, rule_table(kind.knowledge)
-    stops = np.array([_stops(knowledge, name) for name in table.rule_ids])
+    stops = np.array([knowledge.rules[name].stop is not None for name in table.rule_ids])
     open_ = [possible(check.possible_when, kind.start.standing) for check in chosen]
     answers: list[dict[str, str]] = [{} for _ in hidden]
     level = kind.model.gauge.drawn_levels(hidden, generator)
@@ -240,10 +240,6 @@ def known_rows(
     return np.asarray(rule_table(knowledge).rows(facts_of(silent, knowledge))[which])
 
 
-def _stops(knowledge: Knowledge, rule_id: str) -> bool:
-    return any(isinstance(item, Stop) for item in knowledge.rules[rule_id].then)
-
-
 @dataclass(frozen=True)
 class AnswerWays:
     """What each answer to a check would make fire, on each of some visits.
@@ -283,11 +279,7 @@ def _bearing(knowledge: Knowledge, fact: str) -> _Bearing:
     return _Bearing(
         rules=rules,
         numbers=np.array([table.rule_ids.index(rule) for rule in rules], dtype=np.intp),
-        deriving=[
-            rule
-            for rule in rules
-            if any(isinstance(item, Derivation) for item in knowledge.rules[rule].then)
-        ],
+        deriving=[rule for rule in rules if knowledge.rules[rule].derives],
         grounds=[table.columns[name] for name in sorted(grounds)],
     )
 

@@ -14,7 +14,7 @@ from pydantic import Field, ValidationError
 
 from stillflow.casebook.parsing import text_of
 from stillflow.engine.base import InputError, Model, Place, SetupError
-from stillflow.engine.drill import WELL, Deduction, Ending, Level, Review, losses_of
+from stillflow.engine.drill import Deduction, Ending, Level, Review, losses_of
 
 EXAM = 10
 """Houses of an exam."""
@@ -53,7 +53,8 @@ class DrillMark(Model):
         return losses_of(
             self.ending,
             self.minutes,
-            self.planner if self.planner_ended in WELL else self.minutes,
+            self.planner,
+            self.planner_ended,
             past=self.walked_past,
             hints=self.hints,
             guesses=self.too_little,

@@ -6,7 +6,7 @@ The way is the one the rules take today, so the answers and their reasons are th
 from __future__ import annotations
 
 from stillflow.casebook.cases import Case, PlayedTurn, play
-from stillflow.engine.base import Model, minutes
+from stillflow.engine.base import Model, capital_first, minutes
 from stillflow.engine.dialogue import unit_words
 from stillflow.engine.ruleset import Knowledge
 
@@ -93,4 +93,4 @@ def _found(turn: PlayedTurn) -> str:
         return f"{turn.answer:.0f} inH2O."
     labels = {one.id: one.label for one in turn.step.check.answers} if turn.step.check else {}
     label = labels.get(turn.answer, turn.answer)
-    return f"{label[:1].upper()}{label[1:]}."
+    return f"{capital_first(label)}."

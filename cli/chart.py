@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
-from datetime import datetime
+from collections.abc import Callable, Mapping, Sequence
+from datetime import date, datetime
 from pathlib import Path
 from typing import Any
 
@@ -100,8 +100,6 @@ def _draw(
     after: bool,
     tells: Role = "fixed",
 ) -> None:
-    from stillflow.engine.charts import side_by_side
-
     target: Target = options.pop("target")
     day = options.pop("day")
     knowledge = load_rules(options.pop("rules"))
@@ -112,22 +110,29 @@ def _draw(
         session = _chosen(visit, knowledge, db, dict(options))
         name = _site(session) or str(visit) if several else ""
         charts += _of_visit(session, what, make, after, day, name, target.blank is None)
-    chart = charts[0]
-    if len(charts) > 1:
-        subject = f"{len(visits)} visits" if several else _site(session)
-        shown = TitleBlock(
-            title=titled(what, subject),
-            date=day_of(day, None if several else session),
-            rules_version=knowledge.digest,
-            filters=("readings before and after each fix",) if after else (BEFORE,),
-        )
-        chart = side_by_side(shown, charts, tells)
-    paths = write_chart(chart, target)
+    subject = f"{len(visits)} visits" if several else _site(session)
+    when = day_of(day, None if several else session)
+    paths = write_chart(_beside(charts, titled(what, subject), when, after, tells), target)
     if paths:
         say(drawn(paths))
 
 
-BEFORE = "readings before each fix"
+def _beside(
+    charts: Sequence[Chart], title: str, day: date, after: bool = False, tells: Role = "fixed"
+) -> Chart:
+    """A chart alone as it is, several on one."""
+    from stillflow.engine.charts import side_by_side
+
+    if len(charts) == 1:
+        return charts[0]
+    read = "before and after" if after else "before"
+    shown = TitleBlock(
+        title=title,
+        date=day,
+        rules_version=charts[0].picture.title.rules_version,
+        filters=(f"readings {read} each fix",),
+    )
+    return side_by_side(shown, charts, tells)
 
 
 def _chosen(
@@ -230,17 +235,9 @@ def visit_stations(session: Session) -> Chart:
     Raises:
         InputError: no readings were taken.
     """
-    from stillflow.engine.charts import side_by_side
-
     what = "Where suction is lost"
     charts = _of_visit(session, what, _station_chart, False)
-    if len(charts) == 1:
-        return charts[0]
-    title = charts[0].picture.title
-    title = title.model_copy(
-        update={"title": titled(what, _site(session)), "subtitle": "", "filters": (BEFORE,)}
-    )
-    return side_by_side(title, charts)
+    return _beside(charts, titled(what, _site(session)), day_of(None, session))
 
 
 def _station_chart(

@@ -25,7 +25,7 @@ from stillflow.cli.options import Share, rules_option
 from stillflow.cli.output import say, send
 from stillflow.cli.screen import Screen
 from stillflow.engine import load_rules
-from stillflow.engine.base import InputError, Place, chance
+from stillflow.engine.base import InputError, Place, chance, small_first
 from stillflow.engine.charts import FORMATS, TitleBlock
 from stillflow.engine.faulttree import Analysis, CutSet, FaultTree, analyse
 from stillflow.engine.ruleset import Complaint
@@ -104,7 +104,7 @@ def faults(
     if least:
         filters.append(f"causes of less than {least * 100:g} % of it joined")
     title = TitleBlock(
-        title=f"Fault tree: {top[0].lower()}{top[1:]}",
+        title=f"Fault tree: {small_first(top)}",
         subtitle=_explained(tree, analysis, known),
         date=day_of(day),
         rules_version=knowledge.digest,

@@ -10,7 +10,7 @@ from stillflow.cli.drawing import Target, chart_options, day_of, drawn, write_ch
 from stillflow.cli.options import rules_option
 from stillflow.cli.output import say
 from stillflow.engine import load_rules
-from stillflow.engine.base import counted, percent
+from stillflow.engine.base import counted, percent, small_first
 from stillflow.engine.charts import PARETO_FORMATS, Pareto, TitleBlock, pareto_chart
 from stillflow.engine.views import known_complaint, pareto_bars
 
@@ -40,7 +40,7 @@ def pareto(
     own = [bar for bar in bars if not bar.several]
     what = known.title if known else "poor suction"
     title = TitleBlock(
-        title=f"What is behind it: {what[0].lower()}{what[1:]}",
+        title=f"What is behind it: {small_first(what)}",
         subtitle="Shares of the calls as people in the trade judge them, not counted calls: causes "
         f"with the same figure are ties, in no order. {counted(len(own), 'cause')} of "
         f"{len(own) + sum(bar.several for bar in bars)} together: "

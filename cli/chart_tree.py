@@ -21,7 +21,7 @@ from stillflow.cli.options import (
 )
 from stillflow.cli.output import say
 from stillflow.engine import Session, load_rules
-from stillflow.engine.base import InputError, Place, in_percent, percent
+from stillflow.engine.base import InputError, Place, in_percent, percent, small_first
 from stillflow.engine.charts import Chart, PaperName, TitleBlock, on_paper
 from stillflow.engine.dialogue import Act
 from stillflow.engine.inference import NO_ANSWER, checked_answer, known_check
@@ -134,7 +134,7 @@ def tree(
             wall=target.paper is not None,
         )
         title = TitleBlock(
-            title=f"What to check next: {what[0].lower()}{what[1:]}",
+            title=f"What to check next: {small_first(what)}",
             subtitle=_explained(session, unrolled),
             date=day_of(day),
             rules_version=knowledge.digest,

@@ -31,7 +31,14 @@ from stillflow.cli.lines import ask
 from stillflow.cli.options import rules_option
 from stillflow.cli.screen import Screen
 from stillflow.engine import load_rules
-from stillflow.engine.base import InputError, StillflowError, minutes, nearest, percent
+from stillflow.engine.base import (
+    InputError,
+    StillflowError,
+    capital_first,
+    minutes,
+    nearest,
+    percent,
+)
 from stillflow.engine.dialogue import unit_words
 from stillflow.engine.drill import (
     ENDINGS,
@@ -521,7 +528,7 @@ def _cells(choices: Sequence[tuple[int, Possible]]) -> list[str]:
 
 
 def _found(step: Done) -> str:
-    return step.said[:1].upper() + step.said[1:] + ("" if step.said.endswith(".") else ".")
+    return capital_first(step.said) + ("" if step.said.endswith(".") else ".")
 
 
 def told(step: Done) -> str:

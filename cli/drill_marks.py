@@ -78,9 +78,9 @@ def show_results(screen: Screen, kept: Sequence[DrillMark], exam: int) -> None:
                 by_house.setdefault(one.number, one)
         got = [by_house[n].mark if n in by_house else None for n in range(1, EXAM + 1)]
         mean = fmean(mark or 0 for mark in got)
-        marks = ("-" if mark is None else str(mark) for mark in got)
+        shown = ("-" if mark is None else str(mark) for mark in got)
         hints = sum(one.hints for one in by_house.values())
-        rows.append((name[:16], *marks, f"{mean:.0f}", str(hints)))
+        rows.append((name[:16], *shown, f"{mean:.0f}", str(hints)))
     rows.sort(key=lambda row: (-float(row[-2]), row[0]))
     screen.table(("", *(str(n) for n in range(1, EXAM + 1)), "mean", "hints"), rows)
     levels = ", ".join(map(str, EXAM_LEVELS))

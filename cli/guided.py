@@ -59,7 +59,6 @@ class Guided(Keeping):
         self._cautioned: set[str] = set()
         self._with: str = ""
         self._untold = True
-        self._odd: tuple[str | None, str | None, float | str | None] | None = None
 
     def run(self) -> bool:
         """Ask until the visit ends or the person stops; whether it has ended.
@@ -144,8 +143,7 @@ class Guided(Keeping):
                     line = f"{step.read_before:g}"
                 further = reading_said(self._session, line, datetime.now(UTC))
                 if further is not None:
-                    if self._meant(further):
-                        self._keep(further)
+                    if self._kept_unless_odd(further):
                         return True
                     continue
                 typed = self._understood(line, step)
@@ -187,20 +185,16 @@ class Guided(Keeping):
         answer = typed.answer or ""
         inlet = typed.inlet or self._inlet(step, answer)
         event = event_for(step, answer, datetime.now(UTC), inlet)
-        if not self._meant(event):
-            return False
-        self._keep(event)
-        return True
+        return self._kept_unless_odd(event)
 
-    def _meant(self, event: Event) -> bool:
-        """Whether a reading goes with the rest, or was typed a second time."""
+    def _kept_unless_odd(self, event: Event) -> bool:
+        """Keep an answer, but for a reading that should be looked at again first."""
         odd = self._session.questioned(event)
-        same = (event.check, event.inlet, event.answer)
-        if not odd or self._odd == same:
-            return True
-        self._odd = same
-        self._screen.text(f"{odd}. Look at the needle again; the same number once more keeps it.")
-        return False
+        if odd:
+            self._screen.text(f"{odd}.")
+        else:
+            self._keep(event)
+        return not odd
 
     def _inlet(self, step: NextStep, answer: str) -> str | None:
         """Which inlet an answer is about, asked where only the person can say."""

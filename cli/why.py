@@ -21,7 +21,7 @@ from stillflow.cli.options import db_option, rules_option
 from stillflow.cli.screen import Screen
 from stillflow.cli.visits import any_visit
 from stillflow.engine import Session, load_rules
-from stillflow.engine.base import InputError, Place, nearest, percent
+from stillflow.engine.base import InputError, Place, capital_first, nearest, percent
 from stillflow.engine.charts import FORMATS, RULED_OUT
 from stillflow.engine.dialogue import (
     Asked,
@@ -213,7 +213,7 @@ def show_why_not(screen: Screen, session: Session, one: Round, fault_id: str) ->
             style="bold",
         )
     if answer.never:
-        screen.text(f"{answer.never[0].upper()}{answer.never[1:]}.")
+        screen.text(f"{capital_first(answer.never)}.")
     if answer.falls:
         screen.text("What cost it most:", style="bold")
     for fall in answer.falls:

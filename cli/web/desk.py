@@ -69,7 +69,6 @@ class Desk:
         self.wrong_part = wrong_part
         self.lock = RLock()
         self._ready: OrderedDict[str, tuple[Visit, Session]] = OrderedDict()
-        self._odd: dict[str, tuple[object, ...]] = {}
 
     def standing(self, visit_id: str) -> Standing:
         """Where a visit stands; one that has come to its end is closed.
@@ -101,8 +100,9 @@ class Desk:
                 if _has(visit, mark, event):
                     return self._stand(visit, session)
                 raise overtaken(visit)
-            if asked:
-                self._question(visit_id, mark, session, event)
+            odd = session.questioned(event) if asked else ""
+            if odd:
+                raise InputError(odd)
             if event.at is None:
                 event = event.model_copy(update={"at": datetime.now(UTC)})
             kept = self.casebook.written_by(who).add_event(visit, event)
@@ -110,22 +110,6 @@ class Desk:
             self._ready.pop(visit_id, None)
             session.take(event)
             return self._stand(kept, session)
-
-    def _question(self, visit_id: str, mark: str, session: Session, event: Event) -> None:
-        """See that a reading goes with the rest, or is given a second time.
-
-        Raises:
-            InputError: it does not, and is new.
-        """
-        odd = session.questioned(event)
-        given = (mark, event.check, event.inlet, event.answer)
-        if odd and self._odd.get(visit_id) != given:
-            if len(self._odd) >= MOST_OPEN:
-                self._odd.clear()
-            self._odd[visit_id] = given
-            right = "look at the needle again; the same number once more keeps it"
-            raise InputError(odd, right=right)
-        self._odd.pop(visit_id, None)
 
     def join(
         self,

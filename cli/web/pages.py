@@ -29,7 +29,7 @@ from stillflow.cli.web.paper import Block, PageScreen
 from stillflow.cli.why import show_round
 from stillflow.engine import Session
 from stillflow.engine.audit import look_up
-from stillflow.engine.base import Station, quantity
+from stillflow.engine.base import Station, capital_first, quantity
 from stillflow.engine.charts import Chart, TitleBlock, gauge_place, history_chart, render
 from stillflow.engine.dialogue import (
     CheckStep,
@@ -173,7 +173,7 @@ def step_page(
         assert fix is not None
         blocks = written(lambda paper: show_fix(paper, fix, number))
         how, question = [], fix.title
-        answers = tuple((name, words[0].upper() + words[1:]) for name, words in FIX_ANSWERS.items())
+        answers = tuple((name, capital_first(words)) for name, words in FIX_ANSWERS.items())
         others = ()
     head = next(one for one in blocks if one.kind == "head")
     undone = step.put_back

@@ -7,6 +7,8 @@ from .errors import KnowledgeError as KnowledgeError
 from .errors import Place as Place
 from .errors import SetupError as SetupError
 from .errors import StillflowError as StillflowError
+from .letters import capital_first as capital_first
+from .letters import small_first as small_first
 from .located import SIZE_LIMIT as SIZE_LIMIT
 from .located import Keys as Keys
 from .located import Located as Located

@@ -34,25 +34,9 @@ FORMATS: tuple[Format, ...] = get_args(Format)
 DRAWN: tuple[Format, ...] = ("svg", "png", "pdf")
 
 _SIZES = (
-    *(
-        72.0,
-        64.0,
-        56.0,
-        48.0,
-        42.0,
-        38.0,
-        34.0,
-        30.0,
-        27.0,
-        24.0,
-        22.0,
-        20.0,
-        18.0,
-        17.0,
-        16.0,
-        15.0,
-    ),
-    *(14.0, 13.0, 12.0, 11.5, 11.0, 10.5, 10.0, 9.5, 9.0, 8.5, 8.0, 7.5, 7.0, 6.5, 6.0, 5.0, 4.0),
+    *map(float, (72, 64, 56, 48, 42, 38, 34, 30, 27, 24, 22, 20, 18, 17, 16, 15, 14, 13)),
+    *(half / 2.0 for half in range(24, 11, -1)),
+    *(5.0, 4.0),
 )
 """Points of type of which the largest that fits is looked for."""
 
@@ -215,7 +199,7 @@ def _fitted(
     scenes = chart.pages(paper_of(paper, upright, text_size))
     if _is(scenes, enough):
         return scenes
-
+    # One by one, since what is too large at one size may fit at a larger one, cut otherwise.
     for points in (one for one in _SIZES if one < enough):
         smaller = chart.pages(paper_of(paper, upright, points))
         if _is(smaller, points):

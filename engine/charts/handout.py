@@ -19,7 +19,7 @@ from stillflow.engine.charts.page import (
     paper_of,
 )
 from stillflow.engine.charts.picture import KIND_WORDS, NodeKind, Picture, TitleBlock
-from stillflow.engine.charts.scene import Mark, Scene, Text, polyline
+from stillflow.engine.charts.scene import Mark, Scene, Text, moved, polyline
 from stillflow.engine.charts.shapes import GREY, LOOKS, TEXT_SIZE, TITLE_SIZE
 from stillflow.engine.charts.text import LEADING, wrap
 
@@ -33,8 +33,8 @@ _FEW = 4
 class HandoutPart(Model):
     """A heading with what stands below it: sentences, and empty lines to write on.
 
-    The lines of a page's last part fill what is left of its sheet, and are never fewer than `write`
-    says but for the sake of that.
+    `write` is how many lines there are to write on; those of a page's last part fill what is left
+    of its sheet instead, so that nobody is told by their number how much there is to say.
     """
 
     heading: str
@@ -110,25 +110,27 @@ def _draw(
 
 
 def _flow(page: HandoutPage, room: Room) -> Iterator[list[Mark]]:
+    """What stands on each sheet of a page."""
     marks: list[Mark] = []
     y = 0.0
-    *before, last = page.parts
-    for part in (None, *before, last):
-        rows = list(_rows(page if part is None else part, room.width))
+    for high, made in _heading(page, room.width):
+        marks += [moved(mark, 0.0, y) for mark in made]
+        y += high
+    for part in page.parts:
+        rows = list(_rows(part, room.width))
         # What is to be written belongs below its heading, with room to write.
-        whole = sum(high for high, _ in rows) + _RULE * min(part.write, _FEW) if part else 0.0
-        if part is not None and part.write and y + whole > room.height and marks:
+        together = sum(high for high, _ in rows) + _RULE * min(part.write, _FEW)
+        if part.write and y + together > room.height:
             yield marks
             marks, y = [], 0.0
         for high, made in rows:
-            if y + high > room.height and marks:
+            if y + high > room.height:
                 yield marks
                 marks, y = [], 0.0
-            marks += [_at(mark, y) for mark in made]
+            marks += [moved(mark, 0.0, y) for mark in made]
             y += high
         fits = int((room.height - y) / _RULE)
-        lines = 0 if part is None or not part.write else fits if part is last else part.write
-        for _ in range(min(lines, fits)):
+        for _ in range((fits if part is page.parts[-1] else part.write) if part.write else 0):
             marks.append(_line(y, room.width))
             y += _RULE
     yield marks
@@ -139,22 +141,20 @@ def _line(y: float, wide: float) -> Mark:
     return polyline([(0, below), (wide, below)], stroke=GREY, width=0.6)
 
 
-def _at(mark: Text, y: float) -> Text:
-    return Text(mark.x, mark.y + y, mark.text, mark.size, bold=mark.bold, colour=mark.colour)
+def _heading(page: HandoutPage, wide: float) -> Iterator[tuple[float, list[Text]]]:
+    """The rows of a page's heading, as `_rows`."""
+    size = TITLE_SIZE + 3
+    for line in wrap(page.heading, wide, size, bold=True):
+        yield size * LEADING + 4, [Text(0, size, line, size, bold=True)]
 
 
-def _rows(what: HandoutPage | HandoutPart, wide: float) -> Iterator[tuple[float, list[Text]]]:
+def _rows(part: HandoutPart, wide: float) -> Iterator[tuple[float, list[Text]]]:
     """Each row's height, and what stands on it, as if its top were at 0: no lines to write on."""
-    if isinstance(what, HandoutPage):
-        size = TITLE_SIZE + 3
-        for line in wrap(what.heading, wide, size, bold=True):
-            yield size * LEADING + 4, [Text(0, size, line, size, bold=True)]
-        return
     yield 10.0, []
-    for line in wrap(what.heading, wide, TITLE_SIZE, bold=True):
+    for line in wrap(part.heading, wide, TITLE_SIZE, bold=True):
         yield TITLE_SIZE * LEADING + 2, [Text(0, TITLE_SIZE, line, TITLE_SIZE, bold=True)]
-    for number, words in enumerate(what.lines, 1):
-        mark = f"{number}." if what.numbered else "–"
+    for number, words in enumerate(part.lines, 1):
+        mark = f"{number}." if part.numbered else "–"
         for index, line in enumerate(wrap(words, wide - 26, TEXT_SIZE)):
             row = [Text(26, TEXT_SIZE, line, TEXT_SIZE)]
             if not index:

@@ -19,9 +19,9 @@ from stillflow.engine.dialogue.progress import Progress
 from stillflow.engine.dialogue.session import Session
 from stillflow.engine.dialogue.steps import Ending, NextStep
 from stillflow.engine.dialogue.unrolled import NOT_THERE, THERE, Act, visit_tree
-from stillflow.engine.inference import Firing, Situation
+from stillflow.engine.inference import Event, Firing, Situation
 from stillflow.engine.planning import PolicyStep, Think
-from stillflow.engine.ruleset import Check, Footing, Knowledge, Stop, checking, fixing
+from stillflow.engine.ruleset import Check, Footing, Knowledge, checking, fixing
 
 REACH = 0.005
 """Share of calls that must come to a point for it to be carried."""
@@ -92,10 +92,10 @@ def carried(session: Session, reach: float = REACH, think: Think = "normal") -> 
     packing = _Packing(session)
     if not 0.0 <= reach <= 1.0:
         raise InputError(f"reach is {reach:g}", right="use a probability from 0 to 1")
+    packing.lay_danger(session)
     if session.next_step().ending is None:
         packing.begin(session, reach, think)
     packing.lay_card(session)
-    packing.lay_danger(session)
     return Carried(
         tuple(packing.steps),
         tuple(packing.nodes),
@@ -130,18 +130,14 @@ class _Packing:
             return
         self.nodes.append(CarriedNode(0))
         ways: dict[str, int] = {}
-        goes_on = False
-        for answer in asked.answer_ids:
-            tried = Session(self._knowledge, session.visit, think)
-            tried.record(asked.id, answer)
-            if tried.is_stopped:
-                ways[answer] = len(self.nodes)
-                self.nodes.append(CarriedNode(self._kept(tried.next_step())))
-            elif not goes_on:
-                # One tree is enough; what else goes on leads to the card.
-                goes_on = True
-                ways[answer] = len(self.nodes)
-                self.begin(tried, reach, think)
+        for answer, stop in self.stops.items():
+            ways[answer] = len(self.nodes)
+            self.nodes.append(CarriedNode(stop))
+        goes_on = next((one for one in asked.answer_ids if one not in self.stops), None)
+        if goes_on is not None:
+            # One tree is enough; what else goes on leads to the card.
+            ways[goes_on] = len(self.nodes)
+            self.begin(session.supposing(Event(check=asked.id, answer=goes_on)), reach, think)
         self.nodes[0] = CarriedNode(self._kept(session.next_step()), ways)
 
     def _lay_tree(self, session: Session, reach: float, think: Think) -> None:
@@ -219,7 +215,8 @@ class _Packing:
             names = {"yes": to.get(THERE), "not there": to.get(NOT_THERE)}
             return CarriedNode(step, {name: n for name, n in names.items() if n is not None})
         rule = self._knowledge.rules[act.id]
-        stop = next(item for item in rule.then if isinstance(item, Stop))
+        stop = rule.stop
+        assert stop is not None
         ending = Ending(what=stop.stop, call=stop.call, do_not=stop.do_not)
         return CarriedNode(self._kept(present.end("stop", ending, (rule.because,))))
 
@@ -265,8 +262,7 @@ class _Packing:
             return
         self.danger = self._kept(step)
         for answer in (one.id for one in step.check.answers):
-            tried = Session(self._knowledge, session.visit)
-            tried.record(step.check.id, answer)
+            tried = session.supposing(Event(check=step.check.id, answer=answer))
             if tried.is_stopped:
                 self.stops[answer] = self._kept(tried.next_step())
 

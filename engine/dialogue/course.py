@@ -23,7 +23,6 @@ from stillflow.engine.ruleset import (
     Fault,
     Knowledge,
     Next,
-    Stop,
     Turn,
     leaves,
 )
@@ -202,7 +201,7 @@ class Course:
         known = now.facts
         standing, closed = moment.situation.standing, _closed(moment)
         for rule_id in fired:
-            if any(isinstance(item, Stop) for item in self._knowledge.rules[rule_id].then):
+            if self._knowledge.rules[rule_id].stop is not None:
                 known["now.stop"] = True
                 now.rules.setdefault("stop", rule_id)
         first = self._askable.first(standing, closed)
@@ -293,9 +292,8 @@ class Course:
         """The move that a rule of the course stands for at a moment."""
         ending = None
         rule_id = now.rules.get(turn.next, "")
-        if turn.next == "stop" and rule_id:
-            then = self._knowledge.rules[rule_id].then
-            stop = next(item for item in then if isinstance(item, Stop))
+        stop = self._knowledge.rules[rule_id].stop if turn.next == "stop" and rule_id else None
+        if stop is not None:
             ending = Ending(what=stop.stop, call=stop.call, do_not=stop.do_not)
         elif turn.next in ENDS:
             others = now.fault.fix.refer if now.fault is not None else ""

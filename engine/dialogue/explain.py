@@ -10,7 +10,7 @@ from stillflow.engine.dialogue.present import fault_shares, mode_shares
 from stillflow.engine.dialogue.progress import Progress
 from stillflow.engine.dialogue.voice import leading_modes
 from stillflow.engine.inference import Baseline, Firing, LikelihoodModel
-from stillflow.engine.ruleset import Advice, Check, Knowledge, Stop
+from stillflow.engine.ruleset import Advice, Check, Knowledge
 
 MOST_REASONS = 4
 FAINT = 0.02
@@ -97,15 +97,8 @@ def meanings(
                 )
             lead = int(row.argmax())
             known = learnt(progress.situation, check, said, spot)
-            stops = next(
-                (
-                    item.stop
-                    for rule_id in model.fired(known)
-                    for item in knowledge.rules[rule_id].then
-                    if isinstance(item, Stop)
-                ),
-                "",
-            )
+            fired = (knowledge.rules[rule_id].stop for rule_id in model.fired(known))
+            stops = next((stop.stop for stop in fired if stop is not None), "")
             share = float(row[lead] / row.sum())
             found.append(Meaning(labels[answer], chance, titles[lead], share, stops))
     return tuple(sorted(found, key=lambda one: -one.chance))

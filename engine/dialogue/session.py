@@ -47,7 +47,7 @@ from stillflow.engine.inference import (
     with_event,
 )
 from stillflow.engine.planning import Think
-from stillflow.engine.ruleset import Check, FactValue, Knowledge, Stop
+from stillflow.engine.ruleset import Check, FactValue, Knowledge
 
 
 class Believed(Protocol):
@@ -98,6 +98,7 @@ class Session:
         self._planner = Planner(knowledge, self._model, self.baseline, think, wrong_part_minutes)
         self._course = Course(knowledge, self._planner, visit, self.baseline)
         self._step: NextStep | None = None
+        self._questioned: tuple[str | None, str | None, float | str | None] | None = None
         self._then: NextStep | None = None
         self._concluded: Conclusions | None = None
         self._foreseen: float | None = None
@@ -183,12 +184,18 @@ class Session:
     def questioned(self, event: Event) -> str:
         """Why a reading should be looked at again before it is recorded; empty if it need not be.
 
-        One that goes with nothing read before is more often a slip than a find.
+        One that goes with nothing read before is more often a slip than a find; given a second
+        time in a row it is meant.
         """
         if event.check is None or event.answer in NO_ANSWER or event.check in self.progress.again:
             return ""
         checked = self.checked(event)
-        return self.progress.questioned(checked)
+        odd = self.progress.questioned(checked)
+        given = (checked.check, checked.inlet, checked.answer)
+        if not odd or given == self._questioned:
+            return ""
+        self._questioned = given
+        return f"{odd}; look at the needle again, the same number once more keeps it"
 
     def undo(self) -> Event | None:
         """Take back the last event, and return it; None if there is none."""
@@ -284,7 +291,7 @@ class Session:
             return
         self.progress.apply(event)
         self._visit = visit
-        self._step = self._then = self._concluded = None
+        self._step = self._then = self._concluded = self._questioned = None
 
     def _replay(self, events: Sequence[Event]) -> Progress:
         progress = Progress(self.knowledge, self._model, self._visit)
@@ -297,7 +304,7 @@ class Session:
         visit = self._visit.model_copy(update={"events": tuple(checked)})
         checked_strikes(visit)
         self._visit = visit
-        self._step = self._then = self._concluded = None
+        self._step = self._then = self._concluded = self._questioned = None
         # What was foreseen after an answer that is taken back is nothing to compare with.
         self._foreseen, self.climbed = None, 0.0
         return progress
@@ -400,7 +407,7 @@ class Session:
         return [
             name.removeprefix("answer.")
             for firing in self.conclude().firings
-            if any(isinstance(one, Stop) for one in self.knowledge.rules[firing.rule_id].then)
+            if self.knowledge.rules[firing.rule_id].stop is not None
             for name in firing.facts
             if name.startswith("answer.")
         ]

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from stillflow.engine.base import minutes
+from stillflow.engine.base import minutes, small_first
 from stillflow.engine.dialogue.session import Session
 from stillflow.engine.dialogue.steps import CheckStep, NextStep
 from stillflow.engine.ruleset import Knowledge
@@ -49,7 +49,7 @@ def ahead_words(session: Session) -> str:
         return ""
     if then.check is not None:
         station = then.check.station
-        what = then.check.ask[0].lower() + then.check.ask[1:]
+        what = small_first(then.check.ask)
         if station is not None:
             what = f"measure {then.check.condition} at {station.words}"
     elif then.fix is not None:

@@ -141,8 +141,8 @@ def loudest_against(session: Session, one: Round, fault_id: str) -> Contribution
 
 def stops(session: Session, one: Round) -> dict[str, Stop]:
     """What stops the visit in a round and hands it over, by the id of the rule that says so."""
-    then = {firing.rule_id: session.knowledge.rules[firing.rule_id].then for firing in one.firings}
-    return {name: item for name, said in then.items() for item in said if isinstance(item, Stop)}
+    found = {firing.rule_id: session.knowledge.rules[firing.rule_id].stop for firing in one.firings}
+    return {name: stop for name, stop in found.items() if stop is not None}
 
 
 def loudness(item: Contribution) -> tuple[float, str]:

@@ -9,7 +9,16 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TypeVar
 
-from stillflow.engine.base import AirState, Mode, Station, Where, in_percent, percent
+from stillflow.engine.base import (
+    AirState,
+    Mode,
+    Station,
+    Where,
+    capital_first,
+    in_percent,
+    percent,
+    small_first,
+)
 from stillflow.engine.dialogue.present import mode_shares
 from stillflow.engine.dialogue.steps import FaultShare
 from stillflow.engine.inference import Baseline, Candidate, Sizes, inlet_words, judge
@@ -129,11 +138,11 @@ def _verdict(
     if Mode.NORMAL in named:
         chance += modes[Mode.NORMAL]
         said = f"{said}, or {_MODES[Mode.NORMAL]}"
-    title = f"{likeliest.title[0].lower()}{likeliest.title[1:]}"
+    title = small_first(likeliest.title)
     if likeliest.mode is Mode.NORMAL:
         title = f"that {title}"
     return (
-        f"{said[0].upper()}{said[1:]} ({percent(chance)}): "
+        f"{capital_first(said)} ({percent(chance)}): "
         f"likeliest {title} ({percent(likeliest.probability)})."
     )
 
@@ -229,7 +238,7 @@ def _size_sentences(sizes: Sizes) -> list[str]:
         if not size:
             continue
         if one.chance >= ENOUGH:
-            said.append(f"{_name(one)[0].upper()}{_name(one)[1:]}: {size}.")
+            said.append(f"{capital_first(_name(one))}: {size}.")
         else:
             said.append(f"If {_name(one)} ({percent(one.chance)}): {size}.")
     return said

@@ -19,7 +19,7 @@ import numpy as np
 from stillflow.engine.base import HowCommon, InputError, Place, answer_fact, nearest
 from stillflow.engine.drill.luck import Luck
 from stillflow.engine.inference import Event, Visit, rule_table
-from stillflow.engine.ruleset import Check, Complaint, Knowledge, Stop
+from stillflow.engine.ruleset import Check, Complaint, Knowledge
 from stillflow.engine.simulate import SimulatedCall, draw_calls
 
 Level = Literal[1, 2, 3]
@@ -214,12 +214,7 @@ def _stopping(knowledge: Knowledge, check: Check) -> set[str]:
     name = answer_fact(check.id)
     rows = table.rows([{name: answer} for answer in check.answer_ids])
     fired = table.fire(rows, knowledge.rules_using([name]))
-    stops = np.array(
-        [
-            any(isinstance(item, Stop) for item in knowledge.rules[rule_id].then)
-            for rule_id in table.rule_ids
-        ]
-    )
+    stops = np.array([knowledge.rules[rule_id].stop is not None for rule_id in table.rule_ids])
     return {
         answer
         for answer, row in zip(check.answer_ids, fired, strict=True)

@@ -11,7 +11,7 @@ from dataclasses import dataclass, field
 from functools import cached_property
 from typing import Literal, get_args
 
-from stillflow.engine.base import Floats
+from stillflow.engine.base import Floats, small_first
 from stillflow.engine.dialogue import NextStep, Session
 from stillflow.engine.drill.house import DrillHouse
 from stillflow.engine.inference import CANT_TELL, possible
@@ -21,7 +21,6 @@ from stillflow.engine.ruleset import (
     Fault,
     Knowledge,
     Outlay,
-    Stop,
     checking,
     fixing,
     truth,
@@ -307,7 +306,7 @@ class Drill:
         because = [
             self.knowledge.rules[one.rule_id].because
             for one in concluded.firings
-            if one.rule_id in self._stopping
+            if self.knowledge.rules[one.rule_id].stop is not None
         ]
         words = [ending.what if ending else "", *because[:1]]
         if ending is not None:
@@ -315,14 +314,6 @@ class Drill:
         self._walk(number, "a stop sign", " ".join(word for word in words if word), IGNORED_MINUTES)
         self.ending = "hurt"
         return self.ending
-
-    @cached_property
-    def _stopping(self) -> set[str]:
-        return {
-            rule.id
-            for rule in self.knowledge.rules.values()
-            if any(isinstance(item, Stop) for item in rule.then)
-        }
 
     def _make_safe(self, choice: Possible, number: int, safe: Collection[str] | None) -> None:
         due = self.cautions(choice)
@@ -385,7 +376,7 @@ class Drill:
         helped = any(same_fix(self.knowledge, one, fault.id) for one in self.house.call.remaining)
         if refer:
             self._handed.add(fault.id)
-            said = f"left to {refer[:1].lower()}{refer[1:]}"
+            said = f"left to {small_first(refer)}"
         else:
             self.house.call.repair(fault.id)
             self._unproved = True

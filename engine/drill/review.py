@@ -132,7 +132,8 @@ def review(drill: Drill, planners: Drill | None = None) -> Review:
         losses=losses_of(
             drill.ending or "not-mended",
             drill.minutes,
-            planners.minutes if planners.ending in WELL else drill.minutes,
+            planners.minutes,
+            planners.ending or "not-mended",
             past=len(drill.walked_past),
             hints=drill.hints,
             guesses=len(little),
@@ -160,6 +161,7 @@ def losses_of(
     ending: Ending,
     minutes_taken: float,
     planners: float,
+    planners_ending: Ending,
     *,
     past: int,
     hints: int,
@@ -174,7 +176,8 @@ def losses_of(
     Args:
         ending: of the drill.
         minutes_taken: by the trainee.
-        planners: the planner's minutes, the trainee's own where the planner ended otherwise.
+        planners: the planner's minutes; they are a measure only if the planner ended well.
+        planners_ending: how the planner ended.
         past: dangers walked past.
         hints: how many.
         guesses: fixes tried on too little.
@@ -182,7 +185,8 @@ def losses_of(
     """
     if ending not in WELL:
         return (Deduction(100, ENDINGS[ending]),)
-    slow = 0 if minutes_taken <= planners else 100 - round(100 * planners / minutes_taken)
+    measured = planners_ending in WELL and minutes_taken > planners
+    slow = 100 - round(100 * planners / minutes_taken) if measured else 0
     found = (
         Deduction(slow, "minutes beyond the planner's"),
         Deduction(PAST * past, f"{counted(past, 'danger')} walked past"),

@@ -460,13 +460,16 @@ class _Summed:
 
     def odd(self) -> Odd | None:
         """The reading that is least likely given all others, where it is hardly possible."""
+        if len(self._readings) < 2:
+            return None
         found = []
         for spot, value in self._readings.items():
             others = {one: read for one, read in self._readings.items() if one != spot}
-            before = self._gauge.foretold(others) if others else self._foretold
+            before = self._gauge.foretold(others)
             belief = self._belief * before / np.maximum(self._foretold, 1e-300)
             odd = odd_beside(self._baseline, self._gauge, others, belief, spot, value)
-            found += [odd] if odd is not None else []
+            if odd is not None:
+                found.append(odd)
         return min(found, key=lambda one: one.tail, default=None)
 
     def under_label(self) -> float | None:

@@ -713,6 +713,11 @@ class Rule(Entry):
         """The findings that are true where it fires."""
         return tuple(item.derive for item in self.then if isinstance(item, Derivation))
 
+    @property
+    def stop(self) -> Stop | None:
+        """What stops the visit where it fires, if anything does."""
+        return next((item for item in self.then if isinstance(item, Stop)), None)
+
     @cached_property
     def gauged(self) -> bool:
         """Whether its condition rests on readings alone."""

@@ -48,7 +48,7 @@ from stillflow.engine.inference import (
     rule_table,
     spot_of,
 )
-from stillflow.engine.ruleset import Check, FactValue, Knowledge, Stop
+from stillflow.engine.ruleset import Check, FactValue, Knowledge
 from stillflow.engine.simulate.houses import (
     REST,
     Callers,
@@ -190,7 +190,9 @@ class SimulatedCall:
         columns = [self.knowledge.fault_index[one] for one in sorted(self.remaining)]
         usual = np.array([answer.usual for answer in check.answers])
         weights = usual * np.exp(table.weigh(fired)[:, columns].sum(axis=1))
-        stops = np.array([_stops(self.knowledge, rule_id) for rule_id in table.rule_ids])
+        stops = np.array(
+            [self.knowledge.rules[rule_id].stop is not None for rule_id in table.rule_ids]
+        )
         weights[(fired & stops).any(axis=1)] = 0.0
         return np.asarray(weights / weights.sum())
 
@@ -209,10 +211,6 @@ class SimulatedCall:
         }
         self.remaining -= mended
         return bool(mended)
-
-
-def _stops(knowledge: Knowledge, rule_id: str) -> bool:
-    return any(isinstance(item, Stop) for item in knowledge.rules[rule_id].then)
 
 
 def same_fix(knowledge: Knowledge, first: str, second: str) -> bool:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
 
-from stillflow.engine.base import Mode, Where
+from stillflow.engine.base import Mode, Where, small_first
 from stillflow.engine.charts import Card, CardFind, CardLook, CardSign
 from stillflow.engine.dialogue import Session, ShortWay
 from stillflow.engine.inference import possible
@@ -82,7 +82,7 @@ def _look(knowledge: Knowledge, short: ShortWay, number: int, check: Check) -> C
         check=check.id,
         place=_PLACES[knowledge.faults[surest].place],
         title=question(check),
-        first=opened[0].title[0].lower() + opened[0].title[1:] if opened else "",
+        first=small_first(opened[0].title) if opened else "",
         minutes=check.minutes,
         caution=beware(knowledge, cautions),
         finds=tuple(

@@ -11,6 +11,7 @@ from collections.abc import Hashable, Iterable, Sequence
 from itertools import chain, groupby
 from math import ceil
 
+from stillflow.engine.base import small_first
 from stillflow.engine.charts import (
     DecisionTree,
     TitleBlock,
@@ -109,7 +110,7 @@ class _Words:
         details += self._put_back(act)
         opened = [self._knowledge.accesses[name] for name in act.opens]
         cautions += chain.from_iterable(one.cautions for one in opened)
-        details += [f"First: {one.title[0].lower()}{one.title[1:]}." for one in opened[:1]]
+        details += [f"First: {small_first(one.title)}." for one in opened[:1]]
         branches = tuple(self._branches(check, node, nodes))
         if all(_left_to_visit(nodes[branch.to]) for branch in node.branches):
             # Whatever the answer, this is as far as the tree goes.

@@ -9,7 +9,7 @@ from __future__ import annotations
 from math import ceil, prod
 from typing import Literal
 
-from stillflow.engine.base import InputError, Mode, Where, nearest
+from stillflow.engine.base import InputError, Mode, Where, capital_first, nearest, small_first
 from stillflow.engine.charts import ParetoBar
 from stillflow.engine.dialogue import Session
 from stillflow.engine.faulttree import Cause, FaultTree, JointCauses, build_tree
@@ -53,7 +53,7 @@ def _sides(by: By, place: Where, mode: Mode) -> tuple[str, str]:
     where, how = _PLACES[place], _MODES[mode]
     if by == "place":
         return where, how
-    return f"{how[0].upper()}{how[1:]}", f"{where[0].lower()}{where[1:]}"
+    return capital_first(how), small_first(where)
 
 
 def known_complaint(knowledge: Knowledge, name: str) -> Complaint:

@@ -9,6 +9,7 @@ from collections.abc import Iterable, Sequence
 
 import numpy as np
 
+from stillflow.engine.base import capital_first
 from stillflow.engine.charts import (
     RULED_OUT,
     PathDerived,
@@ -121,7 +122,7 @@ def reasoning_path(
     site = session.visit.site.name
     title, led = "How it was found", "what was found so far"
     if one.repair is not None:
-        several = len([repair for repair in session.progress.repairs if repair.done])
+        several = session.progress.round
         led = "what led to the fix"
         if several > 1:
             fix = f"fix {one.number + 1} of {several}"
@@ -176,7 +177,7 @@ def _against(session: Session, one: Round, name: str) -> str:
     """Why it is not this fault, in a sentence; empty where it lost only because others gained."""
     never = compare(session, one, name).never
     if never:
-        return f"{never[0].upper()}{never[1:]}."
+        return f"{capital_first(never)}."
     against = loudest_against(session, one, name)
     return session.knowledge.rules[against.rule_id].because if against else ""
 
@@ -232,7 +233,7 @@ def _sources(session: Session, name: str, asked: dict[str, Asked]) -> Iterable[s
 
 def _standing(tail: str, name: str, value: FactValue, knowledge: Knowledge) -> PathFact:
     words = fact_words(name, value, knowledge)
-    return PathFact(id=tail, title=f"{words[0].upper()}{words[1:]}")
+    return PathFact(id=tail, title=capital_first(words))
 
 
 def _finding(name: str) -> PathDerived:

@@ -6,7 +6,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date
 
-from stillflow.engine.base import counted
+from stillflow.engine.base import counted, small_first
 from stillflow.engine.charts import CustomerSheet, SheetPart, SheetReading
 from stillflow.engine.dialogue import Measured, Session, Summary, summarise, unit_words
 from stillflow.engine.inference import inches
@@ -66,7 +66,7 @@ def customer_sheet(
         # What is supposed is for the technician; once something is mended it is what was found.
         "What the readings say": summary.sizes[:1] if not summary.done else (),
         "Found and done": (
-            *(f"{one.fault}: {one.done[0].lower()}{one.done[1:]}." for one in summary.done),
+            *(f"{one.fault}: {small_first(one.done)}." for one in summary.done),
             *(f"{one}: not there." for one in summary.absent),
             *left,
         ),

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
+from dataclasses import replace
 from functools import cache
 from importlib import import_module
 from pathlib import Path
@@ -76,7 +77,8 @@ def chart(name: str) -> Chart:
         kept = ("--marks", "/dev/null") if command[0] == "drill" and "marks" not in command else ()
         outcome = stillflow(*command, *out, "x.json", *kept, typed=TYPED)
     assert outcome.code == 0, outcome.err
-    return drawn[-1]
+    # Layouts are what takes time, and several tests look at the same.
+    return replace(drawn[-1], pages=cache(drawn[-1].pages))
 
 
 def sheets(name: str) -> Iterator[tuple[str, list[Scene]]]:

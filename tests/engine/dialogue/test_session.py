@@ -491,6 +491,10 @@ def test_a_slip_of_the_finger_is_questioned_before_it_is_recorded(check: str, va
         assert said == ""
     else:
         assert "does not go with the rest" in said
+        again = Event(check=check, answer=value)
+        assert session.questioned(again.model_copy(update={"answer": value + 0.5})) != ""
+        assert session.questioned(again) != ""
+        assert session.questioned(again) == ""
     assert len(session.visit.events) == 4
 
 
