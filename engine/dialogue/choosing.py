@@ -128,7 +128,7 @@ class Planner:
         self._knowledge = knowledge
         self._model = model
         self._think: Think = think
-        self._verification = Verification(knowledge, baseline)
+        self._verification = Verification(knowledge, model)
         self._groups = {name: index for index, name in enumerate(knowledge.accesses)}
         faults = list(knowledge.faults.values())
         self._faults = faults

@@ -15,7 +15,7 @@ from stillflow.engine.dialogue.askable import Askable
 from stillflow.engine.dialogue.choosing import Decision, Planner, Position
 from stillflow.engine.dialogue.steps import Choice, Ending, StepKind
 from stillflow.engine.dialogue.verification import Repair, Verification
-from stillflow.engine.inference import SKIPPED, Baseline, Visit, course_for
+from stillflow.engine.inference import SKIPPED, LikelihoodModel, Visit, course_for
 from stillflow.engine.ruleset import (
     ENDS,
     Check,
@@ -125,13 +125,13 @@ class Course:
     """Decides what is done next over one rule set, visit and planner."""
 
     def __init__(
-        self, knowledge: Knowledge, planner: Planner, visit: Visit, baseline: Baseline
+        self, knowledge: Knowledge, planner: Planner, visit: Visit, model: LikelihoodModel
     ) -> None:
         self._knowledge = knowledge
         self._planner = planner
         self._askable = Askable(knowledge, visit.missing_tools)
-        self._verification = Verification(knowledge, baseline)
-        self._baseline = baseline
+        self._verification = Verification(knowledge, model)
+        self._baseline = model.baseline
         self._engine = course_for(knowledge)
         named = [(turn, {leaf.fact for leaf in leaves(turn.when)}) for turn in knowledge.turns]
         self._used = frozenset().union(*(facts for _, facts in named))

@@ -16,7 +16,7 @@ import numpy as np
 
 from stillflow.engine.base import Floats, Mode, Station, part_fact, tried_fact
 from stillflow.engine.dialogue.places import AGAIN, AGAIN_IN_VAIN, Places
-from stillflow.engine.dialogue.verification import Repair, Verification
+from stillflow.engine.dialogue.verification import Repair, Verification, is_still
 from stillflow.engine.inference import (
     CANT_TELL,
     NO_ANSWER,
@@ -49,9 +49,6 @@ from stillflow.engine.ruleset import (
 
 SETTLED = "settled"
 """Why a question is closed whose answer is plain from what is known."""
-
-STILL = 0.06
-"""A reading within this share of the one before a fix has not moved: somewhat over the gauge's."""
 
 
 @dataclass(frozen=True)
@@ -174,7 +171,7 @@ class Progress:
     def __post_init__(self) -> None:
         self.inlets = Inlets(self.visit.site)
         self._standing = self.model.standing(self.visit)
-        self._verification = Verification(self.knowledge, self.model.baseline)
+        self._verification = Verification(self.knowledge, self.model)
         said = heard(self.knowledge, self.visit.complaint)
         self.heard = {name: one for name, one in said.items() if name not in self.visit.not_taken}
         self._believe()
@@ -462,7 +459,7 @@ class Progress:
             for now in self.accepted
             if old.check.kind == "reading" and now.replaces(old)
         ]
-        return all(abs(new - old) <= max(STILL * old, 2.0) for new, old in again)
+        return all(is_still(old, new) for new, old in again)
 
     def _is_short(self) -> bool:
         """Whether what was read again is enough to know that the last fix was not all."""

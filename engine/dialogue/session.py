@@ -96,7 +96,7 @@ class Session:
         self._model = LikelihoodModel(knowledge, rule_table(knowledge), self.baseline, visit)
         self._inference = inference_for(knowledge)
         self._planner = Planner(knowledge, self._model, self.baseline, think, wrong_part_minutes)
-        self._course = Course(knowledge, self._planner, visit, self.baseline)
+        self._course = Course(knowledge, self._planner, visit, self._model)
         self._step: NextStep | None = None
         self._questioned: tuple[str | None, str | None, float | str | None] | None = None
         self._then: NextStep | None = None

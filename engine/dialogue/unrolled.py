@@ -205,7 +205,7 @@ class _Policy:
         self._progress = session.progress
         self._model = session.progress.model
         self._planner = planner
-        self._course = Course(session.knowledge, planner, session.visit, session.baseline)
+        self._course = Course(session.knowledge, planner, session.visit, session.progress.model)
         self._depth = depth
         self._until = until
         self._table = rule_table(session.knowledge)

@@ -6,8 +6,20 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
 from stillflow.engine.base import AirState, Floats, Mode, Station
-from stillflow.engine.inference import Baseline, Situation, Spot, judge, spot_of
+from stillflow.engine.inference import LikelihoodModel, Situation, Spot, judge, spot_of
 from stillflow.engine.ruleset import Check, FactValue, Knowledge, truth
+
+STILL = 0.06
+"""A reading within this share of the one before a fix has not moved: somewhat over the gauge's."""
+
+BEYOND_ORDER = 2.5
+"""Standard deviations below what is expected where a house in order does not read any more: one in
+160 does."""
+
+
+def is_still(before: float, after: float) -> bool:
+    """Whether a reading after a fix is that before it, both in inH2O."""
+    return abs(after - before) <= max(STILL * before, 2.0)
 
 
 @dataclass(frozen=True)
@@ -36,14 +48,15 @@ class Repair:
 
 
 class Verification:
-    """The verifying checks of a rule set, judged against one baseline."""
+    """The verifying checks of a rule set, judged against what one system should read."""
 
-    def __init__(self, knowledge: Knowledge, baseline: Baseline) -> None:
+    def __init__(self, knowledge: Knowledge, model: LikelihoodModel) -> None:
         self._checks = [check for check in knowledge.checks.values() if check.verifies]
         self._readings = [one for one in knowledge.checks.values() if one.kind == "reading"]
         self._levels = knowledge.levels
         self._good = {level.id for level in knowledge.levels if level.good}
-        self._baseline = baseline
+        self._baseline = model.baseline
+        self._model = model
         self._faults = knowledge.faults
         self._ends_well = [one.when for one in knowledge.turns if one.next == "done"]
 
@@ -117,7 +130,8 @@ class Verification:
         """Whether what was read again says enough: whatever is still to come, it was not all.
 
         That is so where no entry of the course would end the visit well if all that is still to
-        come were good.
+        come were good; or where nothing moved and what is read again, with the fault gone from it,
+        is beyond what a house in order can read.
 
         Args:
             repair: the last fix.
@@ -126,13 +140,30 @@ class Verification:
             unmoved: fixes in a row that changed nothing.
         """
         before = repair.situation.readings
-        if not any(one.id in answered and spot_of(one) in before for one in checks if one.station):
+        again = {
+            spot_of(one): float(answered[one.id])
+            for one in checks
+            if one.station and one.id in answered and spot_of(one) in before
+        }
+        if not again:
             return False
+        still = not unmoved and all(is_still(before[spot], now) for spot, now in again.items())
+        if still and any(
+            self._shows(repair.fault_id, spot)
+            and self._model.gauge.beyond_order(spot, value) < -BEYOND_ORDER
+            for spot, value in again.items()
+        ):
+            return True
         best = {one.id: self._best(one) for one in checks}
         hoped = self.outcome(repair, checks, {**best, **answered})
         hoped |= {"fix.came-to": "done", "fix.unmoved": float(unmoved)}
         hoped["baseline.from"] = self._baseline.origin
         return not any(truth(when, hoped) is True for when in self._ends_well)
+
+    def _shows(self, fault_id: str, spot: Spot) -> bool:
+        """Whether the air path knows of a fault, and it shows at a spot."""
+        lost = bool(self._faults[fault_id].effect.ranges())
+        return lost and not self._model.gauge.leaves_alone(fault_id, spot)
 
     def _best(self, check: Check) -> float | str:
         """The best answer that a check can have."""

@@ -25,6 +25,7 @@ from stillflow.engine.inference.elsewhere import Seen, chance_at, seen_from
 from stillflow.engine.inference.facts import Spot
 from stillflow.engine.inference.inlets import Further
 from stillflow.engine.inference.losses import (
+    NO_LOSS,
     OFFSET_INH2O,
     SPOTS,
     Variation,
@@ -278,6 +279,19 @@ class GaugeModel:
         rows = self.losses.line == self.losses.lines.index(line_of(effect))
         moved = np.abs(self.losses.mean[rows, _like(spot)]).max()
         return bool(effect.ranges()) and bool(moved < UNMOVED)
+
+    def beyond_order(self, spot: Spot, value: float) -> float:
+        """How far a reading is from what is read where nothing is wrong, in standard deviations.
+
+        Args:
+            spot: a station.
+            value: inH2O; below what is expected the result is negative.
+        """
+        row, column = self.losses.line.tolist().index(self.losses.lines.index(NO_LOSS)), _like(spot)
+        stations = self._stations
+        variance = float((stations.slope[row, column] ** 2).sum() + stations.own[row, column])
+        y = logs(np.array([value]), self._expected_at(spot))[0]
+        return float(y - stations.mean[row, column]) / sqrt(variance)
 
     def _expected_at(self, spot: Spot) -> Floats:
         return np.asarray(self._expected[_like(spot)])

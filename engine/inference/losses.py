@@ -143,6 +143,10 @@ class Losses:
     weighed: Callable[[Iterable[Fault]], Floats]
 
 
+NO_LOSS = "none"
+"""The line of what loses nothing."""
+
+
 def line_of(effect: Effect) -> str:
     """The name of the line an effect lies on: its kind, and where it has one its place."""
     at = getattr(effect, "at", "")

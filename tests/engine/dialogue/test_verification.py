@@ -12,7 +12,7 @@ from stillflow.engine import Session, load_rules
 from stillflow.engine.base.scales import AirState, Station
 from stillflow.engine.dialogue.choosing import Planner
 from stillflow.engine.dialogue.verification import Repair, Verification
-from stillflow.engine.inference import Situation
+from stillflow.engine.inference import LikelihoodModel, Situation, rule_table
 from stillflow.engine.inference.baseline import Baseline, baseline_for
 from stillflow.engine.inference.production import course_for
 from stillflow.engine.inference.visit import Unit, Visit
@@ -34,6 +34,13 @@ def repaired(readings: dict[tuple[AirState, Station], float]) -> Repair:
 UNREAD = repaired({})
 
 
+def judging(knowledge: Knowledge, baseline: Baseline) -> Verification:
+    """What judges fixes against a baseline."""
+    return Verification(
+        knowledge, LikelihoodModel(knowledge, rule_table(knowledge), baseline, RATED)
+    )
+
+
 def ended(
     knowledge: Knowledge,
     baseline: Baseline,
@@ -42,7 +49,7 @@ def ended(
     unmoved: int = 0,
 ) -> str:
     """Which entry of the course ends the call on a fix with what came of it; empty if none."""
-    facts = Verification(knowledge, baseline).outcome(repair, CHECKS, answers)
+    facts = judging(knowledge, baseline).outcome(repair, CHECKS, answers)
     facts |= {"fix.came-to": "done", "fix.unmoved": float(unmoved), "now.minutes": 30.0}
     facts |= {"baseline.from": baseline.origin}
     fired = course_for(knowledge).run(facts).firings
@@ -170,14 +177,14 @@ course:
 
 
 def test_what_was_low_before_is_read_again_even_where_nothing_else_wants_it() -> None:
-    verification = Verification(KNOWLEDGE, baseline_for(RATED, KNOWLEDGE))
+    verification = judging(KNOWLEDGE, baseline_for(RATED, KNOWLEDGE))
     low = repaired({(AirState.WORKING, Station.INLET): 20.0})
     wanted = [check.id for check in verification.checks(low, lambda check: True)]
     assert wanted == ["working-inlet", "working-hose", "works-now"]
 
 
 def test_where_nothing_was_low_there_is_still_a_reading_from_before_to_repeat() -> None:
-    verification = Verification(KNOWLEDGE, baseline_for(RATED, KNOWLEDGE))
+    verification = judging(KNOWLEDGE, baseline_for(RATED, KNOWLEDGE))
     whole = {(AirState.WORKING, Station.INLET): 75.0, (AirState.SEALED, Station.INLET): 119.0}
     wanted = [check.id for check in verification.checks(repaired(whole), lambda check: True)]
     assert wanted == ["sealed-inlet", "working-hose", "works-now"]
@@ -204,7 +211,7 @@ def test_minutes_counted_for_a_fix_are_those_of_what_is_asked_after_it() -> None
 
 def test_of_several_low_readings_the_one_easiest_to_repeat_is_enough() -> None:
     knowledge = load_rules()
-    verification = Verification(knowledge, baseline_for(RATED, knowledge))
+    verification = judging(knowledge, baseline_for(RATED, knowledge))
     spots = [(state, place) for place in (Station.UNIT, Station.UTILITY) for state in AirState]
     low = repaired(dict.fromkeys(spots, 30.0))
     # A leak is proved by sealed suction, what is in the way by working.
@@ -241,9 +248,28 @@ def test_what_is_still_to_come_is_not_waited_for_once_it_cannot_help(
     spot = (AirState.SEALED, Station.INLET)
     full = baseline.at(*spot)
     repair = repaired({} if before is None else {spot: before * full})
-    found = Verification(KNOWLEDGE, baseline)
+    found = judging(KNOWLEDGE, baseline)
     answered: dict[str, float | str] = {"sealed-inlet": now * full}
     assert found.is_short(repair, CHECKS, answered, unmoved) is short
     if short:
         content = {**answered, "works-now": "restored"}
         assert ended(KNOWLEDGE, baseline, repair, content, unmoved) == ""
+
+
+@pytest.mark.parametrize(
+    ("fault", "before", "now", "short"),
+    [
+        ("seal-torn", 0.8, 0.8, True),  # as it was, and no unit in order reads so little
+        ("seal-torn", 0.8, 0.9, False),  # up
+        ("seal-torn", 0.95, 0.95, False),  # as it was, which a label's tolerance explains
+        ("hose-clogged", 0.8, 0.8, False),  # what is in the way shows in no sealed reading
+    ],
+)
+def test_what_has_not_moved_and_cannot_be_in_order_needs_no_further_proof(
+    fault: str, before: float, now: float, short: bool
+) -> None:
+    baseline = baseline_for(RATED, KNOWLEDGE)
+    spot = (AirState.SEALED, Station.INLET)
+    repair = replace(repaired({spot: before * baseline.at(*spot)}), fault_id=fault)
+    answered: dict[str, float | str] = {"sealed-inlet": now * baseline.at(*spot)}
+    assert judging(KNOWLEDGE, baseline).is_short(repair, CHECKS, answered) is short
