@@ -6,6 +6,9 @@ import os
 import tempfile
 from contextlib import suppress
 
+# Tables are small, and several workers share the cores: one thread each, before numpy is imported.
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+
 # The newest Python has no hypothesis yet; what is run there draws nothing.
 with suppress(ModuleNotFoundError):
     from hypothesis import settings
