@@ -154,7 +154,8 @@ class LossPath:
 
         The quasi-pressure the fan makes, less the one arrived at, falls as the suction at the end
         rises. Flow and suction at the fan grow nearly as root and root^2, which gives the first
-        step; then the secant, kept inside a bracket.
+        step; then the secant, kept inside a bracket, whose middle is taken where a step hardly
+        closed the gap: far from the balance the line of the fan is so steep that the secant creeps.
         """
         high = 1.001 * np.sqrt(self.fan.top) + np.zeros_like(self.working)
         low = np.zeros_like(high)
@@ -172,11 +173,13 @@ class LossPath:
             high = np.where(short, high, root)
             if earlier is None:
                 guess = root * self._stretch(w, s, made)
+                creeps = np.zeros_like(short)
             else:
                 rise = gap - earlier[1]
                 guess = root - gap * (root - earlier[0]) / np.where(rise == 0.0, 1.0, rise)
+                creeps = gap * earlier[1] > np.maximum(0.9 * earlier[1] ** 2, TOLERANCE_INH2O**2)
             earlier = root, gap
-            inside = (guess >= low) & (guess <= high)
+            inside = (guess >= low) & (guess <= high) & ~creeps
             root = np.where(inside, guess, 0.5 * (low + high))
         return root * root
 
