@@ -6,7 +6,7 @@ it needs. Where the tree comes from (the planner, unrolled) is left to the calle
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from functools import cached_property, partial
 from typing import Any, Literal
@@ -281,7 +281,7 @@ class _Artist:
         above = len(self._lines(cell)) * NOTE_SIZE * LEADING + 3
         return max(half, above), max(half, NOTE_SIZE * LEADING + 3)
 
-    def _lines(self, cell: Cell) -> list[str]:
+    def _lines(self, cell: Cell) -> Sequence[str]:
         words = cell.twig.words if cell.twig else ""
         if not cell.full and cell.start:
             words = "other answers"

@@ -131,7 +131,7 @@ def _label(node: Node) -> str:
     return _lines(lines)
 
 
-def _lines(lines: list[str]) -> str:
+def _lines(lines: Iterable[str]) -> str:
     return "".join(escape(line, "dot") + "\\l" for line in lines if line)
 
 

@@ -7,7 +7,7 @@ part is seen at a glance. What is lost where is worked out in `stations`.
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 
 from stillflow.engine.base import in_percent
@@ -132,7 +132,7 @@ class _Drawing:
         self.tops: dict[Condition, float] = {"sealed": top, "working": second}
         self.high = second + self.graph + 12
 
-    def _banner(self) -> list[str]:
+    def _banner(self) -> Sequence[str]:
         if self.worst is None:
             return wrap(verdict(self.path), self.wide, TITLE_SIZE, bold=True)
         lost = f"{self.worst.amount:.0f} {self.path.unit} {self.worst.condition}"

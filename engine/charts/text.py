@@ -10,6 +10,7 @@ from __future__ import annotations
 import re
 import unicodedata
 from collections.abc import Iterator
+from functools import lru_cache
 from typing import Literal
 
 Target = Literal["svg", "dot", "mermaid"]
@@ -123,8 +124,12 @@ def unknown(text: str) -> set[str]:
     return {c for c in set(text) if not any(ord(c) in one for one in _HAS)}
 
 
-def wrap(text: str, room: float, size: float, bold: bool = False) -> list[str]:
-    """Lines no wider than `room` points; a word wider than that is broken where it must be."""
+@lru_cache(maxsize=20_000)
+def wrap(text: str, room: float, size: float, bold: bool = False) -> tuple[str, ...]:
+    """Lines no wider than `room` points; a word wider than that is broken where it must be.
+
+    Kept, since a box is measured anew for every page and every size of type that is tried.
+    """
     lines: list[str] = []
     line = ""
     # A number is not parted from its %.
@@ -139,7 +144,7 @@ def wrap(text: str, room: float, size: float, bold: bool = False) -> list[str]:
         lines.extend(full)
     if line:
         lines.append(line)
-    return lines
+    return tuple(lines)
 
 
 def _broken(word: str, room: float, size: float, bold: bool) -> list[str]:

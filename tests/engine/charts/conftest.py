@@ -7,8 +7,10 @@ import random
 from collections.abc import Callable
 from typing import NamedTuple
 
+import numpy as np
 import pytest
 
+from stillflow.engine.base import Floats
 from stillflow.engine.charts.chart import Chart
 from stillflow.engine.charts.decision import (
     DecisionTree,
@@ -245,10 +247,10 @@ def flaws() -> Callable[[Scene], list[str]]:
                     found.append(f"out of its box: {mark.text!r}")
         page = Box(0, 0, scene.width, scene.height)
         found += [f"off the sheet: {text!r}" for box, text in words if not page.holds(box, 0.5)]
-        for index, (box, text) in enumerate(words):
-            for other, said in words[:index]:
-                if box.overlaps(other):
-                    found.append(f"{text!r} over {said!r}")
+        found += [
+            f"{words[n][1]!r} over {words[m][1]!r}"
+            for n, m in overlapping([box for box, _ in words])
+        ]
         return found
 
     return find
@@ -268,12 +270,12 @@ def overlaps() -> Callable[[Scene], list[str]]:
             for one in boxes
             if one.right - one.left > 60 * large and one.bottom - one.top > 12 * large
         ]
+        pairs = [(boxes[n], boxes[m]) for n, m in overlapping(boxes)]
         return [
             f"a box over a box at {box}, {other}"
-            for index, box in enumerate(boxes)
-            for other in boxes[:index]
+            for box, other in pairs
             # A double outline is one box in another.
-            if box.overlaps(other) and not box.holds(other, 0.1) and not other.holds(box, 0.1)
+            if not box.holds(other, 0.1) and not other.holds(box, 0.1)
         ]
 
     return find
@@ -293,13 +295,13 @@ def crossings() -> Callable[[Scene], list[str]]:
             if one.right - one.left > 60 * large and one.bottom - one.top > 20 * large
         ]
         found = []
+        ends = np.array(boxes).reshape(-1, 4)
         for line in (m for m in marks if not m.closed and not small(extent(m))):
             points = along(line)
-            for box in boxes:
-                inside = [box.holds(Box(*point, *point)) for point in points]
-                # What is wholly inside is part of the box: a crease, a sign, a place to write.
-                if any(inside) and not all(inside):
-                    found.append(f"a line from {points[0]} to {points[-1]} through {box}")
+            inside = ((points >= ends[:, None, :2]) & (points <= ends[:, None, 2:])).all(axis=2)
+            # What is wholly inside is part of the box: a crease, a sign, a place to write.
+            for at in np.flatnonzero(inside.any(axis=1) & ~inside.all(axis=1)):
+                found.append(f"a line from {points[0]} to {points[-1]} through {boxes[at]}")
         return found
 
     return find
@@ -310,22 +312,18 @@ def small(box: Box) -> bool:
     return box.right - box.left < 30 and box.bottom - box.top < 30
 
 
-def along(line: Outline) -> list[tuple[float, float]]:
-    """Points on a line, close together."""
-    points = [line.start]
+_T = np.arange(1, 41)[:, None] / 40
+_SHARES = np.hstack([(1 - _T) ** 3, 3 * _T * (1 - _T) ** 2, 3 * _T * _T * (1 - _T), _T**3])
+
+
+def along(line: Outline) -> Floats:
+    """Points on a line, close together, shape (N, 2)."""
+    parts, last = [np.array([line.start])], line.start
     for segment in line.segments:
-        x, y = points[-1]
-        ways = [(x, y), *segment] if len(segment) == 3 else [(x, y), (x, y), *segment * 2]
-        for step in range(1, 41):
-            t = step / 40
-            shares = ((1 - t) ** 3, 3 * t * (1 - t) ** 2, 3 * t * t * (1 - t), t**3)
-            points.append(
-                (
-                    sum(s * p[0] for s, p in zip(shares, ways, strict=True)),
-                    sum(s * p[1] for s, p in zip(shares, ways, strict=True)),
-                )
-            )
-    return points
+        ways = [last, *segment] if len(segment) == 3 else [last, last, *segment * 2]
+        parts.append(_SHARES @ np.array(ways))
+        last = segment[-1]
+    return np.concatenate(parts)
 
 
 class Box(NamedTuple):
@@ -340,9 +338,16 @@ class Box(NamedTuple):
         across = self.left - slack <= other.left and other.right <= self.right + slack
         return across and self.top - slack <= other.top and other.bottom <= self.bottom + slack
 
-    def overlaps(self, other: Box) -> bool:
-        across = min(self.right, other.right) - max(self.left, other.left)
-        return across > 0.8 and min(self.bottom, other.bottom) - max(self.top, other.top) > 0.8
+
+def overlapping(boxes: list[Box]) -> list[tuple[int, int]]:
+    """Pairs of boxes, the later one first, that share more than a line's width."""
+    if not boxes:
+        return []
+    ends = np.array(boxes)
+    shared = np.minimum(ends[:, None, 2:], ends[None, :, 2:])
+    shared -= np.maximum(ends[:, None, :2], ends[None, :, :2])
+    rows, columns = np.nonzero(np.tril((shared > 0.8).all(axis=2), -1))
+    return list(zip(rows.tolist(), columns.tolist(), strict=True))
 
 
 def around(mark: Text) -> Box:

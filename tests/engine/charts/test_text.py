@@ -56,10 +56,10 @@ def test_wrapping_loses_nothing_and_keeps_to_the_room(text: str, room: float, bo
 
 
 def test_a_number_is_not_parted_from_its_percent_sign() -> None:
-    assert wrap("as likely as 12 %, or so", width("as likely as 12", 10), 10) == [
+    assert wrap("as likely as 12 %, or so", width("as likely as 12", 10), 10) == (
         "as likely as",
         "12 %, or so",
-    ]
+    )
 
 
 def test_letters_of_scripts_without_published_widths_get_ample_room() -> None:
@@ -70,4 +70,4 @@ def test_letters_of_scripts_without_published_widths_get_ample_room() -> None:
 
 @pytest.mark.parametrize("text", ["", "   ", "\n\t"])
 def test_an_empty_label_has_no_lines(text: str) -> None:
-    assert wrap(text, 100, 10) == []
+    assert wrap(text, 100, 10) == ()
