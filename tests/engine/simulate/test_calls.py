@@ -28,15 +28,18 @@ def generator(seed: int = 5) -> np.random.Generator:
     return np.random.default_rng(seed)
 
 
-@pytest.fixture
-def calls() -> list[SimulatedCall]:
+@pytest.fixture(scope="module")
+def drawn() -> list[SimulatedCall]:
     return draw_calls(KNOWLEDGE, generator(1), 3 * len(KNOWLEDGE.faults), how_often="equally")
 
 
+@pytest.fixture
+def calls(drawn: list[SimulatedCall]) -> list[SimulatedCall]:
+    return [replace(call) for call in drawn]
+
+
 def with_fault(calls: list[SimulatedCall], fault: str) -> SimulatedCall:
-    found = next(call for call in calls if call.faults == (fault,))
-    found.remaining = set(found.faults)
-    return found
+    return next(call for call in calls if call.faults == (fault,))
 
 
 def test_each_fault_gets_its_turn(calls: list[SimulatedCall]) -> None:
