@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import Any
 
 import click
+from click.core import ParameterSource
 from pydantic import ValidationError
 
 from stillflow.engine.base import InputError, Place, nearest, quantity, vocabulary
@@ -183,10 +184,21 @@ def planning_options(command: Command) -> Command:
 
 
 def db_option(command: Command) -> Command:
-    """Add the option that says where visits are kept."""
+    """Add the option that says where visits are kept; given before a subcommand it holds for it."""
+
+    def nearest(context: click.Context, option: click.Parameter, value: str | None) -> str | None:
+        given, where = value, context
+        while where.get_parameter_source("db") is not ParameterSource.COMMANDLINE:
+            if where.parent is None:
+                return value
+            where = where.parent
+            given = where.params.get("db")
+        return given
+
     return click.option(
         "--db",
         envvar="STILLFLOW_DB",
+        callback=nearest,
         metavar="URL",
         help="where visits are kept; a database URL (default: your user-data folder)",
     )(command)

@@ -126,6 +126,22 @@ def test_a_revoked_phone_sees_nothing_any_more_not_even_what_it_had(
     assert one.client.get(f"/visit/{visit}", headers=script).status_code == 401
 
 
+@pytest.mark.parametrize("before", ["serve", "people", "revoke"])
+def test_a_phone_is_revoked_in_the_casebook_that_is_named_wherever_it_is_named(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, before: str
+) -> None:
+    other = f"sqlite:///{tmp_path}/other.db"
+    monkeypatch.setenv("STILLFLOW_DB", other)
+    for where in (url(tmp_path), other):
+        Phones(Casebook(where)).pair("Ada")
+    words = ["serve", "people", "revoke"]
+    after = words.index(before) + 1
+    said = [*words[:after], "--db", url(tmp_path), *words[after:], "Ada"]
+    assert stillflow(*said).code == 0
+    assert Phones(Casebook(url(tmp_path))).listed() == []
+    assert [one.name for one in Phones(Casebook(other)).listed()] == ["Ada"]
+
+
 def test_people_are_listed_and_one_that_is_not_there_is_named(tmp_path: Path) -> None:
     assert "No phone is paired" in stillflow("serve", "people", "--db", url(tmp_path)).out
     Phones(Casebook(url(tmp_path))).pair("Ada")
