@@ -7,8 +7,10 @@ and everything else in it stay as they are.
 from __future__ import annotations
 
 import io
+import json
 import os
 from collections.abc import Callable, Mapping
+from copy import deepcopy
 from pathlib import Path
 from typing import Any
 
@@ -74,7 +76,9 @@ QUESTIONS: Mapping[str, tuple[tuple[str, str, Hints | None, str], ...]] = {
 """Kind of entry -> its keys, the question for each, ids to offer, and what is mostly answered."""
 
 _SECTION = {"fault": "faults", "check": "checks", "rule": "rules", "class": "classes"}
-_OFFERED = 8
+_OFFERED, _SHOWN = 8, 3
+_OF_CHOICES = ("answers", "mistaken")
+"""Keys of a check that a reading has none of."""
 
 
 @click.command("add")
@@ -96,11 +100,23 @@ def add(kind: str, to: str | None, rules: tuple[str, ...]) -> int:
     # A folder that is begun with this entry is not there yet, or has no file in it.
     knowledge = load_rules(rules if any(file.parent.rglob("*.yaml")) else below)
     section = _SECTION[kind]
+    say("Or: ? how shipped entries put it, back.")
     entry: dict[str, Any] = {}
-    for key, question, hints, usual in QUESTIONS[kind]:
-        if kind == "check" and entry.get("kind") == "reading" and key in ("answers", "mistaken"):
+    before: list[dict[str, Any]] = []
+    left = [*QUESTIONS[kind]]
+    while left:
+        if kind == "check" and entry.get("kind") == "reading" and left[0][0] in _OF_CHOICES:
+            del left[0]
             continue
-        _asked(knowledge, section, entry, key, question, hints, usual)
+        as_it_was = deepcopy(entry)
+        if _asked(knowledge, section, entry, *left[0]):
+            before.append(as_it_was)
+            del left[0]
+        elif before:
+            entry = before.pop()
+            left = [one for one in QUESTIONS[kind] if not _stands(entry, one[0])]
+        else:
+            say("  this is the first question")
     text = _with_entry(file, section, entry)
     try:
         found = amended(below, file, text)
@@ -135,18 +151,42 @@ def _asked(
     question: str,
     hints: Hints | None,
     usual: str,
-) -> None:
-    """Ask for one key until what is answered can stand there."""
+) -> bool:
+    """Ask for one key until what is answered can stand there; False to go back a question."""
     if hints is not None and (known := hints(knowledge)):
         more = f", and {len(known) - _OFFERED} more" if len(known) > _OFFERED else ""
         say(f"  ids there are: {', '.join(known[:_OFFERED])}{more}")
     while True:
-        given = click.prompt(question, default=usual or None)
-        slips = slips_of(knowledge, section, entry, key, str(given))
+        given = str(click.prompt(question, default=usual or None))
+        if given.strip() == "back":
+            return False
+        if given.strip() == "?":
+            say(f"  shipped: {_shipped(knowledge, section, key)}")
+            continue
+        slips = slips_of(knowledge, section, entry, key, given)
         if not slips:
-            return
+            return True
         for slip in slips:
             say(f"  {slip}")
+
+
+def _stands(entry: Mapping[str, Any], key: str) -> bool:
+    """Whether a key, such as `fix.minutes`, was answered."""
+    outer, _, inner = key.rpartition(".")
+    return inner in (entry.get(outer, {}) if outer else entry)
+
+
+def _shipped(knowledge: Knowledge, section: str, key: str) -> str:
+    """What a few entries have at a key, as it would be typed."""
+    found: list[str] = []
+    for one in getattr(knowledge, section).values():
+        value: Any = one.model_dump(mode="json", exclude_defaults=True, warnings=False)
+        for part in key.split("."):
+            value = value.get(part)
+        words = value if isinstance(value, str) else json.dumps(value)
+        if value is not None and words not in found:
+            found.append(words)
+    return "; or ".join(sorted(found, key=len)[:_SHOWN])
 
 
 def _with_entry(file: Path, section: str, entry: Mapping[str, Any]) -> str:

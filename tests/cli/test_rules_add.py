@@ -49,6 +49,25 @@ def test_where_it_is_not_wanted_or_broken_off_the_file_stays(tmp_path: Path, typ
     assert [path.name for path in file.parent.iterdir()] == ["own.yaml"]
 
 
+def test_one_can_go_back_and_see_how_shipped_entries_put_it(tmp_path: Path) -> None:
+    file = tmp_path / "new" / "own.yaml"
+    typed = (
+        "back\n"  # there is nothing before the first question
+        "wrong-name\nA large unit\nback\nback\nbig-unit\n?\nA large unit in good order\n"
+        "110\n70\n\nback\n0.3\n\n\ny\n"
+    )
+    outcome = stillflow("rules", "add", "class", "--to", str(file), typed=typed)
+    assert outcome.code == 0, outcome.err
+    assert "this is the first question" in outcome.out
+    classes = load_folders([shipped_folder(), file.parent]).classes
+    shown = outcome.out.partition("shipped: ")[2].partition("\n")[0].split("; or ")
+    assert set(shown) <= {one.title for one in classes.values()}
+    assert len(shown) >= 2
+    assert "wrong-name" not in classes
+    made = classes["big-unit"]
+    assert (made.title, made.tolerance) == ("A large unit in good order", 0.3)
+
+
 def test_a_class_goes_into_a_file_that_is_not_there_yet(tmp_path: Path) -> None:
     file = tmp_path / "new" / "own.yaml"
     typed = "big-unit\nA large unit in good order\n25 kPa\n110\n70\n\n\n\ny\n"
