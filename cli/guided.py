@@ -24,6 +24,7 @@ from stillflow.cli.prompt import (
     ask_inlet,
     event_for,
     fix_question,
+    fix_said,
     reading_said,
     two_of,
     understand,
@@ -31,7 +32,7 @@ from stillflow.cli.prompt import (
 )
 from stillflow.cli.screen import Screen
 from stillflow.engine import Session
-from stillflow.engine.base import InputError, StillflowError
+from stillflow.engine.base import InputError, StillflowError, small_first
 from stillflow.engine.dialogue import (
     NextStep,
     ahead_words,
@@ -141,6 +142,13 @@ class Guided(Keeping):
                     continue
                 if step.read_before is not None and line.strip().lower() == "same":
                     line = f"{step.read_before:g}"
+                fixed = fix_said(self._session, line, datetime.now(UTC))
+                if fixed is not None:
+                    self._keep(fixed)
+                    title = self._session.knowledge.faults[fixed.fix or ""].title
+                    came_to = "mended" if fixed.done else "not there"
+                    self._screen.text(f"Taken as {came_to}: {small_first(title)}. Or: back")
+                    return True
                 further = reading_said(self._session, line, datetime.now(UTC))
                 if further is not None:
                     if self._kept_unless_odd(further):

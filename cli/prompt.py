@@ -13,7 +13,7 @@ from datetime import datetime
 
 from stillflow.cli.lines import ask
 from stillflow.engine import Session
-from stillflow.engine.base import InputError, Station
+from stillflow.engine.base import InputError, Station, nearest
 from stillflow.engine.dialogue import AnswerOption, CheckStep, FixStep, NextStep
 from stillflow.engine.inference import CANT_DO, CANT_TELL, SKIPPED, Event
 from stillflow.engine.ruleset import BOTH, NONE_HERE
@@ -123,6 +123,48 @@ def reading_said(session: Session, line: str, at: datetime | None) -> Event | No
         if (check.station, check.condition) == (station, state.lower()):
             return Event(check=check.id, answer=answer, at=at, inlet=None if place else name)
     return None
+
+
+_FIX_SAID = re.compile(r"(done|fixed|not there)\b\s*[:,]?\s+(\S.*)", re.IGNORECASE)
+
+
+def fix_said(session: Session, line: str, at: datetime | None) -> Event | None:
+    """A fix that nobody proposed, as in `done: hose clogged`; None for no such.
+
+    Raises:
+        InputError: no fault goes by these words, or several do.
+    """
+    found = _FIX_SAID.fullmatch(line.strip())
+    if found is None:
+        return None
+    said = _plain(found[2])
+    faults = session.knowledge.faults
+    named = {
+        one.id: {*one.id.split("-"), *_words(f"{one.title} {one.fix.done}")}
+        for one in faults.values()
+    }
+    parts = [word for word in _words(said) if word not in _SMALL] or [said]
+    fitting = [said] if said in faults else []
+    fitting = fitting or [
+        name
+        for name, words in named.items()
+        if all(any(word.startswith(part) for word in words) for part in parts)
+    ]
+    if not fitting:
+        raise InputError(f"no fault goes by '{found[2][:40]}'", right=nearest(said, faults))
+    if len(fitting) > 1:
+        few = ", ".join(fitting[:4]) + (" ..." if len(fitting) > 4 else "")
+        right = f"name one, such as {found[1].lower()}: {fitting[0]}"
+        raise InputError(f"{len(fitting)} faults go by '{found[2][:40]}': {few}", right=right)
+    answer = "not there" if found[1].lower() == "not there" else "yes"
+    return fix_event(fitting[0], answer, at)
+
+
+_SMALL = frozenset(["a", "an", "and", "at", "in", "is", "of", "on", "or", "the", "to", "with"])
+
+
+def _words(text: str) -> list[str]:
+    return re.findall(r"[a-z0-9']+", text.casefold())
 
 
 def _station(name: str) -> Station | None:

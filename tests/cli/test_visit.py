@@ -74,6 +74,16 @@ def test_back_at_the_first_step_says_so_and_asks_on(tmp_path: Path) -> None:
     assert len(kept(tmp_path).events) == 1
 
 
+def test_what_was_mended_or_is_not_there_can_be_said_before_it_is_proposed(tmp_path: Path) -> None:
+    lines = ["none", "done: hose", "done: wombat", "Not there: folded bag", "done: bag full"]
+    outcome = visit(tmp_path, *INTAKE, *lines, "stop")
+    assert "faults go by 'hose': " in outcome.out
+    assert "no fault goes by 'wombat'" in outcome.out
+    assert "Taken as mended: the bag is full, or fine dust has plugged it. Or: back" in outcome.out
+    said = [(one.fix, one.done, one.found) for one in kept(tmp_path).events if one.fix]
+    assert said == [("bag-collapsed", False, False), ("bag-full", True, None)]
+
+
 def test_how_and_why_are_answered_and_record_nothing(tmp_path: Path) -> None:
     outcome = visit(tmp_path, *INTAKE, "none", "?", "why", "stop")
     assert outcome.code == 0
