@@ -162,10 +162,24 @@ class Knowledge:
 
     def rules_using(self, facts: Iterable[str]) -> list[str]:
         """Ids of the rules that these facts can help to fire, findings first."""
-        touched = frozenset().union(*(self.reach.get(fact, frozenset()) for fact in facts))
+        touched = set().union(*(self.reach.get(fact, frozenset()) for fact in facts))
         # What is counted once with others cannot be weighed without them.
-        seen = {self.rules[rule_id].once for rule_id in touched} - {None}
-        return [rule.id for rule in self.ordered_rules if rule.id in touched or rule.once in seen]
+        for rule_id in tuple(touched):
+            touched.update(self._counted_once.get(self.rules[rule_id].once, ()))
+        return sorted(touched, key=self._places_in_order.__getitem__)
+
+    @cached_property
+    def _places_in_order(self) -> dict[str, int]:
+        return {rule.id: place for place, rule in enumerate(self.ordered_rules)}
+
+    @cached_property
+    def _counted_once(self) -> dict[str | None, list[str]]:
+        """Ids of the rules that see one thing, by what they see."""
+        things: dict[str | None, list[str]] = {}
+        for rule in self.ordered_rules:
+            if rule.once is not None:
+                things.setdefault(rule.once, []).append(rule.id)
+        return things
 
 
 def _chosen(item: Evidence, named: Callable[[str], frozenset[str]]) -> frozenset[str]:
