@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import replace
 from functools import cache
 from importlib import import_module
@@ -81,29 +81,37 @@ def chart(name: str) -> Chart:
     return replace(drawn[-1], pages=cache(drawn[-1].pages))
 
 
-def sheets(name: str) -> Iterator[tuple[str, list[Scene]]]:
-    """The chart's pages on every paper it is looked at on."""
+UNLIKE: tuple[PaperName, ...] = ("a4", POSTERS[0])
+"""Papers that differ most; of the posters one stands for all, since they differ in size alone."""
+ALIKE = [one for one in PAPERS if one not in (*UNLIKE, *POSTERS)]
+"""The others, for the slow run."""
+
+
+def sheets(name: str, papers: Sequence[PaperName]) -> Iterator[tuple[str, list[Scene]]]:
+    """The chart's pages on some papers."""
     one = chart(name)
-    yield "no paper", one.pages(None)
     # A complaint's fault tree is part of the whole one: the smallest sheet cuts it most.
     part = name.startswith("fault tree: ")
-    # Of the posters one stands for all: they differ in nothing but size.
-    papers: list[PaperName] = ["a4"] if part else [p for p in PAPERS if p not in POSTERS[1:]]
     for paper in papers:
-        yield paper, on_paper(one, paper, False, None)
-    yield "a4 upright", one.pages(paper_of("a4", portrait=True))
-    if not part:
+        if paper == "a4" or not part:
+            yield paper, on_paper(one, paper, False, None)
+    if "a4" in papers:
+        yield "no paper", one.pages(None)
+        yield "a4 upright", one.pages(paper_of("a4", portrait=True))
+    elif not part:
         yield "tabloid upright", one.pages(paper_of("tabloid", portrait=True, text_size=12))
 
 
+@pytest.mark.parametrize("papers", [UNLIKE, pytest.param(ALIKE, marks=pytest.mark.slow)])
 @pytest.mark.parametrize("name", list(COMMANDS))
 def test_nothing_hides_anything_leaves_its_box_falls_off_the_sheet_or_is_too_small(
     name: str,
+    papers: Sequence[PaperName],
     flaws: Callable[[Scene], list[str]],
     overlaps: Callable[[Scene], list[str]],
     crossings: Callable[[Scene], list[str]],
 ) -> None:
-    for paper, scenes in sheets(name):
+    for paper, scenes in sheets(name, papers):
         for scene in scenes:
             assert flaws(scene) == [], paper
             if name not in OTHERS:
@@ -165,9 +173,9 @@ def test_type_is_as_large_as_asked_for_or_the_largest_that_fits(name: str) -> No
     ("paper", "most", "complaint"),
     [
         ("a3", 2, None),
-        ("a3", 2, "weak-at-one-inlet"),
-        ("tabloid", 3, None),
-        ("a4", 4, "weak-at-one-inlet"),
+        pytest.param("a3", 2, "weak-at-one-inlet", marks=pytest.mark.slow),
+        pytest.param("tabloid", 3, None, marks=pytest.mark.slow),
+        pytest.param("a4", 4, "weak-at-one-inlet", marks=pytest.mark.slow),
         ("letter", 4, None),
     ],
 )
