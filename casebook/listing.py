@@ -20,6 +20,7 @@ class VisitLine:
         id, short: its id, and that in six letters and digits.
         opened: when it began.
         status: open or closed.
+        ended: how a closed one did: done, refer or stop.
         site: what the house is called; empty where it has no name.
         technician, fault: as kept; the fault's id, empty where none was found.
         answers: how many events it has.
@@ -29,6 +30,7 @@ class VisitLine:
     short: str
     opened: datetime | None
     status: str
+    ended: str
     site: str
     technician: str
     fault: str
@@ -81,6 +83,7 @@ def lines_statement(wanted: Wanted, limit: int) -> sa.Select[tuple[object, ...]]
             visits.c.short,
             visits.c.opened,
             visits.c.status,
+            visits.c.conclusion["step"].as_string().label("ended"),
             people.c.name,
             people.c.address,
             visits.c.technician,
@@ -103,6 +106,7 @@ def listed(casebook: Casebook, wanted: Wanted, limit: int) -> list[VisitLine]:
                 short=row.short,
                 opened=row.opened,
                 status=row.status,
+                ended=row.ended or "",
                 site=row.name or row.address or "",
                 technician=row.technician,
                 fault=row.fault or "",

@@ -208,8 +208,8 @@ class Casebook:
     def add_event(self, known: Visit, event: Event) -> Visit:
         """Write down one event after those of `known`. It is on disk when this returns.
 
-        A conclusion rests on what is believed, so after an answer, a fix or a strike the visit is
-        open again until it is concluded anew.
+        A conclusion rests on what is believed, so after an answer, a fix or a strike of one the
+        visit is open again until it is concluded anew.
 
         Args:
             known: the visit as its writer has it: as it was loaded, or as the last write gave it.
@@ -224,11 +224,11 @@ class Casebook:
                 may have.
         """
         # What nobody believes changes no conclusion.
-        rests = not event.beside or event.strikes is not None
         visit = with_event(known, event)
-        visit = visit.model_copy(update={"conclusion": None}) if rests else visit
         if event.strikes is not None:
             checked_strikes(visit)
+        rests = not (event if event.strikes is None else visit.events[event.strikes - 1]).beside
+        visit = visit.model_copy(update={"conclusion": None}) if rests else visit
         with self.transaction(write=True) as connection:
             if rests:
                 _reopen(connection, known.id)

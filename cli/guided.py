@@ -44,6 +44,7 @@ from stillflow.engine.dialogue import (
     taken_words,
 )
 from stillflow.engine.inference import NO_ANSWER, Event, Visit
+from stillflow.engine.views import noted_words
 
 
 class Guided(Keeping):
@@ -138,7 +139,7 @@ class Guided(Keeping):
                 noted = note_said(line, datetime.now(UTC))
                 if noted is not None:
                     self._keep(noted)
-                    self._screen.text("Noted.")
+                    self._screen.text(f"Noted: {noted_words(noted)}. Or: back")
                     continue
                 if step.read_before is not None and line.strip().lower() == "same":
                     line = f"{step.read_before:g}"

@@ -15,9 +15,10 @@ from stillflow.cli.output import say, say_json
 from stillflow.cli.screen import Screen, within
 from stillflow.cli.settings import load_settings, settings_option
 from stillflow.engine import load_rules
-from stillflow.engine.base import InputError, Place, counted
+from stillflow.engine.base import InputError, Place, counted, small_first
 from stillflow.engine.inference import Event, Visit
 from stillflow.engine.ruleset import Knowledge
+from stillflow.engine.views import noted_words
 
 if TYPE_CHECKING:
     from stillflow.casebook.listing import VisitLine
@@ -118,10 +119,14 @@ def found_words(line: VisitLine, knowledge: Knowledge) -> str:
     if line.status == "open":
         return "(open)"
     fault = knowledge.faults.get(line.fault)
-    words = (fault.title if fault else line.fault) or "-"
-    return within(words, _FOUND)
+    words = fault.title if fault else line.fault
+    ended = _NOT_DONE.get(line.ended, "")
+    if ended:
+        words = f"{ended}: {small_first(words)}" if words else ended
+    return within(words or "-", _FOUND)
 
 
+_NOT_DONE = {"refer": "handed over", "stop": "stopped"}
 _HOUSE, _FOUND, _NAME = 18, 32, 8
 """Letters that a column has room for, 80 in all."""
 
@@ -171,8 +176,7 @@ def event_words(event: Event, knowledge: Knowledge) -> str:
     if event.strikes is not None:
         return f"{event.strikes} was wrong: {event.note}"
     if event.part is not None:
-        price = f" at {event.price:.2f}" if event.price is not None else ""
-        return f"part: {event.count or 1:g} x {event.part}{price}"
+        return noted_words(event)
     if event.fix is not None:
         fault = knowledge.faults.get(event.fix)
         done = "done" if event.done else "not there" if event.found is False else "left"
@@ -210,11 +214,11 @@ def reopen(visit: str, settings: str | None, who: str | None, db: str | None) ->
 def strike(
     visit: str, number: int, reason: str, settings: str | None, who: str | None, db: str | None
 ) -> None:
-    """Strike answer NUMBER of a visit, with a REASON; it stays on record as struck.
+    """Strike answer, note or part NUMBER of a visit, with a REASON; it stays on record as struck.
 
-    A closed visit is open again, since its conclusion rested on all answers.
+    A closed visit whose answer is struck is open again, since its conclusion rested on all of them.
     """
-    _add(visit, Event(strikes=number, note=reason[:2000]), settings, who, db, "Struck.")
+    _add(visit, Event(strikes=number, note=reason[:2000]), settings, who, db)
 
 
 @command.command("note")
@@ -224,7 +228,7 @@ def strike(
 @db_option
 def note(visit: str, text: str, settings: str | None, who: str | None, db: str | None) -> None:
     """Write a note into a visit."""
-    _add(visit, Event(note=text[:2000]), settings, who, db, "Noted.")
+    _add(visit, Event(note=text[:2000]), settings, who, db)
 
 
 @command.command("part")
@@ -244,8 +248,7 @@ def part(
     db: str | None,
 ) -> None:
     """Write a part, or another line of the price, into a visit."""
-    event = Event(part=name[:200], count=count, price=price)
-    _add(visit, event, settings, who, db, "Written down.")
+    _add(visit, Event(part=name[:200], count=count, price=price), settings, who, db)
 
 
 @command.command("export")
@@ -356,9 +359,17 @@ def _writing(
     return casebook, casebook.find(visit)
 
 
-def _add(
-    visit: str, event: Event, settings: str | None, who: str | None, db: str | None, said: str
-) -> None:
+def _add(visit: str, event: Event, settings: str | None, who: str | None, db: str | None) -> None:
+    """Write one event into a visit, and say what stands there and how it is struck."""
+    from stillflow.casebook.ids import short_id
+
     casebook, kept = _writing(visit, settings, who, db)
-    casebook.add_event(kept, event.model_copy(update={"at": datetime.now(UTC)}))
-    say(said)
+    now = casebook.add_event(kept, event.model_copy(update={"at": datetime.now(UTC)}))
+    if event.strikes is not None:
+        opened = " The visit is open again." if kept.conclusion and not now.conclusion else ""
+        what = event_words(kept.events[event.strikes - 1], load_rules())
+        say(f"Struck: {event.strikes}. {what}.{opened}")
+        return
+    number = len(now.events)
+    said = noted_words(event).removeprefix("part: ")
+    say(f"{number}. {said}  (wrong? stillflow visits strike {short_id(kept.id)} {number} REASON)")

@@ -255,7 +255,7 @@ def history(
     """Show how a house has done: sealed and working over the years, against expected."""
     from stillflow.casebook.sites import Sites
     from stillflow.casebook.store import Casebook
-    from stillflow.engine.views import drift_words, site_history, weak_share
+    from stillflow.engine.views import drift_words, replaced_words, site_history, weak_share
 
     knowledge = load_rules(rules)
     with Casebook(db) as casebook:
@@ -268,6 +268,8 @@ def history(
     screen = Screen()
     if not as_json:
         screen.head(line.words, counted(line.visits, "visit"))
+        if replaced := replaced_words(visits):
+            screen.text(replaced)
         if not spots:
             screen.text("No visit to it has ended well with readings yet, so there is no history.")
     for one in () if as_json else spots:

@@ -47,7 +47,7 @@ from stillflow.engine.base import InputError, SetupError, StillflowError
 from stillflow.engine.dialogue import NextStep, taken_words
 from stillflow.engine.inference import Event, Visit, earlier_words
 from stillflow.engine.ruleset import BOTH
-from stillflow.engine.views import note_words
+from stillflow.engine.views import note_words, replaced_words
 
 Form = Mapping[str, str]
 Answer = Callable[[Request, Form], Response]
@@ -101,6 +101,7 @@ class Pages:
             known=known,
             facts=known_facts(known),
             good=earlier_words(begun, self.desk.knowledge.faults, now) if begun.earlier else (),
+            replaced=replaced_words(visits),
             history=pages.history(visits, known.line.words, self.desk.knowledge),
             visits=visits[::-1],
         )

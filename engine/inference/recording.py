@@ -52,7 +52,7 @@ def checked_event(
 
 
 def checked_strikes(visit: Visit) -> None:
-    """See that what a visit's events strike are earlier checks and fixes.
+    """See that what a visit's events strike are earlier ones, and no strikes themselves.
 
     Raises:
         InputError: they are not.
@@ -62,8 +62,8 @@ def checked_strikes(visit: Visit) -> None:
         if number is None:
             continue
         place = Place(key=f"events.{index}.strikes")
-        if number > index or visit.events[number - 1].beside:
-            right = "give the number of an earlier check or fix"
+        if number > index or visit.events[number - 1].strikes is not None:
+            right = "give the number of an earlier answer, fix, note or part"
             raise InputError(f"there is nothing to strike at {number}", place, right)
         if not event.note:
             raise InputError("nothing is struck without a reason", place, "add 'note:'")

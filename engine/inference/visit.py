@@ -308,6 +308,16 @@ class Visit(Model):
         """Numbers of the events that were struck, from 1, and why; none of them is believed."""
         return {one.strikes: one.note or "" for one in self.events if one.strikes is not None}
 
+    @property
+    def noted(self) -> tuple[Event, ...]:
+        """Notes, parts and prices that stand."""
+        struck = self.struck
+        return tuple(
+            one
+            for number, one in enumerate(self.events, 1)
+            if one.beside and one.strikes is None and number not in struck
+        )
+
 
 def with_event(visit: Visit, event: Event) -> Visit:
     """The visit with one event more.

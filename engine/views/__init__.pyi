@@ -6,6 +6,7 @@ from .faults import known_complaint as known_complaint
 from .faults import pareto_bars as pareto_bars
 from .history import drift_words as drift_words
 from .history import history_chart_model as history_chart_model
+from .history import replaced_words as replaced_words
 from .history import site_history as site_history
 from .history import weak_share as weak_share
 from .reasoning import reasoning_path as reasoning_path
@@ -13,6 +14,7 @@ from .sheet import Shop as Shop
 from .sheet import customer_sheet as customer_sheet
 from .standing import Whereabouts as Whereabouts
 from .standing import note_words as note_words
+from .standing import noted_words as noted_words
 from .standing import whereabouts as whereabouts
 from .stations import air_path as air_path
 from .wording import DANGERS as DANGERS

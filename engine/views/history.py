@@ -7,7 +7,7 @@ from datetime import datetime
 from itertools import groupby
 from math import hypot, sqrt
 
-from stillflow.engine.base import AirState, Model, Station
+from stillflow.engine.base import AirState, Model, Station, counted
 from stillflow.engine.charts import History, HistoryPoint, HistorySeries, TitleBlock
 from stillflow.engine.inference import (
     HOUSE_TOLERANCE,
@@ -65,13 +65,14 @@ def site_history(visits: Iterable[Visit], knowledge: Knowledge) -> tuple[SpotHis
         visits: to one house, oldest first.
         knowledge: the rules.
     """
-    told = [one for one in visits if one.conclusion is not None and one.conclusion.readings]
-    told = [one for one in told if one.unit.fitted == told[-1].unit.fitted]
+    _, told = _by_unit(visits)
     rows = [pair for visit in told for pair in _rows(visit, knowledge)]
 
     def spot(pair: tuple[GoodReading, HistoryRow]) -> tuple[str, str, str]:
+        # An inlet is the same whichever of them a call was about; a hose in it is another place.
         one = pair[0]
-        return one.station.value, key_of(one.inlet), one.state.value
+        apart = not one.inlet or one.station is Station.HOSE
+        return one.station.value if apart else "", key_of(one.inlet), one.state.value
 
     weak = _weak(knowledge)
     found = []
@@ -87,6 +88,30 @@ def site_history(visits: Iterable[Visit], knowledge: Knowledge) -> tuple[SpotHis
         found.append(_spot(last, tuple(row for _, row in same), [one for one, _ in same], weak))
     found.sort(key=lambda one: (-len(one.rows), one.place, one.state.value))
     return tuple(found)
+
+
+def replaced_words(visits: Iterable[Visit]) -> str:
+    """That a new unit took the place of another, whose years are left out; empty if none did.
+
+    Args:
+        visits: to one house, oldest first.
+    """
+    before, now = _by_unit(visits)
+    if not before:
+        return ""
+    ends = [f"{one.opened:%Y}" for one in (before[0], before[-1]) if one.opened]
+    years = " to ".join(dict.fromkeys(ends))
+    fitted = now[-1].unit.fitted
+    new = f"A new unit was fitted on {fitted}" if fitted else "The unit is another one now"
+    left_out = f"{counted(len(before), 'visit')} before that ({years})"
+    return f"{new}, and its trend starts anew. Left out: {left_out}."
+
+
+def _by_unit(visits: Iterable[Visit]) -> tuple[list[Visit], list[Visit]]:
+    """Visits that left readings behind: to units that were here before, and to that of the last."""
+    told = [one for one in visits if one.conclusion is not None and one.conclusion.readings]
+    now = [one for one in told if one.unit.fitted == told[-1].unit.fitted]
+    return [one for one in told if one not in now], now
 
 
 def history_chart_model(spots: Iterable[SpotHistory], weak: float, title: TitleBlock) -> History:

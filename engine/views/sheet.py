@@ -108,7 +108,7 @@ def _readings(summary: Summary) -> Iterator[SheetReading]:
 
 def _price_lines(session: Session, currency: str) -> Iterator[str]:
     total, priced = 0.0, False
-    for event in session.events:
+    for event in session.visit.noted:
         if event.part is None:
             continue
         count = event.count or 1.0

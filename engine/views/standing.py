@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 from stillflow.engine.base import in_percent, percent
 from stillflow.engine.dialogue import Said, Session, done_words, rounds, ruled_out, taken_words
-from stillflow.engine.inference import SKIPPED
+from stillflow.engine.inference import SKIPPED, Event
 from stillflow.engine.ruleset import putting_back
 
 MOST_NAMED = 4
@@ -105,12 +105,12 @@ def whereabouts(session: Session) -> Whereabouts:
 
 def note_words(session: Session) -> tuple[str, ...]:
     """What was noted during a visit, in order: notes, parts and prices."""
-    said = []
-    for event in session.events:
-        if event.part is not None:
-            count = f"{event.count:g} x " if event.count not in (None, 1) else ""
-            price = f", {event.price:g}" if event.price is not None else ""
-            said.append(f"part: {count}{event.part}{price}")
-        elif event.note is not None and event.strikes is None:
-            said.append(event.note)
-    return tuple(said)
+    return tuple(noted_words(one) for one in session.visit.noted)
+
+
+def noted_words(event: Event) -> str:
+    """A note, a part or a line of the price."""
+    if event.part is None:
+        return event.note or ""
+    price = f" at {event.price:.2f}" if event.price is not None else ""
+    return f"part: {event.count or 1:g} x {event.part}{price}"

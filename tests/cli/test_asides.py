@@ -138,7 +138,7 @@ def test_notes_parts_prices_and_photos_are_kept_with_the_visit(tmp_path: Path) -
     begun(tmp_path, ("danger-signs", "none"))
     lines = ("note key under the mat", "part 2 x gasket at 12.50", "photo hall.jpg", "notes")
     said = resumed(tmp_path, *lines, "price").out
-    assert "part: 2 x gasket, 12.5" in said
+    assert "part: 2 x gasket at 12.50" in said
     assert "there is nothing to price" in said
     events = kept(tmp_path).events[1:]
     assert [event.note for event in events] == ["key under the mat", None, "photo: hall.jpg"]

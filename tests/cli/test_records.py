@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 import stat
-from datetime import UTC, datetime
+from datetime import UTC, date, datetime
 from pathlib import Path
 
 import pytest
@@ -82,9 +82,25 @@ def test_a_wrong_reading_is_struck_and_stays_in_sight(url: str) -> None:
     assert "90 inH2O (struck: the gauge stood at 5)" in out
     assert "1 x =HYPERLINK(1) at 12.50" in out
     assert "Cleo: 4: note the gauge stood at 5, strikes 1" in out
-    refused = stillflow("visits", "strike", visit, "5", "why", "--db", url)
+    refused = stillflow("visits", "strike", visit, "4", "why", "--db", url)
     assert refused.code == 2
-    assert "nothing to strike at 5" in refused.err
+    assert "nothing to strike at 4" in refused.err
+
+
+def test_a_part_is_told_back_and_can_be_struck_without_opening_the_visit(url: str) -> None:
+    visit = yearly(2025).id
+    for price in ("125", "12.5"):
+        told = run(url, "visits", "part", visit, "gasket", "--count", "2", "--price", price).out
+    assert told.startswith("5. 2 x gasket at 12.50  (wrong? stillflow visits strike ")
+    struck = run(url, "visits", "strike", visit, "4", "a slip of the finger").out
+    assert struck == "Struck: 4. part: 2 x gasket at 125.00.\n"
+    shown = " ".join(run(url, "visits", "show", visit).out.split())
+    assert "part: 2 x gasket at 125.00 (struck: a slip of the finger)" in shown
+    sheet = run(url, "sheet", visit).out
+    assert "2 x gasket at 12.50: 25.00" in sheet
+    assert "Together: 25.00" in sheet
+    with Casebook(url) as casebook:
+        assert casebook.get(visit).conclusion is not None
 
 
 def test_a_note_on_a_closed_visit_leaves_it_closed_and_reopening_opens_it(url: str) -> None:
@@ -148,6 +164,39 @@ def test_the_history_of_a_house_names_its_drift_and_warns(url: str, tmp_path: Pa
     assert "Sealed at the kitchen inlet" in picture
     (spot,) = json.loads(run(url, "sites", "history", "heron", "--json").out)
     assert [row["suction"] for row in spot["rows"]] == list(SEALED.values())
+
+
+def test_an_inlet_is_one_line_whichever_of_them_a_call_was_about(url: str) -> None:
+    at = datetime(2026, 3, 4, tzinfo=UTC)
+    other = yearly(2025).model_copy(update={"id": "after", "opened": at})
+    good = GoodReading(station="other", state="sealed", inlet="Kitchen", suction=104.0, at=at)
+    ended = Conclusion(step="done", fault="hose-holed", readings=(good,))
+    with Casebook(url) as casebook:
+        casebook.put(other.model_copy(update={"conclusion": ended}))
+    (spot,) = json.loads(run(url, "sites", "history", "heron", "--json").out)
+    assert [row["suction"] for row in spot["rows"]] == [*SEALED.values(), 104.0]
+
+
+def test_the_years_of_a_unit_that_was_replaced_are_said_to_be_left_out(url: str) -> None:
+    assert "A new unit" not in run(url, "sites", "history", "heron").out
+    visit, at = yearly(2025), datetime(2026, 1, 1, tzinfo=UTC)
+    new = {"unit": visit.unit.model_copy(update={"fitted": date(2025, 8, 1)})}
+    with Casebook(url) as casebook:
+        casebook.put(visit.model_copy(update={"id": "new-unit", "opened": at, **new}))
+    out = " ".join(run(url, "sites", "history", "heron").out.split())
+    assert "A new unit was fitted on 2025-08-01, and its trend starts anew." in out
+    assert "Left out: 4 visits before that (2022 to 2025)." in out
+
+
+def test_a_list_says_what_was_handed_over_and_what_was_stopped(url: str) -> None:
+    for step in ("refer", "stop"):
+        ended = Conclusion(step=step, fault="hose-holed" if step == "refer" else None)
+        update = {"id": f"{step}-visit", "conclusion": ended, "technician": step}
+        with Casebook(url) as casebook:
+            casebook.put(yearly(2025).model_copy(update=update))
+    assert "handed over: " in run(url, "visits", "list", "--technician", "refer").out
+    assert "stopped" in run(url, "visits", "list", "--technician", "stop").out
+    assert "handed over" not in run(url, "visits", "list", "--technician", "Ada").out
 
 
 def test_a_house_is_put_right_merged_parted_and_forgotten(url: str) -> None:
