@@ -7,6 +7,8 @@ from __future__ import annotations
 
 import os
 import re
+import sqlite3
+import time
 from contextlib import suppress
 from pathlib import Path as FilePath
 from typing import Any
@@ -142,8 +144,28 @@ def _set_up_sqlite(connection: Any, _record: Any) -> None:
     # program's write is waited for: a minute, or what the URL says (`?timeout=`).
     # Transactions begin where SQLAlchemy says so, not where Python's sqlite3 guesses.
     connection.isolation_level = None
-    for pragma in ("journal_mode = WAL", "synchronous = FULL", "foreign_keys = ON"):
+    _keep_a_log(connection)
+    for pragma in ("synchronous = FULL", "foreign_keys = ON"):
         connection.execute(f"PRAGMA {pragma}")
+
+
+def _keep_a_log(connection: Any) -> None:
+    """Have writes go to a log first, waiting for others that make the same new file do so.
+
+    For this one lock SQLite itself does not wait, whatever it was told.
+    """
+    for again in range(_TRIES, -1, -1):
+        try:
+            connection.execute("PRAGMA journal_mode = WAL")
+            return
+        except sqlite3.OperationalError as problem:
+            if "locked" not in str(problem) or not again:
+                raise
+            time.sleep(_BETWEEN)
+
+
+_TRIES, _BETWEEN = 200, 0.05
+"""How often and how far apart, in seconds, it is tried."""
 
 
 WRITING = {"stillflow_begin": "BEGIN IMMEDIATE"}

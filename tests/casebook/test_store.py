@@ -19,6 +19,7 @@ from hypothesis import strategies as st
 from sqlalchemy.dialects import postgresql
 from sqlalchemy.schema import CreateTable
 
+from stillflow.casebook import database
 from stillflow.casebook.database import explained, open_engine, place_of
 from stillflow.casebook.store import Casebook, Overtaken
 from stillflow.casebook.tables import TABLES, VERSION, whole_visits
@@ -322,6 +323,29 @@ def test_a_kept_value_that_is_taken_no_more_is_left_out_and_named(
     why = casebook.refused[begun.id]["house", "hose_ft"]
     assert why == "150 ft cannot be; between 1 and 120 ft"
     casebook.save_header(opened.model_copy(update={"described": True}), opened)
+
+
+class Busy:
+    """A new file that others are just making."""
+
+    def __init__(self, times: int) -> None:
+        self.times, self.said = times, list[str]()
+
+    def execute(self, text: str) -> None:
+        if self.times and "journal_mode" in text:
+            self.times -= 1
+            raise sqlite3.OperationalError("database is locked")
+        self.said.append(text)
+
+
+def test_a_new_file_that_others_are_making_is_waited_for(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(database, "_BETWEEN", 0.0)
+    busy = Busy(3)
+    database._set_up_sqlite(busy, None)
+    assert "PRAGMA journal_mode = WAL" in busy.said
+    monkeypatch.setattr(database, "_TRIES", 2)
+    with pytest.raises(sqlite3.OperationalError):
+        database._set_up_sqlite(Busy(3), None)
 
 
 OPENING = """
