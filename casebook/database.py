@@ -104,6 +104,16 @@ def _make_private(engine: sa.Engine) -> None:
             os.close(os.open(name, os.O_CREAT | os.O_RDWR, 0o600))
 
 
+def missing_file(url: str) -> str:
+    """The file of a SQLite database where there is none yet; empty for any other URL, or none."""
+    with suppress(ArgumentError, ValueError, OSError):
+        read = _read_url(url)
+        name = read.database or ""
+        file = read.drivername.startswith("sqlite") and not name.startswith((":memory:", "file:"))
+        return name if file and name and not FilePath(name).exists() else ""
+    return ""
+
+
 def file_of(engine: sa.Engine) -> tuple[int, int] | None:
     """Which file a SQLite database is (device and number); None for any other and in memory."""
     name = engine.url.database
@@ -145,7 +155,8 @@ def _set_up_sqlite(connection: Any, _record: Any) -> None:
     # Transactions begin where SQLAlchemy says so, not where Python's sqlite3 guesses.
     connection.isolation_level = None
     _keep_a_log(connection)
-    for pragma in ("synchronous = FULL", "foreign_keys = ON"):
+    # What is forgotten or taken back is overwritten, not only let go of.
+    for pragma in ("synchronous = FULL", "foreign_keys = ON", "secure_delete = ON"):
         connection.execute(f"PRAGMA {pragma}")
 
 

@@ -133,7 +133,9 @@ class Sites:
         with self._casebook.transaction() as connection:
             found = _lines(connection, _called(text), 1)
             if not found and text.strip():
-                exactly = sa.or_(people.c.name == text, people.c.address == text)
+                whole = text.strip().lower()
+                exactly = sa.func.lower(people.c.name) == whole
+                exactly |= sa.func.lower(people.c.address) == whole
                 found = _lines(connection, _holding(connection, text, exactly), _SHOWN + 1)
                 found = found or _lines(connection, _holding(connection, text), _SHOWN + 1)
             if not found:
@@ -326,6 +328,7 @@ class Sites:
                 trail.update().where(trail.c.about.in_(about)).values(what="(forgotten)")
             )
             self._casebook.note(connection, site_id, FORGOTTEN)
+        self._casebook.settle()
         return len(found)
 
 

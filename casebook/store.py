@@ -8,7 +8,7 @@ visit is written in a file is in `files`.
 from __future__ import annotations
 
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import closing, contextmanager
 from copy import copy
 from dataclasses import dataclass
 from datetime import UTC, datetime
@@ -25,6 +25,7 @@ from stillflow.casebook.database import (
     default_url,
     explained,
     file_of,
+    missing_file,
     open_engine,
     place_of,
     still_there,
@@ -72,6 +73,21 @@ class Trace:
     what: str
 
 
+def kept_in(url: str | None, who: str = "") -> Casebook:
+    """The casebook at a URL, to read or to go on with; arguments as `Casebook`.
+
+    Raises:
+        InputError: its file is named and is not there, so that a slip of the finger makes no
+            empty one.
+        SetupError: as `Casebook`.
+    """
+    missing = missing_file(url or "")
+    if missing:
+        right = "see how --db is written; 'stillflow visit' begins a new one"
+        raise InputError("there is no casebook here", Place(missing), right)
+    return Casebook(url, who)
+
+
 class Casebook:
     """An open casebook. A context manager; safe to leave open until the process ends.
 
@@ -116,10 +132,21 @@ class Casebook:
         """Whether what is written can be found again: not in memory, its file still there."""
         return still_there(self._engine, self._file)
 
+    @property
+    def gone(self) -> bool:
+        """Whether its file has been deleted or moved since it was opened."""
+        return self._file is not None and not self.lasting
+
     def same_as(self, other: Casebook) -> bool:
         """Whether another one that is open is the same database."""
         same_file = self._file is not None and self._file == other._file
         return same_file or self._engine.url == other._engine.url
+
+    def settle(self) -> None:
+        """Have nothing left in SQLite's log of what was overwritten, as far as readers allow."""
+        if self._engine.dialect.name == "sqlite":
+            with closing(self._engine.raw_connection()) as connection:
+                connection.cursor().execute("PRAGMA wal_checkpoint(TRUNCATE)")
 
     def close(self) -> None:
         """Let go of the database."""

@@ -202,9 +202,9 @@ def _show_changes(screen: Screen, shown: Mapping[str, Any]) -> None:
 def backup_(file: str, db: str | None) -> None:
     """Copy the casebook into FILE, while others may go on writing to it."""
     from stillflow.casebook.backup import backup
-    from stillflow.casebook.store import Casebook
+    from stillflow.casebook.store import kept_in
 
-    with Casebook(db) as casebook:
+    with kept_in(db) as casebook:
         count = backup(casebook, file)
     say(f"{counted(count, 'visit')} in {file}")
 

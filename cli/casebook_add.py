@@ -45,11 +45,11 @@ def add(
     """
     from stillflow.casebook.adding import case_of
     from stillflow.casebook.cases import play
-    from stillflow.casebook.store import Casebook
+    from stillflow.casebook.store import kept_in
     from stillflow.cli.drawing import write_file
 
     knowledge = load_rules(rules)
-    with Casebook(db) as casebook:
+    with kept_in(db) as casebook:
         kept = casebook.find(visit)
     name = re.sub(r"[^a-z0-9]+", "-", (name or title).lower()).strip("-")[:60] or "case"
     path = Path(to, f"{name}.yaml")

@@ -27,10 +27,10 @@ def stats(technician: str | None, rules: tuple[str, ...], db: str | None, as_jso
     """
     from stillflow.casebook.listing import Wanted
     from stillflow.casebook.statistics import CREDIBLE, statistics, verified
-    from stillflow.casebook.store import Casebook
+    from stillflow.casebook.store import kept_in
 
     knowledge = load_rules(rules)
-    with Casebook(db) as casebook, casebook.transaction() as connection:
+    with kept_in(db) as casebook, casebook.transaction() as connection:
         visits = casebook.load(connection, verified(Wanted(technician=technician)))
     found = statistics(visits, knowledge)
     if as_json:
@@ -116,11 +116,11 @@ def learn(
         next_to_move,
         overlay,
     )
-    from stillflow.casebook.store import Casebook
+    from stillflow.casebook.store import kept_in
     from stillflow.casebook.telling import counted_answers
 
     knowledge = load_rules(rules)
-    with Casebook(db) as casebook:
+    with kept_in(db) as casebook:
         counts, given = counted_faults(casebook), counted_answers(casebook, knowledge)
     found = lesson(counts, knowledge, counts_as or SHIPPED_CALLS, given)
     if to is not None:

@@ -48,7 +48,12 @@ from stillflow.engine.views import noted_words
 
 
 class Guided(Keeping):
-    """One guided visit from its next step to its end or a stop; arguments as `Keeping`."""
+    """One guided visit from its next step to its end or a stop.
+
+    Args:
+        screen, casebook, kept, opened: as of `Keeping`.
+        day: when it was, UTC, where it is written up from paper.
+    """
 
     def __init__(
         self,
@@ -56,11 +61,16 @@ class Guided(Keeping):
         casebook: Casebook,
         kept: Visit,
         opened: Callable[[Visit], Session],
+        day: datetime | None = None,
     ) -> None:
         super().__init__(screen, casebook, kept, opened)
+        self._day = day
         self._cautioned: set[str] = set()
         self._with: str = ""
         self._untold = True
+
+    def _now(self) -> datetime:
+        return self._day or datetime.now(UTC)
 
     def run(self) -> bool:
         """Ask until the visit ends or the person stops; whether it has ended.
@@ -136,21 +146,21 @@ class Guided(Keeping):
                 if changed is not None:
                     self._change(changed)
                     return True
-                noted = note_said(line, datetime.now(UTC))
+                noted = note_said(line, self._now())
                 if noted is not None:
                     self._keep(noted)
                     self._screen.text(f"Noted: {noted_words(noted)}. Or: back")
                     continue
                 if step.read_before is not None and line.strip().lower() == "same":
                     line = f"{step.read_before:g}"
-                fixed = fix_said(self._session, line, datetime.now(UTC))
+                fixed = fix_said(self._session, line, self._now())
                 if fixed is not None:
                     self._keep(fixed)
                     title = self._session.knowledge.faults[fixed.fix or ""].title
                     came_to = "mended" if fixed.done else "not there"
                     self._screen.text(f"Taken as {came_to}: {small_first(title)}. Or: back")
                     return True
-                further = reading_said(self._session, line, datetime.now(UTC))
+                further = reading_said(self._session, line, self._now())
                 if further is not None:
                     if self._kept_unless_odd(further):
                         return True
@@ -193,7 +203,7 @@ class Guided(Keeping):
         """Put an answer on record; False for a reading that is to be looked at again first."""
         answer = typed.answer or ""
         inlet = typed.inlet or self._inlet(step, answer)
-        event = event_for(step, answer, datetime.now(UTC), inlet)
+        event = event_for(step, answer, self._now(), inlet)
         return self._kept_unless_odd(event)
 
     def _kept_unless_odd(self, event: Event) -> bool:
@@ -296,7 +306,7 @@ class Guided(Keeping):
         if changed is not None:
             self._change(changed)
             return True
-        said = note_said(line, datetime.now(UTC))
+        said = note_said(line, self._now())
         if said is not None:
             self._keep(said)
             return False

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 import os
 from collections.abc import Callable
+from datetime import datetime
 from pathlib import Path
 from typing import Any
 
@@ -181,6 +182,25 @@ def planning_options(command: Command) -> Command:
         show_default=True,
         help="how far to look ahead for the next check",
     )(command)
+
+
+class _Day(click.ParamType[datetime]):
+    """A day as it is written, such as 2026-03-04."""
+
+    name = "day"
+
+    def convert(
+        self, value: Any, param: click.Parameter | None, ctx: click.Context | None
+    ) -> datetime:
+        if isinstance(value, datetime):
+            return value
+        try:
+            return datetime.strptime(value, "%Y-%m-%d")
+        except ValueError:
+            self.fail(f"'{value}' is not a day; write it as 2026-03-04", param, ctx)
+
+
+DAY = _Day()
 
 
 def db_option(command: Command) -> Command:

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from stillflow.casebook.files import visit_text
-from stillflow.cli.options import Command, db_option, json_option, rules_option
+from stillflow.cli.options import DAY, Command, db_option, json_option, rules_option
 from stillflow.cli.output import say, say_json
 from stillflow.cli.screen import Screen, within
 from stillflow.cli.settings import load_settings, settings_option
@@ -30,8 +30,6 @@ limit_option = click.option(
     show_default=True,
     help="at most so many",
 )
-
-DAY = click.DateTime(["%Y-%m-%d"])
 
 
 @click.group("visits")
@@ -85,9 +83,9 @@ def list_(
 ) -> None:
     """List visits, the latest first. All filters may be combined."""
     from stillflow.casebook.listing import listed
-    from stillflow.casebook.store import Casebook
+    from stillflow.casebook.store import kept_in
 
-    with Casebook(db) as casebook:
+    with kept_in(db) as casebook:
         lines = listed(casebook, _wanted(casebook, options), limit)
     if as_json:
         say_json([{**asdict(one), "opened": str(one.opened or "")} for one in lines])
@@ -138,9 +136,9 @@ _HOUSE, _FOUND, _NAME = 18, 32, 8
 @json_option
 def show(visit: str, rules: tuple[str, ...], db: str | None, as_json: bool) -> None:
     """Show all that is on record of a visit, struck answers too, and who wrote what when."""
-    from stillflow.casebook.store import Casebook
+    from stillflow.casebook.store import kept_in
 
-    with Casebook(db) as casebook:
+    with kept_in(db) as casebook:
         kept = casebook.find(visit)
         trail = casebook.trail(kept.id)
     if as_json:
@@ -275,9 +273,9 @@ def export(
     from stillflow.casebook.exchange import readings_csv
     from stillflow.casebook.listing import listed
     from stillflow.casebook.sites import anonymous
-    from stillflow.casebook.store import Casebook
+    from stillflow.casebook.store import kept_in
 
-    with Casebook(db) as casebook:
+    with kept_in(db) as casebook:
         if visits:
             found = [casebook.find(one) for one in visits]
         else:
@@ -353,9 +351,9 @@ def _who(settings: str | None, who: str | None) -> str:
 def _writing(
     visit: str, settings: str | None, who: str | None, db: str | None
 ) -> tuple[Any, Visit]:
-    from stillflow.casebook.store import Casebook
+    from stillflow.casebook.store import kept_in
 
-    casebook = Casebook(db, _who(settings, who))
+    casebook = kept_in(db, _who(settings, who))
     return casebook, casebook.find(visit)
 
 

@@ -78,11 +78,11 @@ def command(
 def _visits(visit: Visit, db: str | None) -> Sequence[Visit]:
     """The visits to a house on record; none where it is not."""
     from stillflow.casebook.sites import Sites
-    from stillflow.casebook.store import Casebook
+    from stillflow.casebook.store import kept_in
 
     if not visit.id or not visit.site.id:
         return ()
-    with Casebook(db) as casebook:
+    with kept_in(db) as casebook:
         return Sites(casebook).visits(visit.site.id)
 
 

@@ -10,6 +10,7 @@ from typing import Any
 import click
 
 from stillflow.cli.options import (
+    DAY,
     SYSTEM_FIELDS,
     db_option,
     json_option,
@@ -17,7 +18,7 @@ from stillflow.cli.options import (
     system_options,
 )
 from stillflow.cli.output import say, say_json
-from stillflow.cli.records import DAY, found_words, limit_option
+from stillflow.cli.records import found_words, limit_option
 from stillflow.cli.screen import Screen, within
 from stillflow.cli.settings import load_settings, settings_option
 from stillflow.engine import load_rules
@@ -38,9 +39,9 @@ def command() -> None:
 
 def _lines(db: str | None, words: str, limit: int, as_json: bool) -> None:
     from stillflow.casebook.sites import Sites
-    from stillflow.casebook.store import Casebook
+    from stillflow.casebook.store import kept_in
 
-    with Casebook(db) as casebook:
+    with kept_in(db) as casebook:
         found = Sites(casebook).find(words, limit)
     if as_json:
         say_json([{**asdict(one), "last": one.last and one.last.isoformat()} for one in found])
@@ -91,10 +92,10 @@ def show(site: str, rules: tuple[str, ...], db: str | None, as_json: bool) -> No
     """Show what is known of a house: people, unit, units before, inlets, visits."""
     from stillflow.casebook.listing import Wanted, listed
     from stillflow.casebook.sites import Sites
-    from stillflow.casebook.store import Casebook
+    from stillflow.casebook.store import kept_in
     from stillflow.cli.sites_prompt import known_facts
 
-    with Casebook(db) as casebook:
+    with kept_in(db) as casebook:
         sites = Sites(casebook)
         known = sites.known(sites.named(site).id)
         visits = listed(casebook, Wanted(entries=sites.entries(known.line.id)), 1000)
@@ -162,7 +163,7 @@ def edit(
 ) -> None:
     """Put right what is known of a house. An empty text takes a name away."""
     from stillflow.casebook.sites import Sites
-    from stillflow.casebook.store import Casebook
+    from stillflow.casebook.store import kept_in
 
     given = {name: value for name, value in options.items() if value is not None}
     unit = {name: given.pop(name) for name in SYSTEM_FIELDS["unit"] if name in given}
@@ -171,7 +172,7 @@ def edit(
         raise InputError(what, Place(key="--replaced"), "the day the new unit was fitted")
     if "orifice_in" in given:
         raise InputError("the orifice is the gauge's, not the house's", right="leave it out")
-    with Casebook(db, who or load_settings(settings).technician) as casebook:
+    with kept_in(db, who or load_settings(settings).technician) as casebook:
         sites = Sites(casebook)
         line = sites.named(site)
         inlets = [NamedInlet(name=one) for one in named if one.strip()]
@@ -193,9 +194,9 @@ def edit(
 def merge(site: str, into: str, settings: str | None, who: str | None, db: str | None) -> None:
     """Say that SITE is the same house as INTO. `sites part` undoes it."""
     from stillflow.casebook.sites import Sites
-    from stillflow.casebook.store import Casebook
+    from stillflow.casebook.store import kept_in
 
-    with Casebook(db, who or load_settings(settings).technician) as casebook:
+    with kept_in(db, who or load_settings(settings).technician) as casebook:
         sites = Sites(casebook)
         child, parent = sites.named(site), sites.named(into)
         sites.merge(child.id, parent.id)
@@ -210,9 +211,9 @@ def part(site: str, settings: str | None, who: str | None, db: str | None) -> No
     """Part an entry, by its id, from the house it was merged into."""
     from stillflow.casebook.ids import short_id
     from stillflow.casebook.sites import Sites
-    from stillflow.casebook.store import Casebook
+    from stillflow.casebook.store import kept_in
 
-    with Casebook(db, who or load_settings(settings).technician) as casebook:
+    with kept_in(db, who or load_settings(settings).technician) as casebook:
         parent = short_id(Sites(casebook).part(site))
     say("Two houses again, each with its visits. To join them anew: ", end="")
     say(f"stillflow sites merge {site} {parent}")
@@ -226,9 +227,9 @@ def part(site: str, settings: str | None, who: str | None, db: str | None) -> No
 def forget(site: str, yes: bool, settings: str | None, who: str | None, db: str | None) -> None:
     """Remove names, address and phone of a house for good; its readings stay."""
     from stillflow.casebook.sites import Sites
-    from stillflow.casebook.store import Casebook
+    from stillflow.casebook.store import kept_in
 
-    with Casebook(db, who or load_settings(settings).technician) as casebook:
+    with kept_in(db, who or load_settings(settings).technician) as casebook:
         sites = Sites(casebook)
         line = sites.named(site)
         if not yes:
@@ -254,11 +255,11 @@ def history(
 ) -> None:
     """Show how a house has done: sealed and working over the years, against expected."""
     from stillflow.casebook.sites import Sites
-    from stillflow.casebook.store import Casebook
+    from stillflow.casebook.store import kept_in
     from stillflow.engine.views import drift_words, replaced_words, site_history, weak_share
 
     knowledge = load_rules(rules)
-    with Casebook(db) as casebook:
+    with kept_in(db) as casebook:
         sites = Sites(casebook)
         line = sites.named(site)
         visits = sites.visits(line.id)

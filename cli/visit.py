@@ -7,6 +7,7 @@ any prompt.
 from __future__ import annotations
 
 import shlex
+from datetime import UTC, datetime
 from typing import Any
 
 import click
@@ -19,6 +20,7 @@ from stillflow.cli.guided import Guided
 from stillflow.cli.intake import ask_intake
 from stillflow.cli.lines import ask
 from stillflow.cli.options import (
+    DAY,
     check_tools,
     db_option,
     planning_options,
@@ -30,9 +32,12 @@ from stillflow.cli.screen import Screen
 from stillflow.cli.settings import load_settings, settings_option
 from stillflow.cli.sites_prompt import ask_site
 from stillflow.engine import Session, load_rules
-from stillflow.engine.base import InputError, counted
+from stillflow.engine.base import InputError, Place, counted
 from stillflow.engine.inference import Visit
 from stillflow.engine.planning import Think
+
+LOST = 1
+"""The exit code where the casebook was deleted meanwhile, so that what was answered is nowhere."""
 
 
 @click.command("visit")
@@ -51,6 +56,12 @@ from stillflow.engine.planning import Think
     metavar="TOOL",
     help="a tool that is not here, such as gauge or helper (may be repeated)",
 )
+@click.option(
+    "--date",
+    "day",
+    type=DAY,
+    help="the day of a visit that is written up from paper, such as 2026-03-04",
+)
 @system_options
 @planning_options
 @settings_option
@@ -60,6 +71,7 @@ def command(
     resume: str | None,
     fresh: bool,
     without: tuple[str, ...],
+    day: datetime | None,
     think: Think,
     wrong_part: float,
     settings: str | None,
@@ -67,7 +79,7 @@ def command(
     rules: tuple[str, ...],
     db: str | None,
     **options: Any,
-) -> None:
+) -> int:
     """Be guided through a call, from complaint to verified fix.
 
     At any prompt: an answer, ? for how to do it, why, back, skip, can't tell, can't do here, or
@@ -76,6 +88,11 @@ def command(
     screen = Screen()
     knowledge = load_rules(rules)
     check_tools(knowledge, without)
+    if day is not None:
+        day = day.replace(hour=12, tzinfo=UTC)
+        if day.date() > datetime.now(UTC).date():
+            what = f"{day:%Y-%m-%d} is yet to come"
+            raise InputError(what, Place(key="--date"), "give a day that is past")
     shop = load_settings(settings)
     who = who or shop.technician
     casebook = Casebook(db, who)
@@ -91,7 +108,7 @@ def command(
         visit = _chosen(screen, casebook, resume, fresh)
         new = visit_from(options)
         gauge = new.gauge.model_copy(update={"name": shop.gauge})
-        new = new.model_copy(update={"technician": who[:200], "gauge": gauge})
+        new = new.model_copy(update={"technician": who[:200], "gauge": gauge, "opened": day})
         refused = casebook.refused.get(visit.id, {}) if visit else {}
         for where, why in refused.items():
             screen.text(
@@ -111,7 +128,7 @@ def command(
         def opened(known: Visit) -> Session:
             return Session(knowledge, known, think, wrong_part)
 
-        if asked is None or not Guided(screen, casebook, asked, opened).run():
+        if asked is None or not Guided(screen, casebook, asked, opened, day).run():
             screen.gap()
             screen.text(f"Stopped. {_later(casebook, visit, db, rules)}")
         elif casebook.lasting:
@@ -126,6 +143,7 @@ def command(
         screen.gap()
         screen.text(f"Interrupted. {_later(casebook, visit, db, rules)}")
         raise
+    return LOST if visit is not None and casebook.gone else 0
 
 
 def _later(casebook: Casebook, visit: Visit | None, db: str | None, rules: tuple[str, ...]) -> str:

@@ -35,6 +35,9 @@ def any_visit(name: str, knowledge: Knowledge, db: str | None) -> Session:
     case = named_case(name)
     if case is not None:
         return Session(knowledge, as_played(case, knowledge))
+    from stillflow.casebook.database import missing_file
     from stillflow.casebook.store import Casebook
 
-    return Session(knowledge, Casebook(db).find(name))
+    # Nothing is kept where there is no file, and looking for it makes none.
+    where = "sqlite://" if missing_file(db or "") else db
+    return Session(knowledge, Casebook(where).find(name))

@@ -32,6 +32,7 @@ def db(tmp_path: Path) -> str:
 
 
 def test_an_empty_casebook_says_what_would_count(tmp_path: Path) -> None:
+    Casebook(f"sqlite:///{tmp_path / 'none.db'}").close()
     outcome = stillflow("casebook", "stats", "--db", f"sqlite:///{tmp_path / 'none.db'}")
     assert outcome.code == 0
     assert "None yet: a visit counts once its fix is proved by readings." in outcome.out

@@ -199,6 +199,37 @@ def test_a_list_says_what_was_handed_over_and_what_was_stopped(url: str) -> None
     assert "handed over" not in run(url, "visits", "list", "--technician", "Ada").out
 
 
+def test_of_a_house_that_is_forgotten_no_byte_is_left(url: str, tmp_path: Path) -> None:
+    def held() -> bytes:
+        return b"".join(one.read_bytes() for one in tmp_path.iterdir()).lower()
+
+    secrets = (b"heron", b"larkham", b"0555 010")
+    assert all(secret in held() for secret in secrets)
+    with Casebook(url) as another:
+        # Who has it open keeps the log of what was written.
+        another.put(Visit(id="another", site=Site(name="9 Heron Court")))
+        run(url, "sites", "forget", "9 heron court", "--yes")
+        run(url, "sites", "forget", "heron", "--yes")
+        assert [secret for secret in secrets if secret in held()] == []
+    assert [secret for secret in secrets if secret in held()] == []
+
+
+def test_where_there_is_no_casebook_none_is_made_by_reading_it(tmp_path: Path) -> None:
+    missing = f"sqlite:///{tmp_path}/cassebook.db"
+    for words in (("visits", "list"), ("sites", "list"), ("sites", "find", "a")):
+        outcome = stillflow(*words, "--db", missing)
+        assert outcome.code == 2
+        assert "cassebook.db: there is no casebook here; see how --db is written" in outcome.err
+    assert "there is no visit 'abc'" in stillflow("sheet", "abc", "--db", missing).err
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_a_houses_whole_name_is_enough_where_it_is_part_of_anothers(url: str) -> None:
+    with Casebook(url) as casebook:
+        casebook.put(Visit(id="annex", site=Site(name="14 Heron Court Annex")))
+    assert "Ada" in run(url, "visits", "list", "--site", "14 heron court").out
+
+
 def test_a_house_is_put_right_merged_parted_and_forgotten(url: str) -> None:
     run(url, "sites", "edit", "rise", "--phone", "0555 77", "--inlet", "attic", "--age", "4")
     assert "0555 77" in run(url, "sites", "find", "77").out

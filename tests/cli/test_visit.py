@@ -84,6 +84,34 @@ def test_what_was_mended_or_is_not_there_can_be_said_before_it_is_proposed(tmp_p
     assert said == [("bag-collapsed", False, False), ("bag-full", True, None)]
 
 
+def test_a_visit_written_up_from_paper_has_the_day_it_was_made_on(tmp_path: Path) -> None:
+    lines = [*INTAKE, "none", "can't tell", "stop"]
+    args = ("visit", "--db", url(tmp_path))
+    outcome = stillflow(*args, "--date", "2024-03-04", typed="\n".join(lines) + "\n")
+    assert outcome.code == 0, outcome.err
+    made = kept(tmp_path)
+    assert f"{made.opened:%Y-%m-%d}" == "2024-03-04"
+    assert {f"{one.at:%Y-%m-%d}" for one in made.events} == {"2024-03-04"}
+    for day, said in (("2999-01-01", "2999-01-01 is yet to come"), ("4.3.24", "write it as 2026")):
+        refused = stillflow(*args, "--date", day, typed="")
+        assert refused.code == 2
+        assert said in refused.err
+
+
+def test_where_the_casebook_was_deleted_a_stop_does_not_end_well(tmp_path: Path) -> None:
+    live = Live(tmp_path)
+    for line in [*INTAKE, "skip"]:
+        assert live.prompt()
+        live.type(line)
+    assert live.prompt()
+    for file in tmp_path.glob("casebook.db*"):
+        file.unlink()
+    live.type("stop")
+    live.prompt()
+    assert live.process.wait(timeout=20) == 1
+    assert "has been deleted, so nothing of it is kept" in " ".join(live.screen.split())
+
+
 def test_how_and_why_are_answered_and_record_nothing(tmp_path: Path) -> None:
     outcome = visit(tmp_path, *INTAKE, "none", "?", "why", "stop")
     assert outcome.code == 0
