@@ -14,6 +14,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
+from pydantic import ValidationError
 from starlette.applications import Starlette
 from starlette.concurrency import run_in_threadpool
 from starlette.exceptions import HTTPException
@@ -52,7 +53,7 @@ from stillflow.engine.views import note_words, replaced_words
 Form = Mapping[str, str]
 Answer = Callable[[Request, Form], Response]
 
-MOST_SITES = 20
+MOST_SITES, MOST_ENDED = 20, 5
 MOST_JOINED = 200
 """Answers that a phone may send at once."""
 
@@ -79,15 +80,18 @@ class Pages:
         """A page from its template."""
         state = request.scope["state"]
         common = {"token": state["token"], "person": state["person"], "path": request.url.path}
+        common["undo"] = False
         html = rendered(name, **{**common, **more})
         return HTMLResponse(html, status)
 
     def front(self, request: Request, form: Form) -> Response:
-        """Open visits, the last changed first."""
+        """Open visits, the last changed first, and those that ended of late."""
         visits = self.desk.casebook.open_visits()
         words = request.query_params.get("q", "")[:100]
         found = Sites(self.desk.casebook).find(words, MOST_SITES) if words.strip() else []
-        return self.show(request, "front.html", visits=visits, q=words, sites=found)
+        latest = self.desk.casebook.recent(len(visits) + MOST_ENDED)
+        ended = [one for one in latest if one.conclusion is not None][:MOST_ENDED]
+        return self.show(request, "front.html", visits=visits, q=words, sites=found, ended=ended)
 
     def site(self, request: Request, form: Form) -> Response:
         """A house: what is known of it, its last good readings, its visits."""
@@ -248,6 +252,7 @@ class Pages:
             "visit.html",
             status,
             at=standing,
+            undo=True,
             moment=moment_of(standing.visit),
             page=page,
             last=last,
@@ -359,11 +364,8 @@ class Pages:
         told = ""
         if request.method == "POST":
             try:
-                note = form.get("note", "").strip()[:2000]
-                if not note:
-                    raise InputError("nothing was written", right="write the note, then keep it")
                 who = request.scope["state"]["person"]
-                self.desk.answer(visit_id, form.get("mark", ""), Event(note=note), who)
+                self.desk.answer(visit_id, form.get("mark", ""), _noted(form), who)
                 return _to(f"/visit/{visit_id}/notes")
             except InputError as error:
                 told = str(error)
@@ -465,6 +467,30 @@ def _answered(one: Any) -> Event:
         raise ValueError("a time without a time zone")
     event = event_of({k: str(one[k]) for k in ("check", "fix", "answer", "inlet") if one.get(k)})
     return event.model_copy(update={"at": at.astimezone(UTC)})
+
+
+def _noted(form: Form) -> Event:
+    """What a form of the notes says.
+
+    Raises:
+        InputError: it says nothing, or no number where one belongs.
+    """
+    part, note = (form.get(key, "").strip() for key in ("part", "note"))
+    if not part and not note:
+        raise InputError("nothing was written", right="write it, then keep it")
+    if not part:
+        return Event(note=note[:2000])
+    sums = {}
+    for key in ("count", "price"):
+        typed = form.get(key, "").strip().replace(",", ".")
+        try:
+            sums[key] = float(typed) if typed else None
+        except ValueError:
+            raise InputError(f"'{typed[:20]}' is no {key}", right="such as 12.50") from None
+    try:
+        return Event(part=part[:200], **sums)
+    except ValidationError:
+        raise InputError("this count or price cannot be", right="such as 2 and 12.50") from None
 
 
 def _to(address: str) -> Response:

@@ -203,7 +203,7 @@ class TrainerPages:
             told=told,
             form=form,
             charts=training.CHARTS,
-            papers=training.PAPERS,
+            papers=training.papers(),
             blanks=training.BLANK,
             complaints=self._desk.knowledge.complaints.values(),
         )

@@ -9,6 +9,7 @@ from __future__ import annotations
 import io
 from collections.abc import Mapping, Sequence
 from contextlib import redirect_stdout
+from importlib.util import find_spec
 from pathlib import Path
 from tempfile import TemporaryDirectory
 
@@ -56,6 +57,14 @@ PAPERS = {
     "a1": ("A poster of A1 (PDF)", ("--paper", "a1")),
     "letter": ("Pages of letter (PDF)", ("--paper", "letter")),
 }
+
+
+def papers() -> Mapping[str, tuple[str, tuple[str, ...]]]:
+    """What a chart can be drawn on here, as `PAPERS`: a PDF needs its extra."""
+    drawn = find_spec("fpdf") is not None
+    return {name: one for name, one in PAPERS.items() if drawn or name in ("svg", "png")}
+
+
 BLANK = {
     "": "The chart itself",
     "names": "An exercise: names left blank",
@@ -184,7 +193,7 @@ def chart_args(knowledge: Knowledge, form: Mapping[str, str]) -> tuple[tuple[str
     """
     name, paper, blank = (form.get(one, "") for one in ("chart", "paper", "blank"))
     complaint = form.get("complaint", "")
-    offered = name in CHARTS and paper in PAPERS and blank in BLANK
+    offered = name in CHARTS and paper in papers() and blank in BLANK
     if not offered or not (not complaint or complaint in knowledge.complaints):
         raise InputError("there is no such chart", right="choose one of those on the page")
     args = (*CHARTS[name][1], *PAPERS[paper][1])

@@ -6,9 +6,10 @@ from pathlib import Path
 from unittest import mock
 
 import pytest
+from playwright.sync_api import Page
 from thumb import Served, Thumb
 
-from stillflow.casebook.cases import Case, load_cases, play
+from stillflow.casebook.cases import Case, load_cases, named_case, play
 from stillflow.casebook.photos import Photos
 from stillflow.engine import load_rules
 
@@ -71,6 +72,7 @@ def test_a_reading_is_judged_while_it_is_typed(thumb: Thumb) -> None:
     while not thumb.page.locator("form.reading").count():
         thumb.answer("can't tell")
     page = thumb.page
+    thumb.read()
     expected = round(float(page.get_attribute("form.reading", "data-expected") or 0))
     for digit in "40":
         page.click(f".key[data-key='{digit}']")
@@ -169,3 +171,27 @@ def test_a_photo_is_made_smaller_on_the_phone_and_kept(thumb: Thumb, tmp_path: P
     )
     assert size == [1600, 1067]
     assert 0 < len(taken.call_args.args[2]) < 1_500_000 < Path(file).stat().st_size
+
+
+def test_dangers_that_leave_no_room_for_the_question_are_read_first(
+    page: Page, served: Served
+) -> None:
+    page.set_viewport_size({"width": 360, "height": 740})
+    played = play(named_case("bookcase-screw-that-let-air-in"), load_rules()).visit
+    for many, gated in ((6, True), (2, False)):
+        visit = played.model_copy(
+            update={"id": f"v-{many}", "events": played.events[:many], "conclusion": None}
+        )
+        served.casebook.put(visit)
+        page.goto(f"{served.address}/visit/{visit.id}")
+        page.wait_for_selector("body:not([data-busy])")
+        page.wait_for_timeout(300)
+        dangers = page.locator("#step .danger:not(.again)").all_inner_texts()
+        assert dangers
+        assert page.locator("#read").count() == gated
+        if gated:
+            assert not page.locator("#question").is_visible()
+            page.click("#read")
+            assert page.locator("#step .danger.folded").count() == 1
+        below = page.evaluate("document.querySelector('#question').getBoundingClientRect().bottom")
+        assert below <= 740

@@ -98,11 +98,19 @@ class Thumb:
     def asking(self) -> bool:
         return self.page.locator("#step form").count() > 0
 
+    def read(self) -> None:
+        """Read what is dangerous, where that stands alone before the question."""
+        read = self.page.locator("#read")
+        if read.count() and read.is_visible():
+            self.taps += 1
+            read.click()
+
     def answer(self, said: float | str) -> None:
         """Tap an answer, and wait for what comes next."""
         before = self.page.evaluate("document.body.dataset.number")
         self.steps += 1
         self.taps += 1
+        self.read()
         form = self.page.locator("#step form.reading")
         if form.count() and not isinstance(said, str):
             for digit in f"{said:g}":

@@ -228,7 +228,7 @@ async function over(visit) {
 // Fetch what to go by without a signal: soon the card and the near tree, then the whole tree.
 async function carry(visit) {
   const data = document.body.dataset, { moment } = data, known = await store.pack(visit);
-  if (known?.moment === moment && known.whole) { data.ready = moment; return; }
+  if (known?.moment === moment && known.whole) { ready(moment); return; }
   const walks = known && !(await here(visit)).at.card;
   for (const how of walks ? [""] : ["?soon", ""]) {
     const answer = await fetch(`/visit/${visit}/tree${how}`);
@@ -236,8 +236,14 @@ async function carry(visit) {
     const pack = await answer.json();
     if (document.body.dataset.moment !== pack.moment) return;
     await store.carry({ ...pack, whole: !how });
-    document.body.dataset[how ? "near" : "ready"] = pack.moment;
+    if (how) { document.body.dataset.near = moment; say("Offline: nearly"); }
+    else ready(moment);
   }
+}
+
+function ready(moment) {
+  document.body.dataset.ready = moment;
+  say("Offline: ready");
 }
 
 // The card of no visit in particular, which stands in until a visit's own has come.
@@ -264,6 +270,7 @@ async function begin() {
   const data = document.body.dataset;
   if (location.pathname === "/pair") { await store.forget(); return; }
   const visit = visitOf();
+  if ($("#print")) $("#print").hidden = false;
   for (const form of document.querySelectorAll("form.photo")) shrinking(form);
   for (const form of document.querySelectorAll('form[action="/new"]')) calling(form);
   if (data.carried) {
@@ -327,6 +334,13 @@ function shrinking(form) {
     }
   });
 }
+
+// The sheet has no script of its own, so whoever opened it has it printed.
+document.addEventListener("click", (tap) => {
+  if (!tap.target.closest?.("#print")) return;
+  const sheet = open($("#share").href);
+  sheet?.addEventListener("load", () => sheet.print());
+});
 
 // Where the phone can hand a file on; elsewhere the link keeps it.
 document.addEventListener("click", async (tap) => {

@@ -17,7 +17,41 @@ export function asksWhich(form, button) {
   return true;
 }
 
+// New dangers go before the question: where they leave no room for it, it waits until they were read,
+// and they are folded together then.
+function dangersFirst(root) {
+  const step = root.querySelector("#step"), question = step?.querySelector("#question");
+  const dangers = [...(step?.querySelectorAll(":scope > .danger:not(.again)") ?? [])];
+  if (!question || !dangers.length) return;
+  if (question.getBoundingClientRect().bottom + scrollY <= innerHeight) return;
+  const later = [...step.children].slice([...step.children].indexOf(dangers.at(-1)) + 1);
+  for (const one of later) one.hidden = true;
+  const read = document.createElement("button");
+  read.type = "button";
+  read.id = "read";
+  read.className = "main";
+  read.textContent = "Read: now the question";
+  read.addEventListener("click", () => {
+    const folded = document.createElement("details"), head = document.createElement("summary");
+    head.textContent = "Caution, as just read";
+    folded.className = "danger folded";
+    dangers[0].before(folded);
+    folded.append(head, ...dangers);
+    for (const one of later) one.hidden = false;
+    read.remove();
+    scrollTo(0, 0);
+    question.tabIndex = -1;
+    question.focus();
+  });
+  dangers.at(-1).after(read);
+}
+
 export function typing(root) {
+  readied(root);
+  dangersFirst(root);
+}
+
+function readied(root) {
   for (const line of root.querySelectorAll("#step .which")) {
     line.hidden = true;
     line.querySelector("input").addEventListener("keydown", (key) => {

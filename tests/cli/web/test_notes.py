@@ -60,3 +60,32 @@ def test_a_photo_is_taken_in_shown_and_taken_away(tmp_path: Path) -> None:
     one.send(address)
     assert "<img" not in one.page
     assert one.client.get(address).status_code == 404
+
+
+def test_a_part_and_its_price_are_kept_and_stand_on_the_sheet(tmp_path: Path) -> None:
+    at = desk(tmp_path)
+    one = Phone(application(at))
+    one.begin(name="Fern Cottage")
+    visit = one.visit
+    notes = f"/visit/{visit}/notes"
+    one.open(notes)
+    one.send(notes, mark=one.mark, part="gasket", count="2", price="12,50")
+    assert "part: 2 x gasket at 12.50" in one.page
+    for wrong, said in (("many", "&#39;many&#39; is no count"), ("-3", "cannot be")):
+        one.send(notes, mark=one.mark, part="gasket", count=wrong)
+        assert one.status == 422
+        assert said in one.page
+    assert len(at.casebook.get(visit).events) == 1
+    assert ">Undo<" not in one.page
+
+
+def test_a_visit_that_ended_is_found_also_without_a_name(tmp_path: Path) -> None:
+    one = Phone(application(desk(tmp_path)))
+    one.begin()
+    visit = one.visit
+    one.answer("smoke")
+    assert "sheet stop" in one.page
+    one.open("/")
+    assert "No visit is open." in one.page
+    assert "Ended of late" in one.page
+    assert f'href="/visit/{visit}"' in one.page

@@ -12,6 +12,7 @@ from command import stillflow
 from phone import Phone, desk
 
 from stillflow.casebook.marks import read_marks
+from stillflow.cli.web import training
 from stillflow.cli.web.app import application
 from stillflow.cli.web.carrying import Packer
 from stillflow.cli.web.training import charted
@@ -203,3 +204,13 @@ def test_what_is_worked_out_beside_comes_back_and_what_is_wrong_is_told() -> Non
     assert not data
     assert "\n" not in wrong
     packer.close()
+
+
+def test_paper_is_offered_only_where_it_can_be_had(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    one = Phone(application(desk(tmp_path)))
+    assert "Pages of A4 (PDF)" in one.open("/charts")
+    monkeypatch.setattr(training, "find_spec", lambda name: None)
+    assert "(PDF)" not in one.open("/charts")
+    assert "One large picture (PNG)" in one.page

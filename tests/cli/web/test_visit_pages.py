@@ -251,9 +251,9 @@ def test_new_dangers_stand_before_the_question_and_known_ones_below(tmp_path: Pa
         if 'id="question"' not in one.page:
             break
         head, _, below = one.page.partition('<h1 id="question">')
-        fresh = [one for one in head.split('class="danger"')[1:] if "As before: " not in one]
+        fresh = re.findall(r'class="danger(?: several)?">(.*?)</(?:p|div)>', head, re.DOTALL)
         known = below.partition("Dangers as before")[2]
-        now = {Text(one.partition("</strong>")[2]).pieces[0] for one in fresh}
+        now = {words for one in fresh for words in Text(one.partition("</strong>")[2]).pieces}
         assert not now & seen
         again += bool(known) and any(danger in Text(known).pieces for danger in seen)
         # What was shown in full before is said above the question all the same, in short.
