@@ -10,6 +10,7 @@ from stillflow.casebook.ids import new_id
 from stillflow.casebook.sites import KnownSite, Sites
 from stillflow.cli.lines import ask
 from stillflow.cli.screen import Screen
+from stillflow.engine.base import in_figures
 from stillflow.engine.dialogue import unit_words
 from stillflow.engine.inference import Unit, Visit, ago, earlier_words
 from stillflow.engine.ruleset import Knowledge
@@ -152,9 +153,9 @@ def known_facts(known: KnownSite) -> list[str]:
     """What is known of a house, a line each."""
     about, house, site = unit_words(known.unit), known.house, known.site
     measures = [
-        *([f"{house.tubing_ft:g} ft of tubing"] if house.tubing_ft is not None else []),
-        *([f"a hose of {house.hose_ft:g} ft"] if house.hose_ft is not None else []),
-        *([f"{house.hose_bore_in:g} in inside"] if house.hose_bore_in is not None else []),
+        *([f"{in_figures(house.tubing_ft)} ft of tubing"] if house.tubing_ft is not None else []),
+        *([f"a hose of {in_figures(house.hose_ft)} ft"] if house.hose_ft is not None else []),
+        *([f"{in_figures(bore)} in inside"] if (bore := house.hose_bore_in) is not None else []),
         *([f"{site.altitude_ft:,.0f} ft above the sea"] if site.altitude_ft else []),
     ]
     named = [f"{one.name} ({one.branch})" if one.branch else one.name for one in site.inlets]

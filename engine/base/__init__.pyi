@@ -19,6 +19,7 @@ from .model import FiniteModel as FiniteModel
 from .model import Model as Model
 from .numbers import chance as chance
 from .numbers import counted as counted
+from .numbers import in_figures as in_figures
 from .numbers import in_percent as in_percent
 from .numbers import minutes as minutes
 from .numbers import percent as percent

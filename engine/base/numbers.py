@@ -38,3 +38,8 @@ def minutes(value: float) -> str:
 def counted(count: int, what: str) -> str:
     """So many of something: "1 check", "3 checks"."""
     return f"{count} {what}" if count == 1 else f"{count} {what}s"
+
+
+def in_figures(value: float) -> str:
+    """A measured number as people say it: to a tenth from 10 on, else to four digits."""
+    return f"{round(value, 1):g}" if abs(value) >= 10.0 and value < 1e5 else f"{value:.4g}"

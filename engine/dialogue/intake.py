@@ -9,7 +9,7 @@ import re
 from collections.abc import Iterable
 from dataclasses import dataclass
 
-from stillflow.engine.base import InputError, nearest, quantity, vocabulary
+from stillflow.engine.base import InputError, in_figures, nearest, quantity, vocabulary
 from stillflow.engine.inference import LIMITS, NamedInlet, Unit, Visit
 from stillflow.engine.ruleset import Knowledge
 
@@ -51,7 +51,7 @@ class Detail:
     def shown(self, visit: Visit) -> str:
         """What is known of it as it is typed; empty where nothing is."""
         value = self.of(visit)
-        return f"{value:g}" if isinstance(value, float) else str(value or "")
+        return in_figures(value) if isinstance(value, float) else str(value or "")
 
     def read(self, line: str) -> object:
         """The value a line stands for.
@@ -396,8 +396,8 @@ def unit_words(unit: Unit) -> str:
     """What is known of a unit, in a line; empty for nothing."""
     known = [
         *([f"fitted {unit.fitted}"] if unit.fitted else []),
-        *([f"{unit.rated_sealed:g} inH2O sealed"] if unit.rated_sealed else []),
-        *([f"{unit.rated_airflow:g} cfm"] if unit.rated_airflow else []),
+        *([f"{in_figures(unit.rated_sealed)} inH2O sealed"] if unit.rated_sealed else []),
+        *([f"{in_figures(unit.rated_airflow)} cfm"] if unit.rated_airflow else []),
         *([unit.class_] if unit.class_ else []),
         *([f"about {unit.age_years:.0f} years old"] if unit.age_years is not None else []),
         *([f"{unit.motors} motors" if unit.motors == 2 else "1 motor"] if unit.motors else []),
