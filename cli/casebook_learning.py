@@ -47,7 +47,7 @@ def stats(technician: str | None, rules: tuple[str, ...], db: str | None, as_jso
         f"{in_percent(first.high)}). Intervals hold the share in {in_percent(CREDIBLE)} of cases."
     )
     if found.minutes is not None:
-        screen.text(f"On average {found.minutes:.0f} min.")
+        screen.text(f"By the rules' minutes for what was done: {found.minutes:.0f} min on average.")
     if found.unusable:
         screen.text(
             f"{counted(found.unusable, 'visit')} of them cannot be replayed by these rules, and "

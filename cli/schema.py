@@ -8,9 +8,9 @@ from stillflow.cli.output import say_json
 
 
 @click.command("schema")
-@click.argument("what", type=click.Choice(["visit", "step", "rules"]), default="visit")
+@click.argument("what", type=click.Choice(["visit", "step", "rules", "settings"]), default="visit")
 def command(what: str) -> None:
-    """Print a JSON Schema: of a visit file, of the step of `next --json`, of a rule file."""
+    """Print a JSON Schema: of a visit file, a step as JSON, a rule file, the settings."""
     if what == "visit":
         from stillflow.casebook.files import visit_schema
 
@@ -19,6 +19,10 @@ def command(what: str) -> None:
         from stillflow.engine.ruleset import rule_file_schema
 
         schema = rule_file_schema()
+    elif what == "settings":
+        from stillflow.cli.settings import Settings
+
+        schema = Settings.model_json_schema()
     else:
         from stillflow.engine.dialogue import NextStep
 
