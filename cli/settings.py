@@ -56,6 +56,6 @@ def settings_option(command: Command) -> Command:
         "--settings",
         envvar="STILLFLOW_SETTINGS",
         metavar="FILE",
-        help="the shop's settings, such as technician and heading; 'stillflow schema settings' says "
+        help="the shop's settings, such as its heading; 'stillflow schema settings' says "
         "all (default: settings.yaml in your configuration folder)",
     )(command)
