@@ -25,7 +25,10 @@ def pages(thumb: Thumb) -> Iterator[str]:
     thumb.answer("none")
     while not page.locator("form.reading").count():
         thumb.answer("can't tell")
-    page.click("summary")
+    if page.locator("#read").count():
+        yield "dangers"
+        thumb.read()
+    page.click(".how summary")
     yield "reading"
     thumb.answer(41.0)
     visit = page.evaluate("document.body.dataset.visit")
@@ -40,6 +43,8 @@ def pages(thumb: Thumb) -> Iterator[str]:
         page.goto(f"{address}/{name}")
         yield name
     page.fill("#trainee", "Ann Alder")
+    # Some houses end the drill at once for whoever guards against nothing.
+    page.fill("#seed", "7")
     page.click("text=Drive there")
     page.click("summary:has-text('Measure')")
     yield "drill begun"

@@ -76,7 +76,7 @@ class Thumb:
             if value is not None:
                 self.page.fill(f"[name={name}]", str(value))
         self.page.click("button.main")
-        self.page.wait_for_selector("#question")
+        self.page.wait_for_selector("#question", state="attached")
         self.ready()
 
     def ready(self) -> None:

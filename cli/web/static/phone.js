@@ -1,7 +1,7 @@
 // The page on the phone. Without it every page works by plain forms and links; with it an answer is
 // on the phone before it is sent, and the visit goes on where there is no signal.
 import { draw, given, place } from "./carry.js";
-import { asksWhich, typing } from "./reading.js";
+import { asksWhich, dangersFirst, typing } from "./reading.js";
 import * as store from "./store.js";
 
 const PATIENCE = 8000; // ms until a server that does not answer counts as no signal
@@ -95,6 +95,7 @@ async function alone(visit) {
   }
   const { pack, stood, number, given, at } = now;
   draw($("#step"), pack, at, number + 1);
+  dangersFirst(document);
   Object.assign(document.body.dataset, { visit, number, mark: stood.mark, site: stood.site, carried: "1" });
   const last = given.at(-1), place_ = $("#last") ?? $(".last");
   if (place_) place_.textContent = last ? last.words : "";
@@ -270,6 +271,7 @@ async function begin() {
   const data = document.body.dataset;
   if (location.pathname === "/pair") { await store.forget(); return; }
   const visit = visitOf();
+  if (!data.carried) dangersFirst(document);
   if ($("#print")) $("#print").hidden = false;
   for (const form of document.querySelectorAll("form.photo")) shrinking(form);
   for (const form of document.querySelectorAll('form[action="/new"]')) calling(form);

@@ -19,7 +19,7 @@ export function asksWhich(form, button) {
 
 // New dangers go before the question: where they leave no room for it, it waits until they were read,
 // and they are folded together then.
-function dangersFirst(root) {
+export function dangersFirst(root) {
   const step = root.querySelector("#step"), question = step?.querySelector("#question");
   const dangers = [...(step?.querySelectorAll(":scope > .danger:not(.again)") ?? [])];
   if (!question || !dangers.length) return;
@@ -47,11 +47,6 @@ function dangersFirst(root) {
 }
 
 export function typing(root) {
-  readied(root);
-  dangersFirst(root);
-}
-
-function readied(root) {
   for (const line of root.querySelectorAll("#step .which")) {
     line.hidden = true;
     line.querySelector("input").addEventListener("keydown", (key) => {
