@@ -49,7 +49,9 @@ def test_notes_parts_and_prices_are_told_in_order() -> None:
     session = Session(small())
     session.take(Event(note="key at the neighbour's"))
     session.take(Event(part="gasket", count=2, price=12.5))
-    assert note_words(session) == ("key at the neighbour's", "part: 2 x gasket, 12.5")
+    session.take(Event(part="hose", price=80))
+    session.take(Event(strikes=3, note="it was not needed"))
+    assert note_words(session) == ("key at the neighbour's", "part: 2 x gasket at 12.50")
     assert whereabouts(session).answers == 0
 
 
