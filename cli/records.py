@@ -18,7 +18,6 @@ from stillflow.engine import load_rules
 from stillflow.engine.base import InputError, Place, counted, small_first
 from stillflow.engine.inference import Event, Visit
 from stillflow.engine.ruleset import Knowledge
-from stillflow.engine.views import noted_words
 
 if TYPE_CHECKING:
     from stillflow.casebook.listing import VisitLine
@@ -170,6 +169,8 @@ def show_visit(screen: Screen, visit: Visit, knowledge: Knowledge) -> None:
 
 def event_words(event: Event, knowledge: Knowledge) -> str:
     """An event in words; what the rules do not know any more by its id."""
+    from stillflow.engine.views import noted_words
+
     at = f" at the {event.inlet} inlet" if event.inlet else ""
     if event.strikes is not None:
         return f"{event.strikes} was wrong: {event.note}"
@@ -360,6 +361,7 @@ def _writing(
 def _add(visit: str, event: Event, settings: str | None, who: str | None, db: str | None) -> None:
     """Write one event into a visit, and say what stands there and how it is struck."""
     from stillflow.casebook.ids import short_id
+    from stillflow.engine.views import noted_words
 
     casebook, kept = _writing(visit, settings, who, db)
     now = casebook.add_event(kept, event.model_copy(update={"at": datetime.now(UTC)}))
