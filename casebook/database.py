@@ -96,21 +96,26 @@ def _driver(url: sa.URL) -> sa.URL:
     return url
 
 
+def _file_named(url: sa.URL) -> str:
+    """The name of the file that a SQLite database is; empty for any other URL, and in memory."""
+    name = url.database or ""
+    is_file = url.get_backend_name() == "sqlite" and not name.startswith((":memory:", "file:"))
+    return name if is_file else ""
+
+
 def _make_private(engine: sa.Engine) -> None:
-    name = engine.url.database
-    if name and name != ":memory:" and not name.startswith("file:"):
+    name = _file_named(engine.url)
+    if name:
         # SQLite has to say what is wrong with a name, so that it is said once.
         with suppress(OSError, ValueError):
             os.close(os.open(name, os.O_CREAT | os.O_RDWR, 0o600))
 
 
-def missing_file(url: str) -> str:
+def missing_file(url: str | None) -> str:
     """The file of a SQLite database where there is none yet; empty for any other URL, or none."""
     with suppress(ArgumentError, ValueError, OSError):
-        read = _read_url(url)
-        name = read.database or ""
-        file = read.drivername.startswith("sqlite") and not name.startswith((":memory:", "file:"))
-        return name if file and name and not FilePath(name).exists() else ""
+        name = _file_named(_read_url(url or ""))
+        return name if name and not FilePath(name).exists() else ""
     return ""
 
 

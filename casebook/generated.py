@@ -181,7 +181,6 @@ def _visits(
     if not len(hidden):
         return []
     knowledge, table = kind.knowledge, rule_table(kind.knowledge)
-    stops = np.array([knowledge.rules[name].stop is not None for name in table.rule_ids])
     open_ = [possible(check.possible_when, kind.start.standing) for check in chosen]
     answers: list[dict[str, str]] = [{} for _ in hidden]
     level = kind.model.gauge.drawn_levels(hidden, generator)
@@ -195,7 +194,7 @@ def _visits(
             answers[row][check.id] = answer
             situations[row] = kind.learnt(situations[row], check, answer)
     rows = known_rows(kind, knowledge, [one.readings for one in situations])
-    for row in np.flatnonzero((table.fire(rows) & stops).any(axis=1)).tolist():
+    for row in np.flatnonzero((table.fire(rows) & table.stops).any(axis=1)).tolist():
         # Readings that would stop the visit were not taken.
         answers[row], situations[row] = {}, kind.start
         rows[row] = known_rows(kind, knowledge, [{}])[0]
@@ -206,7 +205,7 @@ def _visits(
         asked = asked_of(knowledge, rows[where], check)
         usual = np.array([answer.usual for answer in check.answers])
         chances = chances_of(knowledge, check, asked, usual, check.mistaken)
-        chances[asked.ways[:, :, stops[asked.rules]].any(axis=2)] = 0.0
+        chances[asked.ways[:, :, table.stops[asked.rules]].any(axis=2)] = 0.0
         chances = chances[:, asked.way, hidden[where]]
         until = chances.cumsum(axis=0)
         given = (until <= luck[where, column] * until[-1]).sum(axis=0)

@@ -81,7 +81,7 @@ def kept_in(url: str | None, who: str = "") -> Casebook:
             empty one.
         SetupError: as `Casebook`.
     """
-    missing = missing_file(url or "")
+    missing = missing_file(url)
     if missing:
         right = "see how --db is written; 'stillflow visit' begins a new one"
         raise InputError("there is no casebook here", Place(missing), right)
@@ -226,9 +226,10 @@ class Casebook:
         with self.transaction() as connection:
             return self.load(connection, visits.c.status == "open")
 
-    def recent(self, count: int) -> list[Visit]:
-        """Up to `count` visits, the last changed first."""
+    def recent(self, count: int, closed: bool = False) -> list[Visit]:
+        """Up to `count` visits, or of closed ones alone, the last changed first."""
         latest = sa.select(visits.c.id).order_by(*NEWEST).limit(count)
+        latest = latest.where(visits.c.status == "closed") if closed else latest
         with self.transaction() as connection:
             return self.load(connection, visits.c.id.in_(latest))
 
@@ -415,7 +416,7 @@ class Casebook:
                 if (write or alone) and connection.dialect.name == "postgresql":
                     connection.execute(_ALONE if alone else _AMONG_OTHERS)
                 yield connection
-            if self._file is not None and not still_there(self._engine, self._file):
+            if self.gone:
                 # The open file takes what is written, and all of it goes when the process does.
                 what = "the casebook has been deleted or moved since it was opened"
                 raise SetupError(what, Place(self.place), "put it back and start again")

@@ -5,6 +5,8 @@ from __future__ import annotations
 import re
 from datetime import datetime
 
+from pydantic import ValidationError
+
 from stillflow.cli.describe import show_belief, show_how, show_meanings
 from stillflow.cli.intake import show_known
 from stillflow.cli.screen import Screen, suction
@@ -110,11 +112,23 @@ def note_said(line: str, at: datetime | None) -> Event | None:
         return Event(note=rest if kind == "note" else f"photo: {rest}", at=at)
     found = _PART.fullmatch(text)
     assert found is not None  # whatever stands there is at least a name
-    price = found["price"]
-    count = found["count"]
-    return Event(
-        part=(found["what"] or kind)[:200],
-        count=float(count) if count else None,
-        price=float(price.replace(",", ".")) if price else None,
-        at=at,
-    )
+    return part_of(found["what"] or kind, found["count"] or "", found["price"] or "", at)
+
+
+def part_of(what: str, count: str, price: str, at: datetime | None = None) -> Event:
+    """A part or a line of the price as it was typed; count and price may be left out.
+
+    Raises:
+        InputError: count or price is no number, or cannot be one.
+    """
+    sums: dict[str, float | None] = {}
+    for key, text in (("count", count), ("price", price)):
+        typed = text.strip().replace(",", ".")
+        try:
+            sums[key] = float(typed) if typed else None
+        except ValueError:
+            raise InputError(f"'{typed[:20]}' is no {key}", right="such as 12.50") from None
+    try:
+        return Event(part=what[:200], at=at, **sums)
+    except ValidationError:
+        raise InputError("this count or price cannot be", right="such as 2 and 12.50") from None

@@ -148,8 +148,7 @@ class Guided(Keeping):
                     return True
                 noted = note_said(line, self._now())
                 if noted is not None:
-                    self._keep(noted)
-                    self._screen.text(f"Noted: {noted_words(noted)}. Or: back")
+                    self._note(noted)
                     continue
                 if step.read_before is not None and line.strip().lower() == "same":
                     line = f"{step.read_before:g}"
@@ -179,6 +178,11 @@ class Guided(Keeping):
                 return True
             except StillflowError as error:
                 self._screen.text(str(error))
+
+    def _note(self, said: Event) -> None:
+        """Keep what is noted beside the answers, and tell it back."""
+        self._keep(said)
+        self._screen.text(f"Noted: {noted_words(said)}. Or: back")
 
     def _question(self, step: NextStep) -> str:
         if step.fix is not None:
@@ -308,7 +312,7 @@ class Guided(Keeping):
             return True
         said = note_said(line, self._now())
         if said is not None:
-            self._keep(said)
+            self._note(said)
             return False
         if word in ("where", "note", "notes", "unit", "why", "danger", "back"):
             command = "notes" if word == "note" else word

@@ -206,7 +206,9 @@ DAY = _Day()
 def db_option(command: Command) -> Command:
     """Add the option that says where visits are kept; given before a subcommand it holds for it."""
 
-    def nearest(context: click.Context, option: click.Parameter, value: str | None) -> str | None:
+    def given_nearest(
+        context: click.Context, option: click.Parameter, value: str | None
+    ) -> str | None:
         given, where = value, context
         while where.get_parameter_source("db") is not ParameterSource.COMMANDLINE:
             if where.parent is None:
@@ -218,7 +220,7 @@ def db_option(command: Command) -> Command:
     return click.option(
         "--db",
         envvar="STILLFLOW_DB",
-        callback=nearest,
+        callback=given_nearest,
         metavar="URL",
         help="where visits are kept; a database URL (default: your user-data folder)",
     )(command)

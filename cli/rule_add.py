@@ -102,19 +102,18 @@ def add(kind: str, to: str | None, rules: tuple[str, ...]) -> int:
     section = _SECTION[kind]
     say("Or: ? how shipped entries put it, back.")
     entry: dict[str, Any] = {}
-    before: list[dict[str, Any]] = []
-    left = [*QUESTIONS[kind]]
+    left = QUESTIONS[kind]
+    before = []
     while left:
         if kind == "check" and entry.get("kind") == "reading" and left[0][0] in _OF_CHOICES:
-            del left[0]
+            left = left[1:]
             continue
-        as_it_was = deepcopy(entry)
+        as_it_was = deepcopy(entry), left
         if _asked(knowledge, section, entry, *left[0]):
             before.append(as_it_was)
-            del left[0]
+            left = left[1:]
         elif before:
-            entry = before.pop()
-            left = [one for one in QUESTIONS[kind] if not _stands(entry, one[0])]
+            entry, left = before.pop()
         else:
             say("  this is the first question")
     text = _with_entry(file, section, entry)
@@ -168,12 +167,6 @@ def _asked(
             return True
         for slip in slips:
             say(f"  {slip}")
-
-
-def _stands(entry: Mapping[str, Any], key: str) -> bool:
-    """Whether a key, such as `fix.minutes`, was answered."""
-    outer, _, inner = key.rpartition(".")
-    return inner in (entry.get(outer, {}) if outer else entry)
 
 
 def _shipped(knowledge: Knowledge, section: str, key: str) -> str:

@@ -39,5 +39,5 @@ def any_visit(name: str, knowledge: Knowledge, db: str | None) -> Session:
     from stillflow.casebook.store import Casebook
 
     # Nothing is kept where there is no file, and looking for it makes none.
-    where = "sqlite://" if missing_file(db or "") else db
+    where = "sqlite://" if missing_file(db) else db
     return Session(knowledge, Casebook(where).find(name))

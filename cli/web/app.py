@@ -14,7 +14,6 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
-from pydantic import ValidationError
 from starlette.applications import Starlette
 from starlette.concurrency import run_in_threadpool
 from starlette.exceptions import HTTPException
@@ -31,6 +30,7 @@ from stillflow.casebook.phones import Phones
 from stillflow.casebook.photos import Photos
 from stillflow.casebook.sites import Sites
 from stillflow.casebook.store import Overtaken
+from stillflow.cli.asides import part_of
 from stillflow.cli.prompt import fix_event
 from stillflow.cli.sheet import sheet_html, sheet_of
 from stillflow.cli.sites_prompt import known_facts
@@ -89,8 +89,7 @@ class Pages:
         visits = self.desk.casebook.open_visits()
         words = request.query_params.get("q", "")[:100]
         found = Sites(self.desk.casebook).find(words, MOST_SITES) if words.strip() else []
-        latest = self.desk.casebook.recent(len(visits) + MOST_ENDED)
-        ended = [one for one in latest if one.conclusion is not None][:MOST_ENDED]
+        ended = self.desk.casebook.recent(MOST_ENDED, closed=True)
         return self.show(request, "front.html", visits=visits, q=words, sites=found, ended=ended)
 
     def site(self, request: Request, form: Form) -> Response:
@@ -480,17 +479,7 @@ def _noted(form: Form) -> Event:
         raise InputError("nothing was written", right="write it, then keep it")
     if not part:
         return Event(note=note[:2000])
-    sums = {}
-    for key in ("count", "price"):
-        typed = form.get(key, "").strip().replace(",", ".")
-        try:
-            sums[key] = float(typed) if typed else None
-        except ValueError:
-            raise InputError(f"'{typed[:20]}' is no {key}", right="such as 12.50") from None
-    try:
-        return Event(part=part[:200], **sums)
-    except ValidationError:
-        raise InputError("this count or price cannot be", right="such as 2 and 12.50") from None
+    return part_of(part, form.get("count", ""), form.get("price", ""))
 
 
 def _to(address: str) -> Response:

@@ -215,9 +215,8 @@ class _Packing:
             names = {"yes": to.get(THERE), "not there": to.get(NOT_THERE)}
             return CarriedNode(step, {name: n for name, n in names.items() if n is not None})
         rule = self._knowledge.rules[act.id]
-        stop = rule.stop
-        assert stop is not None
-        ending = Ending(what=stop.stop, call=stop.call, do_not=stop.do_not)
+        assert rule.stop is not None
+        ending = Ending.by(rule.stop)
         return CarriedNode(self._kept(present.end("stop", ending, (rule.because,))))
 
     def _edges(

@@ -294,7 +294,7 @@ class Course:
         rule_id = now.rules.get(turn.next, "")
         stop = self._knowledge.rules[rule_id].stop if turn.next == "stop" and rule_id else None
         if stop is not None:
-            ending = Ending(what=stop.stop, call=stop.call, do_not=stop.do_not)
+            ending = Ending.by(stop)
         elif turn.next in ENDS:
             others = now.fault.fix.refer if now.fault is not None else ""
             call = (turn.call or others) if turn.next == "refer" else ""

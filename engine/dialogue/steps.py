@@ -5,10 +5,11 @@ These are what `stillflow next --json` prints and what a program that drives a `
 
 from __future__ import annotations
 
-from typing import Literal
+from typing import Literal, Self
 
 from stillflow.engine.base import AirState, Mode, Model, Station, Where
 from stillflow.engine.inference import Baseline, Event
+from stillflow.engine.ruleset import Stop
 
 StepKind = Literal["check", "fix", "stop", "refer", "done"]
 
@@ -103,6 +104,11 @@ class Ending(Model):
     what: str
     call: str = ""
     do_not: str = ""
+
+    @classmethod
+    def by(cls, stop: Stop) -> Self:
+        """What a rule stops the visit with."""
+        return cls(what=stop.stop, call=stop.call, do_not=stop.do_not)
 
 
 class FaultShare(Model):

@@ -140,19 +140,14 @@ class Verification:
             unmoved: fixes in a row that changed nothing.
         """
         before = repair.situation.readings
-        again = {
+        again: dict[Spot, float] = {
             spot_of(one): float(answered[one.id])
             for one in checks
             if one.station and one.id in answered and spot_of(one) in before
         }
         if not again:
             return False
-        still = not unmoved and all(is_still(before[spot], now) for spot, now in again.items())
-        if still and any(
-            self._shows(repair.fault_id, spot)
-            and self._model.gauge.beyond_order(spot, value) < -BEYOND_ORDER
-            for spot, value in again.items()
-        ):
+        if not unmoved and self._is_in_vain(repair, again):
             return True
         best = {one.id: self._best(one) for one in checks}
         hoped = self.outcome(repair, checks, {**best, **answered})
@@ -160,10 +155,19 @@ class Verification:
         hoped["baseline.from"] = self._baseline.origin
         return not any(truth(when, hoped) is True for when in self._ends_well)
 
-    def _shows(self, fault_id: str, spot: Spot) -> bool:
-        """Whether the air path knows of a fault, and it shows at a spot."""
-        lost = bool(self._faults[fault_id].effect.ranges())
-        return lost and not self._model.gauge.leaves_alone(fault_id, spot)
+    def _is_in_vain(self, repair: Repair, again: Mapping[Spot, float]) -> bool:
+        """Whether nothing moved, and where the fault would show there is what no order explains."""
+        before, gauge = repair.situation.readings, self._model.gauge
+        known = bool(self._faults[repair.fault_id].effect.ranges())
+        return (
+            known
+            and all(is_still(before[spot], now) for spot, now in again.items())
+            and any(
+                gauge.beyond_order(spot, now) < -BEYOND_ORDER
+                and not gauge.leaves_alone(repair.fault_id, spot)
+                for spot, now in again.items()
+            )
+        )
 
     def _best(self, check: Check) -> float | str:
         """The best answer that a check can have."""

@@ -214,9 +214,8 @@ def _stopping(knowledge: Knowledge, check: Check) -> set[str]:
     name = answer_fact(check.id)
     rows = table.rows([{name: answer} for answer in check.answer_ids])
     fired = table.fire(rows, knowledge.rules_using([name]))
-    stops = np.array([knowledge.rules[rule_id].stop is not None for rule_id in table.rule_ids])
     return {
         answer
         for answer, row in zip(check.answer_ids, fired, strict=True)
-        if bool((row & stops).any())
+        if bool((row & table.stops).any())
     }

@@ -24,6 +24,7 @@ class RuleTable:
     Attributes:
         columns: fact name -> column number.
         rule_ids: rule ids in the order of the columns of `fire`'s result.
+        stops: which of them stop a visit, (rules,).
     """
 
     def __init__(self, knowledge: Knowledge) -> None:
@@ -41,6 +42,7 @@ class RuleTable:
         self._findings = [
             [self.columns[finding] for finding in rule.derives] for rule in knowledge.ordered_rules
         ]
+        self.stops = np.array([rule.stop is not None for rule in knowledge.ordered_rules], bool)
         self._numbers = {rule_id: index for index, rule_id in enumerate(self.rule_ids)}
         weights = np.zeros((len(self.rule_ids), len(knowledge.faults)))
         for row, rule_id in enumerate(self.rule_ids):

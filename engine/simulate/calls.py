@@ -190,10 +190,7 @@ class SimulatedCall:
         columns = [self.knowledge.fault_index[one] for one in sorted(self.remaining)]
         usual = np.array([answer.usual for answer in check.answers])
         weights = usual * np.exp(table.weigh(fired)[:, columns].sum(axis=1))
-        stops = np.array(
-            [self.knowledge.rules[rule_id].stop is not None for rule_id in table.rule_ids]
-        )
-        weights[(fired & stops).any(axis=1)] = 0.0
+        weights[(fired & table.stops).any(axis=1)] = 0.0
         return np.asarray(weights / weights.sum())
 
     def repair(self, fault_id: str, inlet: str | None = None) -> bool:

@@ -110,8 +110,10 @@ def replaced_words(visits: Iterable[Visit]) -> str:
 def _by_unit(visits: Iterable[Visit]) -> tuple[list[Visit], list[Visit]]:
     """Visits that left readings behind: to units that were here before, and to that of the last."""
     told = [one for one in visits if one.conclusion is not None and one.conclusion.readings]
-    now = [one for one in told if one.unit.fitted == told[-1].unit.fitted]
-    return [one for one in told if one not in now], now
+    before, now = list[Visit](), list[Visit]()
+    for one in told:
+        (now if one.unit.fitted == told[-1].unit.fitted else before).append(one)
+    return before, now
 
 
 def history_chart_model(spots: Iterable[SpotHistory], weak: float, title: TitleBlock) -> History:

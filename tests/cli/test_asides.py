@@ -220,3 +220,9 @@ def test_why_a_danger_is_looked_at_once_more_speaks_of_no_fault(tmp_path: Path) 
     again = said.split("once more")[2]
     assert "the visit ends here" in again
     assert "Why this now:" not in again and "now likely" not in again
+
+
+@pytest.mark.parametrize("line", ["part 1.2.3 x gasket at 5", "price call 99999999999"])
+def test_a_count_or_price_that_cannot_be_is_one_line(line: str) -> None:
+    with pytest.raises(InputError, match=r"is no count|cannot be"):
+        note_said(line, None)

@@ -100,9 +100,7 @@ def test_a_visit_written_up_from_paper_has_the_day_it_was_made_on(tmp_path: Path
 
 def test_where_the_casebook_was_deleted_a_stop_does_not_end_well(tmp_path: Path) -> None:
     live = Live(tmp_path)
-    for line in [*INTAKE, "skip"]:
-        assert live.prompt()
-        live.type(line)
+    live.say(*INTAKE, "skip")
     assert live.prompt()
     for file in tmp_path.glob("casebook.db*"):
         file.unlink()
@@ -187,6 +185,12 @@ class Live:
         self.process.stdin.write(f"{line}\n".encode())
         self.process.stdin.flush()
 
+    def say(self, *lines: str) -> None:
+        """Type each line at a prompt of its own."""
+        for line in lines:
+            assert self.prompt()
+            self.type(line)
+
     def kill(self) -> None:
         self.process.send_signal(signal.SIGKILL)
         self.process.wait()
@@ -197,9 +201,7 @@ def test_killed_at_prompt_after_prompt_a_visit_still_ends_with_nothing_asked_twi
     tmp_path: Path, every: int
 ) -> None:
     live = Live(tmp_path)
-    for line in INTAKE:
-        assert live.prompt()
-        live.type(line)
+    live.say(*INTAKE)
     answered = 0
     whole = ""
     for _ in range(40):
@@ -226,9 +228,7 @@ def test_killed_at_prompt_after_prompt_a_visit_still_ends_with_nothing_asked_twi
 
 def test_an_interrupt_keeps_what_was_answered_and_exits_with_130(tmp_path: Path) -> None:
     live = Live(tmp_path)
-    for line in [*INTAKE, "skip"]:
-        assert live.prompt()
-        live.type(line)
+    live.say(*INTAKE, "skip")
     assert live.prompt()
     live.process.send_signal(signal.SIGINT)
     assert live.process.wait(timeout=20) == 130

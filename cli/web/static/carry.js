@@ -1,4 +1,5 @@
 // Where a visit stands by what the phone carries: along the tree, then by the card.
+import { dangersFirst } from "./reading.js";
 
 // The place after some answers: a node of the tree, what proves a fix, a step of the card, or the end
 // of all. Where they are not all that was answered since the pack was made, only the card can go on.
@@ -61,6 +62,7 @@ export function draw(root, pack, at, number) {
     note.textContent = at.proof ? "After the fix: is the suction back?" : "Without a signal, by the card:";
     eyebrow.before(note);
   }
+  dangersFirst(root);
 }
 
 // What a form says, as it goes on record.

@@ -1,6 +1,6 @@
 // The visit as one file: along its tree, then by the card; answers stay in this browser.
 import { draw, given, place } from "./carry.js";
-import { asksWhich, dangersFirst, typing } from "./reading.js";
+import { asksWhich, typing } from "./reading.js";
 
 const packed = JSON.parse(document.getElementById("pack").textContent);
 const KEY = `stillflow-guide-${packed.start.rules ?? ""}-${packed.mark}`;
@@ -17,7 +17,6 @@ function show(at = place(packed, answered)) {
   draw(document.getElementById("step"), packed, at, packed.number + answered.length + 1);
   document.getElementById("last").textContent = answered.at(-1)?.words ?? "";
   document.body.dataset.number = answered.length;
-  dangersFirst(document);
   typing(document);
   for (const form of document.querySelectorAll("#step form")) {
     form.addEventListener("submit", (event) => {

@@ -95,7 +95,6 @@ async function alone(visit) {
   }
   const { pack, stood, number, given, at } = now;
   draw($("#step"), pack, at, number + 1);
-  dangersFirst(document);
   Object.assign(document.body.dataset, { visit, number, mark: stood.mark, site: stood.site, carried: "1" });
   const last = given.at(-1), place_ = $("#last") ?? $(".last");
   if (place_) place_.textContent = last ? last.words : "";
@@ -271,7 +270,7 @@ async function begin() {
   const data = document.body.dataset;
   if (location.pathname === "/pair") { await store.forget(); return; }
   const visit = visitOf();
-  if (!data.carried) dangersFirst(document);
+  if (!data.carried && $("#step")) dangersFirst($("#step"));
   if ($("#print")) $("#print").hidden = false;
   for (const form of document.querySelectorAll("form.photo")) shrinking(form);
   for (const form of document.querySelectorAll('form[action="/new"]')) calling(form);

@@ -19,9 +19,9 @@ export function asksWhich(form, button) {
 
 // New dangers go before the question: where they leave no room for it, it waits until they were read,
 // and they are folded together then.
-export function dangersFirst(root) {
-  const step = root.querySelector("#step"), question = step?.querySelector("#question");
-  const dangers = [...(step?.querySelectorAll(":scope > .danger:not(.again)") ?? [])];
+export function dangersFirst(step) {
+  const question = step.querySelector("#question");
+  const dangers = [...step.querySelectorAll(":scope > .danger:not(.again)")];
   if (!question || !dangers.length) return;
   if (question.getBoundingClientRect().bottom + scrollY <= innerHeight) return;
   const later = [...step.children].slice([...step.children].indexOf(dangers.at(-1)) + 1);
