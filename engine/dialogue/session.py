@@ -101,6 +101,7 @@ class Session:
         self._questioned: tuple[str | None, str | None, float | str | None] | None = None
         self._then: NextStep | None = None
         self._concluded: Conclusions | None = None
+        self._whole: Visit | None = None
         self._foreseen: float | None = None
         self.progress = self._replay(visit.events)
 
@@ -110,6 +111,8 @@ class Session:
 
         Looks nothing ahead: whether a visit is over can be told without the planner's choice.
         """
+        if self._whole is not None:
+            return self._whole
         move = self._unplanned(self.conclude())
         conclusion = None
         if move is not None and move.ending is not None:
@@ -118,7 +121,8 @@ class Session:
             fault = tried[-1] if tried else None
             good = self._good_readings() if move.kind == "done" else ()
             conclusion = Conclusion(step=move.kind, fault=fault, text=text, readings=good)
-        return self._visit.model_copy(update={"conclusion": conclusion})
+        self._whole = self._visit.model_copy(update={"conclusion": conclusion})
+        return self._whole
 
     @property
     def events(self) -> tuple[Event, ...]:
@@ -290,8 +294,11 @@ class Session:
             self.progress = self._replay(visit.events)
             return
         self.progress.apply(event)
+        self._go_on_from(visit)
+
+    def _go_on_from(self, visit: Visit) -> None:
         self._visit = visit
-        self._step = self._then = self._concluded = self._questioned = None
+        self._step = self._then = self._concluded = self._questioned = self._whole = None
 
     def _replay(self, events: Sequence[Event]) -> Progress:
         progress = Progress(self.knowledge, self._model, self._visit)
@@ -303,8 +310,7 @@ class Session:
             progress.apply(checked[-1], index + 1 in struck)
         visit = self._visit.model_copy(update={"events": tuple(checked)})
         checked_strikes(visit)
-        self._visit = visit
-        self._step = self._then = self._concluded = self._questioned = None
+        self._go_on_from(visit)
         # What was foreseen after an answer that is taken back is nothing to compare with.
         self._foreseen, self.climbed = None, 0.0
         return progress

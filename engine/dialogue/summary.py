@@ -73,8 +73,7 @@ def summarise(session: Session) -> Summary:
     well = conclusion is not None and conclusion.step == "done" and bool(done)
     # A fix that was not there, or was left, changed nothing: readings after it still belong to it.
     first = next((one for one in progress.repairs if one.done), progress)
-    said = session.said(first)
-    supposed = first.situation.readings and not well
+    supposed = session.said(first) if first.situation.readings and not well else None
     day = visit.last_at.date() if visit.last_at else None
     facts = {
         "house": ", ".join(filter(None, (visit.site.name, visit.site.address))),
@@ -88,7 +87,7 @@ def summarise(session: Session) -> Summary:
         before=rounds[0],
         looked=tuple(_answered(session, proof=False)),
         # Air power is for the technician, not for the customer.
-        sizes=(said.verdict, *said.sizes) if supposed else (),
+        sizes=(supposed.verdict, *supposed.sizes) if supposed else (),
         done=tuple(done),
         left=tuple(left),
         absent=tuple(absent),
