@@ -8,7 +8,7 @@ from typing import Any, get_args
 
 from stillflow.casebook.cases import Case, Expectation, checked_case, read_case
 from stillflow.casebook.files import yaml_text
-from stillflow.casebook.sites import anonymous
+from stillflow.casebook.nameless import anonymous
 from stillflow.casebook.tables import PEOPLE
 from stillflow.engine.base import InputError, Place
 from stillflow.engine.inference import Visit
@@ -123,10 +123,17 @@ def _removed(visit: Visit, nameless: Visit) -> Iterator[str]:
     parts = sum(one.part is not None for one in visit.events)
     if notes or parts:
         yield f"notes and parts: {notes + parts}"
+    now = dict(zip(_inlets(visit), _inlets(nameless), strict=True))
     for label, before, after in (
         ("complaint", visit.complaint, nameless.complaint),
-        ("inlet", visit.site.inlet, nameless.site.inlet),
-        ("other inlet", visit.site.other_inlet, nameless.site.other_inlet),
+        *(("inlet", name, bare) for name, bare in now.items()),
     ):
         if before != after:
             yield f'{label}: "{before}" now reads "{after}"'
+
+
+def _inlets(visit: Visit) -> list[str]:
+    """What inlets are called, wherever they are named."""
+    listed = [one.name for one in visit.site.inlets]
+    asked = [one.inlet or "" for one in visit.events]
+    return [visit.site.inlet, visit.site.other_inlet, *listed, *asked]

@@ -15,6 +15,7 @@ import sqlalchemy as sa
 from sqlalchemy.engine import Connection
 
 from stillflow.casebook.ids import as_typed, short_id
+from stillflow.casebook.nameless import Disguise, anonymous, people_of
 from stillflow.casebook.site_writing import (
     HOUSE,
     call,
@@ -29,8 +30,11 @@ from stillflow.casebook.store import Casebook
 from stillflow.casebook.tables import (
     PEOPLE,
     asked_pieces,
+    event_row,
+    events,
     inlets,
     people,
+    photos,
     pieces,
     sites,
     trail,
@@ -47,6 +51,8 @@ _FEW = 500
 _RAREST = 2
 _MANY, _LATE = 2000, 5000
 """From so many houses with a word on, those of so many latest visits are looked at first."""
+
+_WAS = " was: "
 
 FORGOTTEN = "names, address and phone forgotten"
 """What the trail says of a house whose people were forgotten; a sync goes by it."""
@@ -218,6 +224,10 @@ class Sites:
             measures = {key: value for key, value in site.items() if key not in PEOPLE}
             if called:
                 call(connection, site_id, known.site.model_copy(update=called))
+            for key, value in called.items():
+                old = getattr(known.site, key)
+                if old and old != value:
+                    self._casebook.note(connection, site_id, f"{key}{_WAS}{old}")
             if measures:
                 connection.execute(sites.update().where(sites.c.id == site_id).values(**measures))
             if unit or fitted:
@@ -232,7 +242,6 @@ class Sites:
                 connection.execute(inlets.delete().where(mine, inlets.c.name.in_(gone)))
             fields = [*site, *(f"unit {key}" for key in unit), *(["new unit"] if fitted else [])]
             fields += ["inlets"] if gone or named else []
-            # What was set is not repeated: a trail outlives the names it speaks of.
             self._casebook.note(connection, site_id, f"edited: {', '.join(fields)}")
 
     def unreplace(self, site_id: str, fitted: date) -> None:
@@ -300,7 +309,7 @@ class Sites:
     def forget(self, site_id: str) -> int:
         """Remove every name, address and phone of a site, also where they stand in free text.
 
-        Readings, answers and fixes stay. What technicians are called stays too.
+        Readings, answers and fixes stay, photos do not. What technicians are called stays too.
 
         Returns:
             How many visits there are.
@@ -315,12 +324,22 @@ class Sites:
             said = connection.execute(
                 sa.select(*(people.c[name] for name in PEOPLE)).where(people.c.site_id.in_(house))
             ).all()
-            mine = visits.c.site_id.in_(house)
-            found = self._casebook.load(connection, mine)
+            found = self._casebook.load(connection, visits.c.site_id.in_(house))
+            everyone = [*said, *map(people_of, found), _former(connection, house)]
+            disguise = Disguise(word for words in everyone for word in words)
             for visit in found:
-                self._casebook.overwrite(connection, anonymous(visit, [*said]))
+                nameless = anonymous(visit, disguise)
+                self._casebook.overwrite(connection, nameless)
+                for number, event in enumerate(nameless.events, 1):
+                    if event != visit.events[number - 1]:
+                        its = events.c.visit_id == visit.id, events.c.number == number
+                        connection.execute(events.update().where(*its).values(**event_row(event)))
+            _rename_inlets(connection, house, disguise)
             for one in house:
                 reword(connection, one, folded_so_far(connection, one), "")
+            # What a picture shows cannot be read through for names.
+            shown = photos.c.visit_id.in_([visit.id for visit in found])
+            connection.execute(photos.delete().where(shown))
             connection.execute(people.delete().where(people.c.site_id.in_(house)))
             # What was taken back stands in the trail as it was typed.
             about = [*house, *(visit.id for visit in found)]
@@ -332,48 +351,23 @@ class Sites:
         return len(found)
 
 
-def anonymous(visit: Visit, known: Iterable[Iterable[str]] = ()) -> Visit:
-    """The visit without names, address and phone, also where its free text repeats them.
-
-    Args:
-        visit: as kept.
-        known: further names of the house, such as those it was edited to.
-    """
-    site = visit.site
-    own = [getattr(site, name) for name in PEOPLE]
-    hide = _hider([one for group in ([own], known) for words in group for one in words])
-    blank: dict[str, str] = dict.fromkeys((*PEOPLE, "id"), "")
-    blank |= {"inlet": hide(site.inlet), "other_inlet": hide(site.other_inlet)}
-    events = tuple(
-        one.model_copy(update={name: hide(getattr(one, name)) for name in _FREE_TEXT})
-        for one in visit.events
-    )
-    return visit.model_copy(
-        update={
-            "site": site.model_copy(update=blank),
-            "complaint": hide(visit.complaint),
-            "events": events,
-        }
-    )
+def _former(connection: Connection, house: Sequence[str]) -> list[str]:
+    """What the people of a house were called before it was edited, as its trail tells."""
+    told = connection.scalars(sa.select(trail.c.what).where(trail.c.about.in_(house)))
+    parted = [one.partition(_WAS) for one in told]
+    return [old for key, _, old in parted if key in PEOPLE]
 
 
-_FREE_TEXT = ("note", "part")
-
-
-def _hider(secrets: Iterable[str]) -> Any:
-    """A function that takes names out of text: whole, and each word of a name in letters."""
-    import re
-
-    whole = {one.strip() for one in secrets if one.strip()}
-    words = {word for one in whole for word in re.findall(r"[^\W\d_]{3,}|\d{4,}", one)}
-    every = sorted({*whole, *words}, key=len, reverse=True)
-    pattern = "|".join(rf"(?<!\w){re.escape(one)}(?!\w)" for one in every)
-    found = re.compile(pattern, re.IGNORECASE) if pattern else None
-
-    def hide(text: str | None) -> str | None:
-        return found.sub("...", text) if found and text else text
-
-    return hide
+def _rename_inlets(connection: Connection, house: Sequence[str], disguise: Disguise) -> None:
+    """Put inlets with a name of people in theirs on the list of their house without it."""
+    rows = connection.execute(sa.select(inlets).where(inlets.c.site_id.in_(house))).all()
+    for row in rows:
+        old = NamedInlet(name=row.name, branch=row.branch)
+        new = disguise.named(old)
+        if new != old:
+            mine = inlets.c.site_id == row.site_id, inlets.c.name == row.name
+            connection.execute(inlets.delete().where(*mine))
+            name_inlets(connection, row.site_id, [new])
 
 
 def _house(connection: Connection, site_id: str) -> list[str]:

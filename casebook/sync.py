@@ -48,11 +48,20 @@ Mark = tuple[int, str]
 
 @dataclass(frozen=True)
 class Parted:
-    """A visit that two people went on with apart: the other casebook's version and this one's."""
+    """A visit that two people went on with apart.
+
+    Attributes:
+        kept: the other casebook's version, under the visit's id.
+        other: this one's, as a visit of its own.
+        house: what it is called.
+        by: " by NAME" of `other` and of `kept`, of who wrote it since they were one; empty where
+            nobody is said.
+    """
 
     kept: str
     other: str
     house: str
+    by: tuple[str, str]
 
 
 @dataclass(frozen=True)
@@ -160,7 +169,7 @@ class _Joining:
                 self._write(1, both, its or ours)
                 self._joined += 1
             else:
-                self._part(mine, theirs, its or ours)
+                self._part(mine, theirs, its or ours, _own_writers(lines, visit_id))
         self._join_lines(lines)
 
     def _write(self, side: int, visit: Visit, site_id: str | None) -> None:
@@ -172,8 +181,15 @@ class _Joining:
         for one in self._sides:
             learn(one, visit, site_id)
 
-    def _part(self, mine: Visit, theirs: Visit, site_id: str | None) -> None:
-        """Keep both versions: theirs under the visit's id, mine as a visit of its own."""
+    def _part(self, mine: Visit, theirs: Visit, site_id: str | None, by: tuple[str, str]) -> None:
+        """Keep both versions: theirs under the visit's id, mine as a visit of its own.
+
+        Args:
+            mine: this casebook's version.
+            theirs: the other one's.
+            site_id: their house.
+            by: who wrote mine and theirs since they were one, in words; empty where nobody is said.
+        """
         # The id comes from what is in it, so that a sync that broke off comes to the same one.
         other = mine.model_copy(update={"id": str(uuid5(NAMESPACE_URL, visit_text(mine)))})
         self._write(0, theirs, site_id)
@@ -181,14 +197,14 @@ class _Joining:
             self._write(side, other, site_id)
         short = short_id(other.id)
         for about, what in (
-            (theirs.id, f"two people went on with it apart: the other version is visit {short}"),
-            (other.id, f"the other version of visit {short_id(theirs.id)}, kept by a sync"),
+            (theirs.id, f"two people went on with it apart: the other version{by[0]} is {short}"),
+            (other.id, f"the version{by[0]} of visit {short_id(theirs.id)}, kept by a sync"),
         ):
             row = {"id": new_id(), "at": datetime.now(UTC), "who": "", "about": about, "what": what}
             for connection in self._sides:
                 connection.execute(trail.insert().values(**row))
         house = theirs.site.name or theirs.site.address
-        self._parted.append(Parted(theirs.id, other.id, house))
+        self._parted.append(Parted(theirs.id, other.id, house, by))
 
     def _join_lines(self, lines: list[dict[str, dict[str, Any]]]) -> None:
         """Give each side the lines of the trail that it lacks."""
@@ -291,6 +307,16 @@ class _Joining:
                 asked = sa.select(photos).where(photos.c.id.in_(some))
                 rows = [dict(row) for row in self._sides[1 - side].execute(asked).mappings()]
                 connection.execute(photos.insert(), rows)
+
+
+def _own_writers(lines: list[dict[str, dict[str, Any]]], about: str) -> tuple[str, str]:
+    """Who wrote the lines of the trail that only one side has, of each side, in words."""
+    mine, theirs = (side[about] for side in lines)
+    found = []
+    for has, other in ((mine, theirs), (theirs, mine)):
+        names = dict.fromkeys(row["who"] for key, row in has.items() if key not in other)
+        found.append(f" by {' and '.join(filter(None, names))}" if any(names) else "")
+    return found[0], found[1]
 
 
 def _joined(mine: Visit, theirs: Visit) -> Visit | None:

@@ -273,7 +273,7 @@ def export(
     """
     from stillflow.casebook.exchange import readings_csv
     from stillflow.casebook.listing import listed
-    from stillflow.casebook.sites import anonymous
+    from stillflow.casebook.nameless import anonymous
     from stillflow.casebook.store import kept_in
 
     with kept_in(db) as casebook:

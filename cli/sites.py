@@ -225,7 +225,7 @@ def part(site: str, settings: str | None, who: str | None, db: str | None) -> No
 @settings_option
 @db_option
 def forget(site: str, yes: bool, settings: str | None, who: str | None, db: str | None) -> None:
-    """Remove names, address and phone of a house for good; its readings stay."""
+    """Remove names, address, phone and photos of a house for good; its readings stay."""
     from stillflow.casebook.sites import Sites
     from stillflow.casebook.store import kept_in
 
@@ -233,7 +233,9 @@ def forget(site: str, yes: bool, settings: str | None, who: str | None, db: str 
         sites = Sites(casebook)
         line = sites.named(site)
         if not yes:
-            click.confirm(f"Forget who lives at {line.words}? It cannot be undone", abort=True)
+            click.confirm(
+                f"Forget who lives at {line.words}, and all photos? It cannot be undone", abort=True
+            )
         count = sites.forget(line.id)
     say(f"Forgotten. {counted(count, 'visit')} and what was read in them stay.")
 

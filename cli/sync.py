@@ -34,7 +34,8 @@ def command(to: str, settings: str | None, who: str | None, db: str | None) -> N
         say(
             f"Two people went on apart with visit {short_id(one.kept)}"
             f"{f' ({one.house})' if one.house else ''}. Both versions are kept: "
-            f"{short_id(one.kept)} is as in the other casebook, {short_id(one.other)} as here."
+            f"{short_id(one.kept)} is as in the other casebook{one.by[1]}, "
+            f"{short_id(one.other)} as here{one.by[0]}."
         )
     for short in found.renamed:
         say(f"House {short} was called otherwise here; it is now called as in the other casebook.")

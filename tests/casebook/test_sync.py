@@ -114,6 +114,8 @@ def test_two_people_in_one_visit_keep_both_versions(laptop: Casebook, shop: Case
         other = book.get(parted.other)
         assert other.events == mine.events
         assert "two people" in book.trail(visit.id)[-1].what
+        assert "version by Bram" in book.trail(visit.id)[-1].what
+        assert "version by Bram" in book.trail(parted.other)[-1].what
         assert Sites(book).find("fern")[0].visits == 2
     alike(laptop, shop)
     # Whoever still has the visit open as it was is told, and nothing is mixed up.
@@ -130,7 +132,10 @@ def test_the_command_says_what_was_kept_twice(
     answered(laptop, visit, 91)
     answered(shop, visit, 81)
     out = stillflow(*words).out
-    assert f"apart with visit {short_id(visit.id)} (Fern)" in out
+    said = " ".join(out.split())
+    assert f"apart with visit {short_id(visit.id)} (Fern)" in said
+    assert f"{short_id(visit.id)} is as in the other casebook by Ada" in said
+    assert said.endswith("as here by Bram.")
     same = stillflow("sync", "--db", url, "--to", url)
     assert (same.code, same.err.count("\n")) == (2, 1)
     assert "one and the same" in same.err
