@@ -97,7 +97,7 @@ class KnownSite:
         line: who and where.
         site: people, altitude and inlets; none is chosen.
         house: tubing and hose.
-        unit: as it is now, its age as of today.
+        unit: as it was that day, with its age.
         units: day fitted (empty for the first known) and what is known, oldest first.
         entries: short ids of the entries that were merged into this one, and their names.
     """
@@ -155,7 +155,7 @@ class Sites:
             return found[0]
 
     def known(self, site_id: str, today: datetime | None = None) -> KnownSite:
-        """All that is known of a site and the entries merged into it.
+        """All that is known of a site and the entries merged into it, as of a day.
 
         Raises:
             InputError: there is none with this id.
@@ -178,18 +178,24 @@ class Sites:
 
     def prefilled(self, known: KnownSite, visit: Visit) -> Visit:
         """A visit with what is known of its house, where it does not say otherwise itself."""
-        good = self._good_readings(known)
+        good = self._good_readings(known, visit.opened)
         parts: dict[str, Any] = {"earlier": good}
         for name, part in (("site", known.site), ("unit", known.unit), ("house", known.house)):
             said = getattr(visit, name).model_dump(exclude_defaults=True)
             parts[name] = type(part)(**{**part.model_dump(), **said})
         return visit.model_copy(update=parts)
 
-    def _good_readings(self, known: KnownSite) -> tuple[GoodReading, ...]:
-        """The newest good reading of each spot of a house, as long as its unit is the same."""
+    def _good_readings(self, known: KnownSite, before: datetime | None) -> tuple[GoodReading, ...]:
+        """The newest good reading of each spot of a house, as long as its unit is the same.
+
+        Of visits that were begun before a moment, where one is written up that others came after.
+        """
         newest: dict[tuple[str, ...], GoodReading] = {}
         for visit in self.visits(known.line.id):
-            if visit.conclusion is not None and visit.unit.fitted == known.unit.fitted:
+            opened = visit.opened
+            later = before is not None and opened is not None and opened >= before
+            same = visit.unit.fitted == known.unit.fitted
+            if visit.conclusion is not None and same and not later:
                 for one in visit.conclusion.readings:
                     spot = (one.station.value, one.state.value, key_of(one.inlet))
                     newest[spot] = one
@@ -403,7 +409,7 @@ def _known(connection: Connection, site_id: str, today: datetime) -> KnownSite:
             .order_by(units.c.site_id == site_id, units.c.fitted)
         )
     }
-    listed = tuple(sorted(over.items()))
+    listed, day_of = tuple(sorted(over.items())), today.date().isoformat()
     named = connection.execute(
         sa.select(inlets.c.name, inlets.c.branch)
         .where(inlets.c.site_id.in_(house))
@@ -420,7 +426,7 @@ def _known(connection: Connection, site_id: str, today: datetime) -> KnownSite:
             inlets=tuple(names),
         ),
         house=House(**{name: facts[name] for name in HOUSE}),
-        unit=listed[-1][1] if listed else Unit(),
+        unit=next((one for day, one in reversed(listed) if day <= day_of), Unit()),
         units=listed,
         entries=tuple((one.short, one.name or "") for one in others),
     )

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from contextlib import suppress
 from pathlib import Path
 from typing import Any
 
@@ -66,7 +67,8 @@ def command(
     VISIT is a file or an id in the casebook. Only what was measured and recorded is said.
     """
     session = any_visit(visit, load_rules(rules), db)
-    sheet = sheet_of(session, _visits(session.visit, db), settings, minutes)
+    visits, closed = _on_record(session.visit, db)
+    sheet = sheet_of(session, visits, settings, minutes, closed)
     if short:
         say(sheet.short)
     elif out is None:
@@ -75,19 +77,26 @@ def command(
         _write(sheet, Path(out), paper)
 
 
-def _visits(visit: Visit, db: str | None) -> Sequence[Visit]:
-    """The visits to a house on record; none where it is not."""
+def _on_record(visit: Visit, db: str | None) -> tuple[Sequence[Visit], bool]:
+    """The visits to a house on record, and whether this one has ended; a file's stands as it is."""
     from stillflow.casebook.sites import Sites
     from stillflow.casebook.store import kept_in
 
-    if not visit.id or not visit.site.id:
-        return ()
+    if not visit.id:
+        return (), True
     with kept_in(db) as casebook:
-        return Sites(casebook).visits(visit.site.id)
+        visits = Sites(casebook).visits(visit.site.id) if visit.site.id else ()
+        with suppress(InputError):
+            return visits, casebook.get(visit.id).conclusion is not None
+    return visits, True
 
 
 def sheet_of(
-    session: Session, visits: Sequence[Visit], settings: str | None, minutes: float | None = None
+    session: Session,
+    visits: Sequence[Visit],
+    settings: str | None,
+    minutes: float | None = None,
+    closed: bool = True,
 ) -> CustomerSheet:
     """The page of a visit, with warnings from the visits to its house over the years."""
     from stillflow.engine.views import Shop, customer_sheet, site_history
@@ -98,6 +107,7 @@ def sheet_of(
         Shop(shop.heading, shop.currency, shop.measure_again_months),
         minutes,
         tuple(one.warning for one in site_history(visits, session.knowledge) if one.warning),
+        closed,
     )
 
 

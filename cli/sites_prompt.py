@@ -60,7 +60,7 @@ def ask_site(
             return visit, False
         else:
             break
-    found = sites.find(line, _MOST)
+    found, today = sites.find(line, _MOST), visit.opened or datetime.now(UTC)
     if not found:
         # A letter too few or too many makes two entries of one house.
         found = [
@@ -72,7 +72,7 @@ def ask_site(
             screen.text("No house by that name yet. Like it are:")
     if found:
         for number, one in enumerate(found, 1):
-            last = f", last visit {ago(one.last, datetime.now(UTC)).lower()}" if one.last else ""
+            last = f", last visit {ago(one.last, today).lower()}" if one.last else ""
             screen.item(str(number), f"{one.words}{last}")
         if len(found) == _MOST:
             screen.text("There may be more; type more of it.")
@@ -80,7 +80,7 @@ def ask_site(
         if wanted is None:
             return None, False
         if wanted:
-            known = sites.known(found[wanted - 1].id)
+            known = sites.known(found[wanted - 1].id, today)
             return _from_known(screen, sites, known, knowledge, visit, keep), False
     screen.text(f"{'Another house' if found else 'No house by that name yet'}: a new one is begun.")
     site = visit.site.model_copy(update={"id": new_id(), "name": line[:200]})
@@ -109,13 +109,13 @@ def _from_known(
     keep: Callable[[Visit], Visit],
 ) -> Visit | None:
     visit = sites.prefilled(known, visit)
-    now = datetime.now(UTC)
+    today = visit.opened or datetime.now(UTC)
     screen.gap()
     screen.text(f"Known: {known.line.words}.", style="bold")
     screen.items(known_facts(known))
     if visit.earlier:
         screen.text("Last good readings, which this visit is judged by:")
-        screen.items(earlier_words(visit, knowledge.faults, now))
+        screen.items(earlier_words(visit, knowledge.faults, today))
         names = sorted({one.inlet for one in visit.earlier if one.inlet})
         if names and not visit.site.inlet:
             screen.text(
@@ -130,7 +130,7 @@ def _from_known(
             if line == "stop":
                 return None
             if line == "new":
-                unit = Unit(fitted=now.date())
+                unit = Unit(fitted=today.date())
                 visit = visit.model_copy(update={"unit": unit, "earlier": ()})
                 screen.text("Then it starts anew: no earlier reading counts.")
             if line in ("", "y", "yes", "new"):

@@ -33,7 +33,7 @@ from stillflow.cli.settings import load_settings, settings_option
 from stillflow.cli.sites_prompt import ask_site
 from stillflow.engine import Session, load_rules
 from stillflow.engine.base import InputError, Place, counted
-from stillflow.engine.inference import Visit
+from stillflow.engine.inference import PAPER, Visit
 from stillflow.engine.planning import Think
 
 LOST = 1
@@ -89,7 +89,7 @@ def command(
     knowledge = load_rules(rules)
     check_tools(knowledge, without)
     if day is not None:
-        day = day.replace(hour=12, tzinfo=UTC)
+        day = datetime.combine(day, PAPER, UTC)
         if day.date() > datetime.now(UTC).date():
             what = f"{day:%Y-%m-%d} is yet to come"
             raise InputError(what, Place(key="--date"), "give a day that is past")
@@ -115,6 +115,8 @@ def command(
                 f"{' '.join(where)}: {why}. What is kept cannot be used, so it is asked again."
             )
         begun = visit or new
+        if day is None and visit is not None and (day := visit.written_up) is not None:
+            screen.text(f"It is written up from paper, as of {day:%Y-%m-%d}.")
         if without:
             missing = tuple(dict.fromkeys((*begun.missing_tools, *without)))
             begun = begun.model_copy(update={"missing_tools": missing})

@@ -302,7 +302,8 @@ class Pages:
         site = standing.visit.site.id
         visits = Sites(self.desk.casebook).visits(site) if site else []
         with self.desk.lock:
-            sheet = sheet_of(standing.session, visits, os.getenv("STILLFLOW_SETTINGS"))
+            shop, closed = os.getenv("STILLFLOW_SETTINGS"), standing.visit.conclusion is not None
+            sheet = sheet_of(standing.session, visits, shop, closed=closed)
         policy = {"content-security-policy": SHEET_POLICY}
         return HTMLResponse(sheet_html(sheet, "a4"), headers=policy)
 

@@ -216,7 +216,7 @@ class _Packing:
             return CarriedNode(step, {name: n for name, n in names.items() if n is not None})
         rule = self._knowledge.rules[act.id]
         assert rule.stop is not None
-        ending = Ending.by(rule.stop)
+        ending = Ending.by([rule.stop])
         return CarriedNode(self._kept(present.end("stop", ending, (rule.because,))))
 
     def _edges(

@@ -76,7 +76,7 @@ class Move:
         turn: the rule of the course that says so.
         check: to make, if any.
         fault: to fix, to prove or to confirm, or the one last dealt with.
-        rule_id: of the trade's rule that stops the visit or doubts readings.
+        rule_ids: of the trade's rules that stop the visit, or of the one that doubts readings.
         decision: the planner's numbers, where it chose.
         ending: how it ends, if it does; `{measured}` is left open.
     """
@@ -84,7 +84,7 @@ class Move:
     turn: Turn
     check: Check | None = None
     fault: Fault | None = None
-    rule_id: str = ""
+    rule_ids: tuple[str, ...] = ()
     decision: Decision | None = None
     ending: Ending | None = None
 
@@ -112,7 +112,7 @@ class _Now:
 
     facts: dict[str, FactValue]
     checks: dict[Next, Check] = field(default_factory=dict)
-    rules: dict[Next, str] = field(default_factory=dict)
+    rules: dict[Next, tuple[str, ...]] = field(default_factory=dict)
     fault: Fault | None = None
     unsure: Check | None = None
     left: str = ""
@@ -200,10 +200,10 @@ class Course:
         now = _Now({name: facts[name] for name in self._used & facts.keys()})
         known = now.facts
         standing, closed = moment.situation.standing, _closed(moment)
-        for rule_id in fired:
-            if self._knowledge.rules[rule_id].stop is not None:
-                known["now.stop"] = True
-                now.rules.setdefault("stop", rule_id)
+        stops = tuple(one for one in fired if self._knowledge.rules[one].stop is not None)
+        if stops:
+            known["now.stop"] = True
+            now.rules["stop"] = stops
         first = self._askable.first(standing, closed)
         if first is not None:
             known["now.first"] = True
@@ -218,7 +218,7 @@ class Course:
         if moment.again:
             known["now.again"] = True
             now.checks["take-again"] = self._knowledge.checks[moment.again[0]]
-            now.rules["take-again"] = moment.doubting
+            now.rules["take-again"] = (moment.doubting,)
         if moment.deferred:
             known["now.left-undone"] = True
             titles = (self._knowledge.faults[name].title for name in moment.deferred)
@@ -291,10 +291,10 @@ class Course:
     def _made(self, turn: Turn, now: _Now) -> Move:
         """The move that a rule of the course stands for at a moment."""
         ending = None
-        rule_id = now.rules.get(turn.next, "")
-        stop = self._knowledge.rules[rule_id].stop if turn.next == "stop" and rule_id else None
-        if stop is not None:
-            ending = Ending.by(stop)
+        rule_ids = now.rules.get(turn.next, ())
+        if turn.next == "stop" and rule_ids:
+            stops = (self._knowledge.rules[one].stop for one in rule_ids)
+            ending = Ending.by(one for one in stops if one is not None)
         elif turn.next in ENDS:
             others = now.fault.fix.refer if now.fault is not None else ""
             call = (turn.call or others) if turn.next == "refer" else ""
@@ -308,7 +308,7 @@ class Course:
             raise KnowledgeError(f"'{turn.id}' has nothing to {turn.next}", where, right)
         # The planner's numbers are those of its own choice.
         decision = None if turn.next == "read-with" else now.decision
-        return Move(turn, check, now.fault, rule_id, decision, ending)
+        return Move(turn, check, now.fault, rule_ids, decision, ending)
 
     def _choices(
         self, moment: Moment, facts: Mapping[str, FactValue]

@@ -7,7 +7,7 @@ from functools import cached_property
 from typing import TYPE_CHECKING
 
 from stillflow.engine.base import AirState, Mode, Station, Where
-from stillflow.engine.inference import At, Further, Spot, inlet_words, judge
+from stillflow.engine.inference import At, Further, Spot, inlet_words, is_good
 from stillflow.engine.planning import first_cut, search_order
 from stillflow.engine.ruleset import Check, Fault
 
@@ -135,10 +135,8 @@ class Places:
     def _well(self) -> dict[At, bool]:
         """Whether each inlet besides the complaint's read well, working."""
         progress = self._progress
-        good = {level.id for level in progress.knowledge.levels if level.good}
         return {
-            at: judge(value / baseline.at(state, at), progress.knowledge.levels, baseline.wide)
-            in good
+            at: is_good(value / baseline.at(state, at), progress.knowledge.levels, baseline.wide)
             for baseline in [progress.model.baseline]
             for (state, at), value in progress.situation.readings.items()
             if state is AirState.WORKING and (at is Station.OTHER or isinstance(at, Further))

@@ -41,6 +41,7 @@ from stillflow.engine.inference import (
     checked_event,
     checked_strikes,
     inference_for,
+    is_good,
     known_check,
     rule_table,
     spot_of,
@@ -323,7 +324,7 @@ class Session:
         present = Presenter(self.knowledge, self.baseline, self.progress, concluded.firings)
         move = self._course.move(self.progress, _fired(concluded), concluded.facts)
         if move.ending is not None:
-            why = [self.knowledge.rules[move.rule_id].because] if move.rule_id else []
+            why = [self.knowledge.rules[one].because for one in move.rule_ids]
             step = present.end(move.kind, self._ending(move.ending), why, self._proved(move))
         elif move.check is not None:
             verifying = move.fault.id if move.turn.next == "verify" and move.fault else ""
@@ -421,15 +422,19 @@ class Session:
     def _because(self, move: Move, concluded: Conclusions) -> tuple[str, ...]:
         """Why a check or a fix is next, in sentences."""
         if move.decision is None and move.turn.next != "read-with":
-            doubt = (self.knowledge.rules[move.rule_id].because,) if move.rule_id else ()
+            doubt = [self.knowledge.rules[one].because for one in move.rule_ids]
             return (*doubt, move.because)
         because = tuple(reasons(self.knowledge, self.progress, concluded.firings))
         own = move.turn.next in ("confirm", "read-with")
         return (move.because, *because) if own else because
 
     def _good_readings(self) -> tuple[GoodReading, ...]:
-        """What is read now, for the next visit to be judged by."""
+        """What is read now, for the next visit to be judged by.
+
+        What was short before the last fix and was not read again shows the fault, not the house.
+        """
         visit, progress = self._visit, self.progress
+        base, levels = self.baseline, self.knowledge.levels
         inlets, gauge = progress.inlets, visit.gauge
         names = {
             Station.INLET: inlets.here,
@@ -457,6 +462,7 @@ class Session:
             )
             for (state, at), value in progress.situation.readings.items()
             for fixes in [rounds.get((state, at), 0)]
+            if fixes == progress.round or is_good(value / base.at(state, at), levels, base.wide)
         )
 
     def _ending(self, ending: Ending) -> Ending:

@@ -5,6 +5,7 @@ These are what `stillflow next --json` prints and what a program that drives a `
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from typing import Literal, Self
 
 from stillflow.engine.base import AirState, Mode, Model, Station, Where
@@ -106,9 +107,11 @@ class Ending(Model):
     do_not: str = ""
 
     @classmethod
-    def by(cls, stop: Stop) -> Self:
-        """What a rule stops the visit with."""
-        return cls(what=stop.stop, call=stop.call, do_not=stop.do_not)
+    def by(cls, stops: Iterable[Stop]) -> Self:
+        """What rules stop the visit with: all of it, each sentence once."""
+        said = [(one.stop, one.call, one.do_not) for one in stops]
+        what, call, do_not = (" ".join(dict.fromkeys(each)) for each in zip(*said, strict=True))
+        return cls(what=what, call=call, do_not=do_not)
 
 
 class FaultShare(Model):

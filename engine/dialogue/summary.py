@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from datetime import date
+from datetime import date, datetime
 
-from stillflow.engine.base import Model
+from stillflow.engine.base import Model, answer_fact
 from stillflow.engine.dialogue.intake import unit_words
 from stillflow.engine.dialogue.measured import Measured, answered_in, measured_by_round
 from stillflow.engine.dialogue.places import done_words, titled
 from stillflow.engine.dialogue.session import Session
-from stillflow.engine.ruleset import put_back_steps, putting_back
+from stillflow.engine.ruleset import FactValue, put_back_steps, putting_back, truth
 
 
 class Mended(Model):
@@ -28,7 +28,8 @@ class Summary(Model):
     `left` are faults left undone, `absent` those that turned out not to be there.
     `between` has one entry for each fix that was done but the last, in order. `put_back` is what
     stands open still, and how it is put back, unless danger has ended the visit; `all_back` says
-    that something was opened and nothing stands open any more. `sizes` are
+    that something was opened and nothing stands open any more. `dangers` are those that were found
+    and, looked at again, were not there any more. `sizes` are
     supposed; once a visit has ended well they are not said any more.
     """
 
@@ -45,14 +46,20 @@ class Summary(Model):
     after: tuple[Measured, ...]
     proof: tuple[str, ...]
     cautions: tuple[str, ...]
+    dangers: tuple[str, ...]
     ending: str
     rules: str
     put_back: tuple[str, ...] = ()
     all_back: bool = False
 
 
-def summarise(session: Session) -> Summary:
-    """The summary of a visit as it stands."""
+def summarise(session: Session, closed: bool = True) -> Summary:
+    """The summary of a visit as it stands.
+
+    Args:
+        session: the visit.
+        closed: False for one that is open on record: nobody has yet said that this is its end.
+    """
     knowledge, progress, visit = session.knowledge, session.progress, session.visit
     rounds = measured_by_round(knowledge, session.baseline, progress)
     done: list[Mended] = []
@@ -67,7 +74,7 @@ def summarise(session: Session) -> Summary:
         else:
             (left if repair.found else absent).append(title)
         cautions.update(dict.fromkeys(fault.fix.cautions))
-    conclusion = visit.conclusion
+    conclusion = visit.conclusion if closed else None
     undone = putting_back(knowledge, progress.footing).put_back
     stopped = conclusion is not None and conclusion.step == "stop"
     well = conclusion is not None and conclusion.step == "done" and bool(done)
@@ -95,6 +102,7 @@ def summarise(session: Session) -> Summary:
         after=rounds[-1] if progress.round else (),
         proof=tuple(_answered(session, proof=True)),
         cautions=tuple(knowledge.cautions[name].text for name in cautions),
+        dangers=tuple(_lifted(session)),
         ending=_end_words(session) if conclusion else "Still open.",
         rules=visit.rules,
         put_back=() if stopped else put_back_steps(knowledge, undone),
@@ -109,8 +117,27 @@ def _end_words(session: Session) -> str:
     ending = session.next_step().ending if conclusion.step == "stop" else None
     if ending is None:
         return conclusion.text
-    call = f"Call: {ending.call}." if ending.call else ""
+    call = f"Call: {ending.call.rstrip('.')}." if ending.call else ""
     return " ".join(filter(None, (ending.what, ending.do_not, call)))
+
+
+def _lifted(session: Session) -> Iterator[str]:
+    """Dangers that an answer told of and a later one did not."""
+    knowledge, known = session.knowledge, dict[str, FactValue]()
+    stops = [rule for rule in knowledge.ordered_rules if rule.stop is not None]
+    told: dict[str, datetime | None] = {}
+    for event in session.visit.believed:
+        if event.check is not None and isinstance(event.answer, str):
+            known[answer_fact(event.check)] = event.answer
+            for rule in stops:
+                if truth(rule.when, known) is True:
+                    told[rule.id] = event.at
+    still = {one.rule_id for one in session.conclude().firings}
+    for rule in stops:
+        if rule.stop is not None and rule.id in told and rule.id not in still:
+            at = told[rule.id]
+            day = f" on {at:%Y-%m-%d}" if at else ""
+            yield f"{rule.stop.stop} Found{day}, and not there when it was looked at again."
 
 
 def _accesses(session: Session) -> Iterator[str | None]:

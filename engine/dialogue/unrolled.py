@@ -270,7 +270,7 @@ class _Policy:
             assert move.fault is not None
             return self._fix(point, move.fault)
         if move.turn.next == "take-again":
-            because = self._knowledge.rules[move.rule_id].because
+            because = self._knowledge.rules[move.rule_ids[0]].because
             return PolicyStep(Act("doubt", move.check.id), handed_to=LIVE, reason=because)
         if self._beyond is not None and self._wall is not None and point.chance < GUIDED:
             return self._look(point, self._beyond, self._wall)
@@ -311,7 +311,7 @@ class _Policy:
         if move.kind == "done":
             return PolicyStep(Act("fixed"))
         if move.kind == "stop":
-            return PolicyStep(Act("stop", move.rule_id), (), {}, ending.call, ending.what)
+            return PolicyStep(Act("stop", move.rule_ids[0]), (), {}, ending.call, ending.what)
         return PolicyStep(Act("refer"), (), {}, ending.call, ending.what)
 
     def _doubting(self, point: Point, fired: Iterable[str]) -> Point:

@@ -6,7 +6,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
 from stillflow.engine.base import AirState, Floats, Mode, Station
-from stillflow.engine.inference import LikelihoodModel, Situation, Spot, judge, spot_of
+from stillflow.engine.inference import LikelihoodModel, Situation, Spot, is_good, spot_of
 from stillflow.engine.ruleset import Check, FactValue, Knowledge, truth
 
 STILL = 0.06
@@ -54,7 +54,6 @@ class Verification:
         self._checks = [check for check in knowledge.checks.values() if check.verifies]
         self._readings = [one for one in knowledge.checks.values() if one.kind == "reading"]
         self._levels = knowledge.levels
-        self._good = {level.id for level in knowledge.levels if level.good}
         self._baseline = model.baseline
         self._model = model
         self._faults = knowledge.faults
@@ -178,7 +177,7 @@ class Verification:
     def _is_good(self, check: Check, answer: float | str) -> bool:
         if check.kind == "choice":
             return any(option.good for option in check.answers if option.id == answer)
-        return judge(self._share(check, answer), self._levels, self._baseline.wide) in self._good
+        return is_good(self._share(check, answer), self._levels, self._baseline.wide)
 
     def _share(self, check: Check, answer: float | str) -> float:
         return float(answer) / self._baseline.at(*spot_of(check))

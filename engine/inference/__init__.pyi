@@ -13,6 +13,7 @@ from .earlier import ago as ago
 from .earlier import earlier_words as earlier_words
 from .earlier import inches as inches
 from .facts import Spot as Spot
+from .facts import is_good as is_good
 from .facts import judge as judge
 from .facts import reading_facts as reading_facts
 from .facts import standing_facts as standing_facts
@@ -50,6 +51,7 @@ from .visit import CANT_DO as CANT_DO
 from .visit import CANT_TELL as CANT_TELL
 from .visit import LIMITS as LIMITS
 from .visit import NO_ANSWER as NO_ANSWER
+from .visit import PAPER as PAPER
 from .visit import SKIPPED as SKIPPED
 from .visit import Conclusion as Conclusion
 from .visit import Event as Event

@@ -30,6 +30,12 @@ def judge(share: float, levels: Sequence[Level], wide: bool) -> str:
     return next(name for edge, name in edges if edge is None or share < edge)
 
 
+def is_good(share: float, levels: Sequence[Level], wide: bool) -> bool:
+    """Whether a share of expected is as it should be; arguments as of `judge`."""
+    found = judge(share, levels, wide)
+    return next(level.good for level in levels if level.id == found)
+
+
 def typical(level: Level, wide: bool) -> float:
     """A share of expected that stands for the level in look-ahead."""
     return level.typical_class if wide else level.typical

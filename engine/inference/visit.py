@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from datetime import date, datetime
+from datetime import date, datetime, time
 from typing import Annotated, Literal
 
 from pydantic import BeforeValidator, Field, GetCoreSchemaHandler, GetJsonSchemaHandler
@@ -226,6 +226,10 @@ class Event(Model):
         return self.check is None and self.fix is None
 
 
+PAPER = time(12)
+"""The time of day, UTC, that a visit written up from paper is given."""
+
+
 class GoodReading(Model):
     """A reading that a visit left behind once all was well, to judge the next one by."""
 
@@ -292,8 +296,19 @@ class Visit(Model):
 
     @property
     def last_at(self) -> datetime | None:
-        """When something was last put on record, else when the visit was opened, UTC."""
-        return max((one.at for one in self.events if one.at), default=self.opened)
+        """When something was last read, answered or mended, else when it was opened, UTC.
+
+        A note or a part from the office, or a reading struck there, is of another day.
+        """
+        times = (one.at for one in self.events if one.at and not one.beside)
+        return max(times, default=self.opened)
+
+    @property
+    def written_up(self) -> datetime | None:
+        """The day of a visit that is written up from paper: all in it bears one moment, a noon."""
+        day = self.opened
+        alike = all(one.at in (None, day) for one in self.events if not one.beside)
+        return day if day is not None and alike and day.time() == PAPER else None
 
     @property
     def believed(self) -> tuple[Event, ...]:

@@ -30,7 +30,11 @@ class Shop:
 
 
 def customer_sheet(
-    session: Session, shop: Shop, minutes: float | None = None, watch: Sequence[str] = ()
+    session: Session,
+    shop: Shop,
+    minutes: float | None = None,
+    watch: Sequence[str] = (),
+    closed: bool = True,
 ) -> CustomerSheet:
     """The page of a visit as it stands.
 
@@ -39,8 +43,9 @@ def customer_sheet(
         shop: heading and such.
         minutes: on site, where the times of the answers do not say.
         watch: sentences on what has been seen over the years.
+        closed: False for a visit that is open on record.
     """
-    visit, summary = session.visit, summarise(session)
+    visit, summary = session.visit, summarise(session, closed)
     day = summary.day
     readings = tuple(_readings(summary))
     facts = {
@@ -63,6 +68,7 @@ def customer_sheet(
     if spent is not None:
         lines.append(f"On site: {counted(round(spent), 'minute')}.")
     sections = {
+        "Danger": summary.dangers,
         # What is supposed is for the technician; once something is mended it is what was found.
         "What the readings say": summary.sizes[:1] if not summary.done else (),
         "Found and done": (
@@ -74,7 +80,7 @@ def customer_sheet(
         "Parts and time": tuple(lines),
         "Cautions": summary.cautions,
         "To watch": (*left, *watch),
-        "Measure next": _again(day, shop.again_months) if readings else (),
+        "Measure next": _again(day, shop.again_months // (2 if watch else 1)) if readings else (),
     }
     return CustomerSheet(
         heading=shop.heading,
@@ -82,7 +88,7 @@ def customer_sheet(
         readings=readings,
         measured_with=with_ if readings else "",
         parts=tuple(SheetPart(heading=h, lines=tuple(ls)) for h, ls in sections.items() if ls),
-        short=_short(session, summary, readings, day, gauge),
+        short=_short(session, summary, readings, gauge, closed),
     )
 
 
@@ -144,8 +150,8 @@ def _short(
     session: Session,
     summary: Summary,
     readings: Sequence[SheetReading],
-    day: date | None,
     gauge: str,
+    closed: bool,
 ) -> str:
     def one_of(one: SheetReading) -> str:
         if one.after is None:
@@ -156,9 +162,12 @@ def _short(
             values = f"{one.before:.0f} before, {one.after:.0f} after"
         return f"{one.label} {values} ({one.expected:.0f} expected)"
 
-    when = f"{day}: " if day else ""
+    when = f"{summary.day}: " if summary.day else ""
     when += "".join(f"{one.done}; " for one in summary.done)
+    ended = session.visit.conclusion
+    if closed and ended is not None and ended.step == "stop":
+        when += f"stopped, {small_first(ended.text)} "
     if not readings:
-        return f"{when}no suction was read."
+        return f"{when}{'N' if when.endswith('. ') else 'n'}o suction was read."
     hole = inches(session.visit.gauge.orifice_in)
     return f"{when}{'; '.join(map(one_of, readings))}; inH2O, orifice {hole}{gauge}."

@@ -92,6 +92,10 @@ def test_a_visit_written_up_from_paper_has_the_day_it_was_made_on(tmp_path: Path
     made = kept(tmp_path)
     assert f"{made.opened:%Y-%m-%d}" == "2024-03-04"
     assert {f"{one.at:%Y-%m-%d}" for one in made.events} == {"2024-03-04"}
+    # Who goes on with it later goes on with that day.
+    went_on = visit(tmp_path, "can't tell", "stop", args=("--resume",))
+    assert "written up from paper, as of 2024-03-04" in " ".join(went_on.out.split())
+    assert {f"{one.at:%Y-%m-%d}" for one in kept(tmp_path).events} == {"2024-03-04"}
     for day, said in (("2999-01-01", "2999-01-01 is yet to come"), ("4.3.24", "write it as 2026")):
         refused = stillflow(*args, "--date", day, typed="")
         assert refused.code == 2

@@ -215,3 +215,33 @@ def test_a_known_house_asks_which_gauge_is_with_you(url: str) -> None:
     out, visit = begun(url, "no", "heron", "1", "", "red", "stop")
     assert "Another gauge" in out
     assert visit.gauge.name == "red"
+
+
+def test_a_visit_written_up_from_paper_knows_the_house_as_it_was_that_day(url: str) -> None:
+    typed = "heron\n1\n\n\nstop\n"
+    half_a_year_on = (THEN + timedelta(days=183)).date().isoformat()
+    outcome = stillflow("visit", "--db", url, "--date", half_a_year_on, typed=typed)
+    assert outcome.code == 0, outcome.err
+    assert "last visit 6 months ago" in " ".join(outcome.out.split())
+    with Casebook(url) as casebook:
+        (visit,) = casebook.open_visits()
+        assert visit.unit.age_years == pytest.approx(9.5, abs=0.1)
+        # What is kept of the unit's age has not moved by its having been written up late.
+        (line,) = Sites(casebook).find("heron")
+        assert Sites(casebook).known(line.id).unit.age_years == pytest.approx(10.2, abs=0.1)
+
+
+def test_a_unit_found_replaced_on_paper_was_replaced_by_that_day(url: str) -> None:
+    day = (THEN + timedelta(days=183)).date()
+    typed = "heron\n1\nnew\nstop\n"
+    assert stillflow("visit", "--db", url, "--date", day.isoformat(), typed=typed).code == 0
+    with Casebook(url) as casebook:
+        assert casebook.open_visits()[0].unit.fitted == day
+
+
+def test_a_visit_on_paper_is_not_judged_by_what_came_after_it(url: str) -> None:
+    earlier = (THEN - timedelta(days=30)).date().isoformat()
+    typed = "heron\n1\n\nstop\n"
+    outcome = stillflow("visit", "--db", url, "--date", earlier, typed=typed)
+    assert outcome.code == 0, outcome.err
+    assert "No good readings are on record for this unit." in outcome.out

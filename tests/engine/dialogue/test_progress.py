@@ -301,3 +301,23 @@ def test_a_good_reading_says_after_which_fix_it_was_taken() -> None:
         (Station.UNIT, AirState.SEALED): "",
         (Station.HOSE, AirState.WORKING): "hose-clogged",
     }
+
+
+def test_what_was_short_and_not_read_again_is_no_good_reading() -> None:
+    unit = Unit(rated_sealed=130, rated_airflow=114, filter="cartridge")
+    session = Session(load_rules(), Visit(unit=unit))
+    session.record("danger-signs", "none")
+    for check, value in (("sealed-inlet", 129), ("working-inlet", 28), ("working-hose", 22)):
+        session.record(check, value)
+    session.record_fix("clog-at-inlet-bend")
+    session.record("working-inlet", "can't do here")
+    session.record("working-hose", 62)
+    session.record("works-now", "as-it-should")
+    conclusion = session.visit.conclusion
+    assert conclusion is not None
+    assert conclusion.step == "done"
+    kept = {(one.station, one.state): one.suction for one in conclusion.readings}
+    assert kept == {
+        (Station.INLET, AirState.SEALED): 129,
+        (Station.HOSE, AirState.WORKING): 62,
+    }

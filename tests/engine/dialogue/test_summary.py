@@ -170,4 +170,23 @@ def test_after_a_stop_the_page_says_what_not_to_touch_and_whom_to_call() -> None
     words = summarise(session).ending
     assert ending.what in words
     assert ending.do_not in words
-    assert f"Call: {ending.call}." in words
+    assert words.endswith(f"Call: {ending.call}")
+
+
+def test_of_two_dangers_the_page_names_both_also_once_they_are_gone() -> None:
+    session = Session(load_rules(), Visit())
+    session.record("danger-signs", "burning-smell + hot-plug")
+    step = session.next_step()
+    assert step.ending is not None
+    assert len(step.because) == 2
+    stops = [rule.stop for rule in load_rules().ordered_rules if rule.stop is not None]
+    told = [one for one in stops if one.stop in step.ending.what]
+    assert len(told) == 2
+    for one in told:
+        assert one.do_not in summarise(session).ending
+        assert one.call in summarise(session).ending
+    assert summarise(session).dangers == ()
+    session.record("danger-signs", "none", at=datetime(2026, 2, 10, tzinfo=UTC))
+    gone = summarise(session)
+    assert [one.split(".")[0] for one in gone.dangers] == [one.stop.rstrip(".") for one in told]
+    assert gone.ending == "Still open."
