@@ -58,6 +58,8 @@ def show_where(screen: Screen, at: Whereabouts) -> None:
     screen.gap()
     spent = f"{counted(at.answers, 'answer')}, about {minutes(at.minutes)}"
     screen.head("Where we are", spent)
+    for line in at.lifted:
+        screen.item("stopped before:", line, 0)
     if at.readings:
         rows = [(label, suction(f), suction(e), share) for label, f, e, share in at.readings]
         screen.table(("inH2O", "found", "expected", "share"), rows)

@@ -242,10 +242,11 @@ class Pages:
                 session.knowledge,
                 session.baseline,
                 standing.step,
-                len(standing.visit.events) + 1,
+                _number(standing),
                 pages.shown_before(session),
             )
             ahead, taken = pages.ahead(standing), taken_words(session)
+            lifted = pages.lifted(standing)
         return self.show(
             request,
             "visit.html",
@@ -255,6 +256,7 @@ class Pages:
             moment=moment_of(standing.visit),
             page=page,
             last=last,
+            lifted=lifted,
             told=told,
             ahead=ahead,
             taken=() if len(standing.visit.events) > 1 else taken,
@@ -320,16 +322,21 @@ class Pages:
     def danger(self, request: Request, form: Form) -> Response:
         """The question about danger, at any time, and every danger of this visit so far."""
         standing = self.desk.standing(request.path_params["visit"])
+        if standing.step.step == "stop":
+            return _to(f"/visit/{standing.visit.id}/again")
         with self.desk.lock:
             now, seen = pages.dangers(standing)
             asked = self._aside(standing, standing.session.safety_step())
         return self.show(request, "danger.html", at=standing, now=now, seen=seen, page=asked)
 
     def again(self, request: Request, form: Form) -> Response:
-        """What the visit ended on, asked once more."""
+        """What the visit ended on, asked once more; before a stop is lifted, what it was."""
         standing = self.desk.standing(request.path_params["visit"])
         session = standing.session
         with self.desk.lock:
+            if standing.step.step == "stop" and "sure" not in request.query_params:
+                blocks = pages.ended(standing.step)
+                return self.show(request, "lift.html", at=standing, blocks=blocks)
             if standing.step.step == "stop":
                 stopped = session.stopped_by()
                 step = session.once_more(stopped[-1]) if stopped else None
@@ -355,8 +362,8 @@ class Pages:
         """A check that is asked whatever comes next."""
         if step is None or step.check is None:
             return None
-        session, number = standing.session, len(standing.visit.events) + 1
-        return pages.step_page(session.knowledge, session.baseline, step, number)
+        session = standing.session
+        return pages.step_page(session.knowledge, session.baseline, step, _number(standing))
 
     def notes(self, request: Request, form: Form) -> Response:
         """Notes and photos of a visit; posted, one note more."""
@@ -481,6 +488,11 @@ def _noted(form: Form) -> Event:
     if not part:
         return Event(note=note[:2000])
     return part_of(part, form.get("count", ""), form.get("price", ""))
+
+
+def _number(standing: Standing) -> int:
+    """Of the step at hand: what was noted is none."""
+    return 1 + sum(not one.beside for one in standing.visit.events)
 
 
 def _to(address: str) -> Response:

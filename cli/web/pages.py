@@ -48,8 +48,14 @@ from stillflow.engine.inference import (
     Visit,
     judge,
 )
-from stillflow.engine.ruleset import NONE_HERE, Check, Knowledge
-from stillflow.engine.views import history_chart_model, site_history, weak_share, whereabouts
+from stillflow.engine.ruleset import NONE_HERE, Check, Knowledge, leaves
+from stillflow.engine.views import (
+    history_chart_model,
+    lifted_words,
+    site_history,
+    weak_share,
+    whereabouts,
+)
 
 SUCTION_UNITS = ("inH2O", "kPa", "mbar", "mmH2O")
 """Units a reading may be typed in, the trade's first."""
@@ -246,6 +252,19 @@ def last_said(standing: Standing) -> tuple[Block, ...]:
     judged = Block("item", judged_words(session, check, float(last.answer or 0.0)), check.ask)
 
     return (judged, *written(lambda paper: show_reading(paper, session, check)))
+
+
+def lifted(standing: Standing) -> tuple[str, ...]:
+    """What stopped the visit until the last answer, and who was to be called."""
+    believed = standing.visit.believed
+    if not believed or believed[-1].check is None:
+        return ()
+    about = f"answer.{believed[-1].check}"
+    return tuple(
+        lifted_words(rule)
+        for rule in standing.session.lifted()
+        if any(leaf.fact == about for leaf in leaves(rule.when))
+    )
 
 
 def judged_words(session: Session, check: Check, value: float) -> str:

@@ -48,7 +48,7 @@ from stillflow.engine.inference import (
     with_event,
 )
 from stillflow.engine.planning import Think
-from stillflow.engine.ruleset import Check, FactValue, Knowledge
+from stillflow.engine.ruleset import Check, FactValue, Knowledge, Rule, heard, truth
 
 
 class Believed(Protocol):
@@ -418,6 +418,19 @@ class Session:
             for name in firing.facts
             if name.startswith("answer.")
         ]
+
+    def lifted(self) -> list[Rule]:
+        """What stopped the visit once and does not any more, because it was answered otherwise."""
+        said = heard(self.knowledge, self._visit.complaint).values()
+        known: dict[str, FactValue] = {f"answer.{one.check}": one.answer for one in said}
+        ending = [rule for rule in self.knowledge.rules.values() if rule.stop is not None]
+        ruled: dict[str, Rule] = {}
+        for event in (Event(), *self._visit.believed):
+            if event.check is not None and event.answer is not None:
+                known[f"answer.{event.check}"] = event.answer
+            ruled |= {rule.id: rule for rule in ending if truth(rule.when, known)}
+        still = {one.rule_id for one in self.conclude().firings}
+        return [rule for name, rule in ruled.items() if name not in still]
 
     def _because(self, move: Move, concluded: Conclusions) -> tuple[str, ...]:
         """Why a check or a fix is next, in sentences."""

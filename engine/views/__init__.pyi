@@ -13,6 +13,7 @@ from .reasoning import reasoning_path as reasoning_path
 from .sheet import Shop as Shop
 from .sheet import customer_sheet as customer_sheet
 from .standing import Whereabouts as Whereabouts
+from .standing import lifted_words as lifted_words
 from .standing import note_words as note_words
 from .standing import noted_words as noted_words
 from .standing import whereabouts as whereabouts

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from stillflow.engine.base import in_percent, percent
 from stillflow.engine.dialogue import Said, Session, done_words, rounds, ruled_out, taken_words
 from stillflow.engine.inference import SKIPPED, Event
-from stillflow.engine.ruleset import putting_back
+from stillflow.engine.ruleset import Rule, putting_back
 
 MOST_NAMED = 4
 
@@ -23,6 +23,7 @@ class Whereabouts:
         ruled_out: titles of what was likely and is not any more; `more`: how many besides.
         open: what stands open and must be put back.
         undone: fixes left undone, questions put off, readings to take again.
+        lifted: what stopped the visit before it went on, and who was to be called.
         known: what was taken from the complaint or settled by another answer.
         notes: what was noted, parts and prices too.
         done: fixes done.
@@ -38,6 +39,7 @@ class Whereabouts:
     more: int
     open: tuple[str, ...]
     undone: tuple[str, ...]
+    lifted: tuple[str, ...]
     known: tuple[str, ...]
     notes: tuple[str, ...]
     done: tuple[str, ...]
@@ -91,6 +93,7 @@ def whereabouts(session: Session) -> Whereabouts:
             for name in putting_back(knowledge, progress.footing).put_back
         ),
         undone=tuple(undone),
+        lifted=tuple(map(lifted_words, session.lifted())),
         known=(*taken_words(session), *settled),
         notes=note_words(session),
         done=tuple(
@@ -101,6 +104,12 @@ def whereabouts(session: Session) -> Whereabouts:
         minutes=progress.spent,
         answers=sum(not event.beside for event in session.events),
     )
+
+
+def lifted_words(rule: Rule) -> str:
+    """What a rule stopped a visit for, and who was to be called."""
+    assert rule.stop is not None
+    return f"{rule.stop.stop} Call: {rule.stop.call}"
 
 
 def note_words(session: Session) -> tuple[str, ...]:

@@ -319,11 +319,50 @@ def test_danger_is_asked_at_any_time_and_ends_the_visit(tmp_path: Path) -> None:
     one.answer("burning-smell")
     assert "STOP HERE" in one.words
     assert "Look once more" in one.words
-    one.open(f"/visit/{visit}/again")
+    one.open(f"/visit/{visit}/again?sure=1")
     assert one.about == ("check", "danger-signs")
     one.answer("none")
     assert "STOP HERE" not in one.words
     assert kept(tmp_path).conclusion is None
+
+
+def test_a_stop_is_lifted_in_two_steps_and_stays_in_sight(tmp_path: Path) -> None:
+    one = phone(tmp_path)
+    one.begin(**UNIT)
+    visit = one.visit
+    one.answer("hot-plug")
+    for page in ("again", "danger"):
+        one.open(f"/visit/{visit}/{page}")
+        assert 'name="check"' not in one.page
+        assert "Is it put right?" in one.words
+        assert "The plug or outlet is too hot to hold." in one.words
+        assert "A licensed electrician" in one.words
+    one.open(f"/visit/{visit}/again?sure=1")
+    one.answer("none")
+    said = "Stopped before The plug or outlet is too hot to hold. Call: A licensed electrician"
+    assert said in one.words
+    one.answer("can't tell")
+    assert "too hot to hold" not in one.words
+    one.open(f"/visit/{visit}/where")
+    assert "stopped before: The plug or outlet is too hot to hold." in one.words
+    out = stillflow("visit", "--db", url(tmp_path), "--resume", visit, typed="where\nstop\n").out
+    assert "stopped before: The plug or outlet is too hot to hold." in " ".join(out.split())
+
+
+def test_notes_and_parts_are_no_steps(tmp_path: Path) -> None:
+    one = phone(tmp_path)
+    one.begin(**UNIT)
+    visit = one.visit
+    one.answer("none")
+    eyebrow = re.findall(r'class="eyebrow">(.*?)<', one.page)
+    for note in ({"note": "Gate code 4711"}, {"part": "gasket"}):
+        one.open(f"/visit/{visit}/notes")
+        one.send(f"/visit/{visit}/notes", mark=one.mark, **note)
+    one.open(f"/visit/{visit}")
+    assert re.findall(r'class="eyebrow">(.*?)<', one.page) == eyebrow
+    assert eyebrow[0].startswith("2.")
+    one.open("/")
+    assert "1 answer," in one.words
 
 
 def test_what_was_taken_from_the_complaint_is_shown_and_taken_back(tmp_path: Path) -> None:

@@ -45,6 +45,24 @@ def test_what_was_taken_from_the_complaint_or_settled_is_known() -> None:
     assert "Was this system ever better" in known
 
 
+def test_what_stopped_a_visit_is_named_once_it_is_lifted() -> None:
+    session = Session(load_rules(), Visit())
+    session.record("danger-signs", "hot-plug")
+    assert whereabouts(session).lifted == ()
+    session.record("danger-signs", "none")
+    [lifted] = whereabouts(session).lifted
+    assert lifted.startswith("The plug or outlet is too hot to hold. Call: A licensed electrician")
+    session.undo()
+    assert whereabouts(session).lifted == ()
+
+
+def test_what_the_complaint_stopped_is_named_once_it_is_lifted() -> None:
+    session = Session(load_rules(), Visit(complaint="There is a burning smell."))
+    assert session.is_stopped
+    session.record("danger-signs", "none")
+    assert [words[:26] for words in whereabouts(session).lifted] == ["There is a burning smell. "]
+
+
 def test_notes_parts_and_prices_are_told_in_order() -> None:
     session = Session(small())
     session.take(Event(note="key at the neighbour's"))
