@@ -16,7 +16,7 @@ from stillflow.engine import Session
 from stillflow.engine.base import InputError, Station, nearest
 from stillflow.engine.dialogue import AnswerOption, CheckStep, FixStep, NextStep
 from stillflow.engine.inference import CANT_DO, CANT_TELL, SKIPPED, Event
-from stillflow.engine.ruleset import BOTH, NONE_HERE
+from stillflow.engine.ruleset import BOTH, NONE_HERE, Knowledge
 
 HINT = "Or ? why, back, skip, can't tell, can't do here, where, note, unit, danger, stop"
 
@@ -137,8 +137,22 @@ def fix_said(session: Session, line: str, at: datetime | None) -> Event | None:
     found = _FIX_SAID.fullmatch(line.strip())
     if found is None:
         return None
-    said = _plain(found[2])
-    faults = session.knowledge.faults
+    fitting = faults_named(session.knowledge, found[2])
+    if len(fitting) > 1:
+        few = ", ".join(fitting[:4]) + (" ..." if len(fitting) > 4 else "")
+        right = f"name one, such as {found[1].lower()}: {fitting[0]}"
+        raise InputError(f"{len(fitting)} faults go by '{found[2][:40]}': {few}", right=right)
+    answer = "not there" if found[1].lower() == "not there" else "yes"
+    return fix_event(fitting[0], answer, at)
+
+
+def faults_named(knowledge: Knowledge, words: str) -> list[str]:
+    """Ids of the faults that go by these words, at least one.
+
+    Raises:
+        InputError: none does.
+    """
+    said, faults = _plain(words), knowledge.faults
     named = {
         one.id: {*one.id.split("-"), *_words(f"{one.title} {one.fix.done}")}
         for one in faults.values()
@@ -151,13 +165,8 @@ def fix_said(session: Session, line: str, at: datetime | None) -> Event | None:
         if all(any(word.startswith(part) for word in words) for part in parts)
     ]
     if not fitting:
-        raise InputError(f"no fault goes by '{found[2][:40]}'", right=nearest(said, faults))
-    if len(fitting) > 1:
-        few = ", ".join(fitting[:4]) + (" ..." if len(fitting) > 4 else "")
-        right = f"name one, such as {found[1].lower()}: {fitting[0]}"
-        raise InputError(f"{len(fitting)} faults go by '{found[2][:40]}': {few}", right=right)
-    answer = "not there" if found[1].lower() == "not there" else "yes"
-    return fix_event(fitting[0], answer, at)
+        raise InputError(f"no fault goes by '{words[:40]}'", right=nearest(said, faults))
+    return fitting
 
 
 _SMALL = frozenset(["a", "an", "and", "at", "in", "is", "of", "on", "or", "the", "to", "with"])

@@ -31,7 +31,7 @@ from stillflow.casebook.photos import Photos
 from stillflow.casebook.sites import Sites
 from stillflow.casebook.store import Overtaken
 from stillflow.cli.asides import part_of
-from stillflow.cli.prompt import fix_event
+from stillflow.cli.prompt import faults_named, fix_event, fix_said, reading_said
 from stillflow.cli.sheet import sheet_html, sheet_of
 from stillflow.cli.sites_prompt import known_facts
 from stillflow.cli.web import pages
@@ -42,9 +42,10 @@ from stillflow.cli.web.intake import ASKED, absent, as_form, filled_in
 from stillflow.cli.web.pairing import Pairing
 from stillflow.cli.web.templating import HERE, rendered
 from stillflow.cli.web.trainer import TrainerPages
+from stillflow.engine import Session
 from stillflow.engine.audit import cover
 from stillflow.engine.audit import page as covered_words
-from stillflow.engine.base import InputError, SetupError, StillflowError
+from stillflow.engine.base import InputError, SetupError, Station, StillflowError
 from stillflow.engine.dialogue import NextStep, taken_words
 from stillflow.engine.inference import Event, Visit, earlier_words
 from stillflow.engine.ruleset import BOTH
@@ -59,6 +60,9 @@ MOST_JOINED = 200
 
 SHEET_POLICY = "default-src 'none'; style-src 'unsafe-inline'; frame-ancestors 'none'"
 """Of the page for the customer, which has its style in itself and no script."""
+
+MENDED = {"done": "It was mended", "not there": "It was not there"}
+"""What is said at the prompt of a fix that nobody proposed, and how it is offered."""
 
 LOCAL = ("127.0.0.1", "localhost", "::1")
 
@@ -90,7 +94,11 @@ class Pages:
         words = request.query_params.get("q", "")[:100]
         found = Sites(self.desk.casebook).find(words, MOST_SITES) if words.strip() else []
         ended = self.desk.casebook.recent(MOST_ENDED, closed=True)
-        return self.show(request, "front.html", visits=visits, q=words, sites=found, ended=ended)
+        left = request.query_params.get("left", "")
+        left = next((one.site.name or "Unnamed house" for one in visits if one.id == left), "")
+        return self.show(
+            request, "front.html", visits=visits, q=words, sites=found, ended=ended, left=left
+        )
 
     def site(self, request: Request, form: Form) -> Response:
         """A house: what is known of it, its last good readings, its visits."""
@@ -284,6 +292,40 @@ class Pages:
             return self._step(request, self.desk.standing(visit_id), 409, str(error))
         return _to(f"/visit/{visit_id}")
 
+    def more(self, request: Request, form: Form) -> Response:
+        """What nobody asked for: a reading elsewhere, what was mended already, to stop for now."""
+        standing, told = self.desk.standing(request.path_params["visit"]), ""
+        if standing.step.ending is not None:
+            return _to(f"/visit/{standing.visit.id}")
+        fitting: list[str] = []
+        if request.method == "POST":
+            try:
+                said = form.get("said", "")
+                if said in MENDED and form.get("fault", "").strip():
+                    fitting = faults_named(self.desk.knowledge, form["fault"])
+                if len(fitting) < 2:
+                    event = _unasked(standing.session, form)
+                    who = request.scope["state"]["person"]
+                    self.desk.answer(standing.visit.id, form.get("mark", ""), event, who)
+                    return _to(f"/visit/{standing.visit.id}")
+                told = "Several go by these words: which of them?"
+            except Overtaken as error:
+                return self._step(request, self.desk.standing(standing.visit.id), 409, str(error))
+            except InputError as error:
+                told = str(error)
+        return self.show(
+            request,
+            "more.html",
+            422 if told else 200,
+            at=standing,
+            told=told,
+            given=form,
+            places=(*(one.words for one in Station), *standing.session.progress.inlets.names),
+            units=pages.SUCTION_UNITS,
+            mended=MENDED,
+            fitting=[self.desk.knowledge.faults[name] for name in fitting[1:] and fitting],
+        )
+
     def why(self, request: Request, form: Form) -> Response:
         """Why this step, and how it came to it."""
         standing = self.desk.standing(request.path_params["visit"])
@@ -444,11 +486,34 @@ def event_of(form: Form) -> Event:
     if form.get("check"):
         if not answer:
             raise InputError("nothing typed", right="type the reading, or tap what hinders you")
-        unit = form.get("unit", "")
-        bare = unit in pages.SUCTION_UNITS[1:] and answer.replace(",", ".", 1)
-        answer = f"{answer} {unit}" if bare else answer
-        return Event(check=form["check"], answer=answer, inlet=inlet or None)
+        return Event(check=form["check"], answer=_in_unit(answer, form), inlet=inlet or None)
     raise InputError("this answers no step", right="go back to the visit and tap an answer")
+
+
+def _in_unit(answer: str, form: Form) -> str:
+    """A reading with the unit that was picked for it."""
+    unit = form.get("unit", "")
+    bare = unit in pages.SUCTION_UNITS[1:] and answer.replace(",", ".", 1)
+    return f"{answer} {unit}" if bare else answer
+
+
+def _unasked(session: Session, form: Form) -> Event:
+    """What a form says that no step asked for, by the words of the prompt.
+
+    Raises:
+        InputError: it says nothing.
+    """
+    said, typed = form.get("said", ""), form.get("answer", "").strip()[:200]
+    place, fault = (form.get(name, "").strip()[:200] for name in ("place", "fault"))
+    if said in MENDED:
+        found = fix_said(session, f"{said}: {fault}", None)
+        missing = InputError("nothing typed", right="what was mended, such as: bag full")
+    else:
+        found = reading_said(session, f"{said} {_in_unit(typed, form)} at {place}", None)
+        missing = InputError("a reading wants its number and its place", right="fill in both")
+    if found is None:
+        raise missing
+    return found
 
 
 def joined(sent: bytes) -> tuple[str, list[Event], bool]:
@@ -596,6 +661,7 @@ def application(
         Route("/visit/{visit}/photo", photo, methods=["POST"]),
         Route("/visit/{visit}/photo/{photo}", page(shown.photo), methods=["GET", "POST"]),
         Route("/visit/{visit}/unit", page(shown.unit), methods=["GET", "POST"]),
+        Route("/visit/{visit}/more", page(shown.more), methods=["GET", "POST"]),
         Route("/visit/{visit}/why", page(shown.why)),
         Route("/visit/{visit}/where", page(shown.where)),
         Route("/visit/{visit}/sheet", page(shown.hand)),

@@ -32,7 +32,7 @@ def pages(thumb: Thumb) -> Iterator[str]:
     yield "reading"
     thumb.answer(41.0)
     visit = page.evaluate("document.body.dataset.visit")
-    for name in ("danger", "where", "why", "unit", "notes", "sheet", "sheet.html"):
+    for name in ("danger", "where", "why", "unit", "notes", "more", "sheet", "sheet.html"):
         page.goto(f"{address}/visit/{visit}/{name}")
         yield name
     for name in ("coverage", "rules", "rules/brushes-worn"):
@@ -63,6 +63,13 @@ def pages(thumb: Thumb) -> Iterator[str]:
     thumb.begin(**UNIT)
     thumb.answer("burning-smell")
     yield "end"
+    page.click("text=Look once more")
+    page.wait_for_selector("text=Is it put right?")
+    yield "lift"
+    page.click("text=ask it once more")
+    page.click("button[value=none]")
+    page.wait_for_selector("text=Stopped before")
+    yield "lifted"
     page.goto(f"{address}/visit/none-such")
     yield "problem"
     page.goto(f"{address}/offline")

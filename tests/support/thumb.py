@@ -70,7 +70,7 @@ class Thumb:
 
     def begin(self, **given: Any) -> None:
         self.page.goto(f"{self.served.address}/new")
-        if any(name in given for name in ("filter", "inlet", "motors")):
+        if any(name in given for name in ("filter", "inlet", "inlets", "motors")):
             self.page.locator("details.how summary").click()
         for name, value in given.items():
             if value is not None:

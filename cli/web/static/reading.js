@@ -55,6 +55,16 @@ export function typing(root) {
       line.querySelector("button")?.click();
     });
   }
+  // A name that is known is tapped. Where it alone was missing, that keeps the answer.
+  for (const names of root.querySelectorAll(".names")) {
+    names.hidden = false;
+    names.addEventListener("click", (tap) => {
+      const name = tap.target.closest("button");
+      if (!name) return;
+      names.closest("form").elements[names.dataset.fills].value = name.textContent;
+      names.closest(".which")?.querySelector("button[name=answer]")?.click();
+    });
+  }
   const form = root.querySelector("form.reading");
   if (!form) return;
   const field = form.elements.answer, unit = form.elements.unit, said = form.querySelector("output");

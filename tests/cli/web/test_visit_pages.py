@@ -212,6 +212,7 @@ def test_command_line_and_phone_show_the_same_words(tmp_path: Path) -> None:
     one.begin(name="Fern Cottage", **UNIT)
     own = {"Dangers as before", "Caution", "Keep", "this reading", "How to do it", "Can't tell"}
     own |= {"Can't do here", "Skip", "⌫", "Why this now", "How it came to this", "Back to the step"}
+    own |= {"Else: read elsewhere, mended already, stop for now"}
     own |= {*SUCTION_UNITS, "Two of them at once", "Keep both", "There is none"}
     compared = 0
     for answer in ("none", "everywhere", "40", "can't tell", "40"):
