@@ -14,6 +14,7 @@ from typing import Any
 import sqlalchemy as sa
 from sqlalchemy.engine import Connection
 
+from stillflow.casebook.changes import EDITED, Change, change_words, names_in
 from stillflow.casebook.ids import as_typed, short_id
 from stillflow.casebook.nameless import Disguise, anonymous, people_of
 from stillflow.casebook.site_writing import (
@@ -51,8 +52,6 @@ _FEW = 500
 _RAREST = 2
 _MANY, _LATE = 2000, 5000
 """From so many houses with a word on, those of so many latest visits are looked at first."""
-
-_WAS = " was: "
 
 FORGOTTEN = "names, address and phone forgotten"
 """What the trail says of a house whose people were forgotten; a sync goes by it."""
@@ -230,14 +229,10 @@ class Sites:
             measures = {key: value for key, value in site.items() if key not in PEOPLE}
             if called:
                 call(connection, site_id, known.site.model_copy(update=called))
-            for key, value in called.items():
-                old = getattr(known.site, key)
-                if old and old != value:
-                    self._casebook.note(connection, site_id, f"{key}{_WAS}{old}")
             if measures:
                 connection.execute(sites.update().where(sites.c.id == site_id).values(**measures))
+            of = Unit() if fitted else known.unit
             if unit or fitted:
-                of = Unit() if fitted else known.unit
                 changed = Unit(**{**of.model_dump(), **unit, "fitted": fitted or of.fitted})
                 describe(connection, site_id, changed, now)
             named = list(named)
@@ -246,9 +241,15 @@ class Sites:
             if gone:
                 mine = inlets.c.site_id.in_(_house(connection, site_id))
                 connection.execute(inlets.delete().where(mine, inlets.c.name.in_(gone)))
-            fields = [*site, *(f"unit {key}" for key in unit), *(["new unit"] if fitted else [])]
-            fields += ["inlets"] if gone or named else []
-            self._casebook.note(connection, site_id, f"edited: {', '.join(fields)}")
+            before = known.site.model_dump() | known.house.model_dump()
+            changes: list[Change] = [(key, before[key], value) for key, value in site.items()]
+            if fitted:
+                changes.append(("new unit", None, fitted.isoformat()))
+            for key, value in unit.items():
+                changes.append((f"unit {key.rstrip('_')}", getattr(of, key), value))
+            changes += [("inlet", None, one.name) for one in named]
+            changes += [("inlet", one, None) for one in gone]
+            self._casebook.note(connection, site_id, EDITED + change_words(changes))
 
     def unreplace(self, site_id: str, fitted: date) -> None:
         """Say that no unit was fitted on a day after all: visits since were to the one before.
@@ -272,8 +273,9 @@ class Sites:
                 if visit.unit.fitted == fitted:
                     unit = visit.unit.model_copy(update={"fitted": before})
                     self._casebook.overwrite(connection, visit.model_copy(update={"unit": unit}))
-                    self._casebook.note(connection, visit.id, "changed: unit.fitted")
-            self._casebook.note(connection, site_id, f"edited: no new unit on {fitted}")
+                    moved = ("unit.fitted", fitted.isoformat(), before and before.isoformat())
+                    self._casebook.note(connection, visit.id, f"changed: {change_words([moved])}")
+            self._casebook.note(connection, site_id, f"{EDITED}no new unit on {fitted}")
 
     def merge(self, site_id: str, into: str) -> None:
         """Say that an entry is of the same house as another; both keep their visits.
@@ -331,7 +333,8 @@ class Sites:
                 sa.select(*(people.c[name] for name in PEOPLE)).where(people.c.site_id.in_(house))
             ).all()
             found = self._casebook.load(connection, visits.c.site_id.in_(house))
-            everyone = [*said, *map(people_of, found), _former(connection, house)]
+            about = [*house, *(visit.id for visit in found)]
+            everyone = [*said, *map(people_of, found), _former(connection, about)]
             disguise = Disguise(word for words in everyone for word in words)
             for visit in found:
                 nameless = anonymous(visit, disguise)
@@ -348,7 +351,6 @@ class Sites:
             connection.execute(photos.delete().where(shown))
             connection.execute(people.delete().where(people.c.site_id.in_(house)))
             # What was taken back stands in the trail as it was typed.
-            about = [*house, *(visit.id for visit in found)]
             connection.execute(
                 trail.update().where(trail.c.about.in_(about)).values(what="(forgotten)")
             )
@@ -357,11 +359,10 @@ class Sites:
         return len(found)
 
 
-def _former(connection: Connection, house: Sequence[str]) -> list[str]:
-    """What the people of a house were called before it was edited, as its trail tells."""
-    told = connection.scalars(sa.select(trail.c.what).where(trail.c.about.in_(house)))
-    parted = [one.partition(_WAS) for one in told]
-    return [old for key, _, old in parted if key in PEOPLE]
+def _former(connection: Connection, about: Sequence[str]) -> list[str]:
+    """What the people of a house were called before, as trails tell."""
+    told = connection.scalars(sa.select(trail.c.what).where(trail.c.about.in_(about)))
+    return [name for line in told for name in names_in(line)]
 
 
 def _rename_inlets(connection: Connection, house: Sequence[str], disguise: Disguise) -> None:

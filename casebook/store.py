@@ -20,6 +20,7 @@ import sqlalchemy as sa
 from sqlalchemy.engine import Connection
 from sqlalchemy.exc import DBAPIError, IntegrityError, SQLAlchemyError
 
+from stillflow.casebook.changes import EDITED, Change, change_words
 from stillflow.casebook.database import (
     WRITING,
     default_url,
@@ -31,7 +32,7 @@ from stillflow.casebook.database import (
     still_there,
 )
 from stillflow.casebook.ids import as_typed, new_id
-from stillflow.casebook.site_writing import learn, site_for
+from stillflow.casebook.site_writing import learn, site_for, top_entry
 from stillflow.casebook.tables import (
     NEWEST,
     PEOPLE,
@@ -308,8 +309,24 @@ class Casebook:
             if kept.model_copy(update=apart) != known.model_copy(update=apart):
                 raise _overtaken(kept.id, "what is known of house and unit has changed")
             visit = visit.model_copy(update={"events": known.events})
+            own = sa.select(visits.c.site_id).where(visits.c.id == known.id)
+            before = connection.scalar(own)
             self.overwrite(connection, visit)
-            self.note(connection, known.id, _changes(kept, visit))
+            house = connection.scalar(own)
+            changes = _changes(kept, visit)
+            called = [(_CALLED[one[0]], one[1], one[2]) for one in changes if one[0] in _CALLED]
+            if before is not None and before != house:
+                # What another house is called stays out of the trail of this one's visit.
+                changes = [(one[0], (), ()) if one[0] in _CALLED else one for one in changes]
+            elif before is not None and called and any(getattr(visit.site, n) for n in PEOPLE):
+                edited = EDITED + change_words(called)
+                self.note(connection, top_entry(connection, before), edited)
+            ended = visit.conclusion
+            if ended is not None and ended != kept.conclusion:
+                self.note(connection, known.id, f"closed: {ended.step}")
+            else:
+                said = change_words(changes) or "nothing"
+                self.note(connection, known.id, f"changed: {said}")
         return visit
 
     def reopen(self, known: Visit) -> Visit:
@@ -461,20 +478,26 @@ def _said(event: Event) -> str:
     return ", ".join(f"{name} {value}" for name, value in told.items())
 
 
-def _changes(before: Visit, after: Visit) -> str:
-    """Which fields of a header are others now. Values are not repeated: a trail outlives names."""
-    if after.conclusion is not None and after.conclusion != before.conclusion:
-        return f"closed: {after.conclusion.step}"
+_CALLED = {f"site.{name}": name for name in PEOPLE}
+"""What a visit's trail calls the fields of `people`."""
+
+
+def _changes(before: Visit, after: Visit) -> list[Change]:
+    """Which fields of a header are others now."""
     one, two = (
         visit.model_dump(mode="json", exclude={"events", "conclusion"}) for visit in (before, after)
     )
-    names = []
-    for key in two:
-        if isinstance(two[key], dict) and isinstance(one[key], dict):
-            names += [f"{key}.{name}" for name in two[key] if two[key][name] != one[key].get(name)]
-        elif one[key] != two[key]:
-            names.append(key)
-    return f"changed: {', '.join(names) or 'nothing'}"
+    flat = [dict(_flat(visit)) for visit in (one, two)]
+    return [(key, flat[0].get(key), now) for key, now in flat[1].items() if flat[0].get(key) != now]
+
+
+def _flat(header: dict[str, Any]) -> Iterator[tuple[str, Any]]:
+    """Fields of a header, those of its parts as PART.FIELD."""
+    for key, value in header.items():
+        if isinstance(value, dict):
+            yield from ((f"{key}.{name}", one) for name, one in value.items())
+        else:
+            yield key, value
 
 
 def _called_as(visit: Visit, kept: Visit) -> Visit:

@@ -18,6 +18,7 @@ from uuid import NAMESPACE_URL, uuid5
 import sqlalchemy as sa
 from sqlalchemy.engine import Connection
 
+from stillflow.casebook.changes import change_words, edited_fields
 from stillflow.casebook.files import visit_text
 from stillflow.casebook.ids import new_id, short_id
 from stillflow.casebook.site_writing import learn, reword
@@ -65,6 +66,22 @@ class Parted:
 
 
 @dataclass(frozen=True)
+class Differing:
+    """A field of a house of which two people wrote something else, apart.
+
+    Attributes:
+        house: its short id.
+        field: such as phone.
+        kept, dropped: what is there now, and what the trail alone still says.
+    """
+
+    house: str
+    field: str
+    kept: Any
+    dropped: Any
+
+
+@dataclass(frozen=True)
 class Synced:
     """What a sync came to.
 
@@ -72,14 +89,16 @@ class Synced:
         sent, fetched: visits that the other casebook, and this one, did not have so.
         joined: visits in which what both had added was put together.
         parted: visits of which both versions are kept.
-        renamed: houses that both call otherwise; the other casebook's names hold.
+        apart: what both say otherwise of a house; the later word holds, else the other casebook's.
+        forgotten: houses that one side had forgotten, and the other now has too.
     """
 
     sent: int
     fetched: int
     joined: int
     parted: tuple[Parted, ...]
-    renamed: tuple[str, ...]
+    apart: tuple[Differing, ...]
+    forgotten: int = 0
 
 
 def sync(here: Casebook, there: Casebook) -> Synced:
@@ -91,15 +110,15 @@ def sync(here: Casebook, there: Casebook) -> Synced:
     if here.same_as(there):
         right = "name the other casebook with --to"
         raise InputError("this is one and the same casebook", Place(there.place), right)
-    _forget_alike(here, there)
+    forgotten = _forget_alike(here, there)
     # The inner one is committed first: what is broken off then is gone on with the next time.
     with here.transaction(alone=True) as mine, there.transaction(alone=True) as theirs:
-        return _Joining((here, there), (mine, theirs)).run()
+        return _Joining((here, there), (mine, theirs)).run(forgotten)
 
 
-def _forget_alike(here: Casebook, there: Casebook) -> None:
+def _forget_alike(here: Casebook, there: Casebook) -> int:
     """Whom one side has forgotten, the other forgets too, before names could come back."""
-    gone = []
+    gone, count = [], 0
     for book in (here, there):
         with book.transaction() as connection:
             asked = sa.select(trail.c.about, trail.c.id).where(trail.c.what == FORGOTTEN)
@@ -109,6 +128,8 @@ def _forget_alike(here: Casebook, there: Casebook) -> None:
             known = set(connection.scalars(sa.select(people.c.site_id)))
         for site_id in sorted({about for about, _ in told} & known):
             Sites(book).forget(site_id)
+            count += 1
+    return count
 
 
 class _Joining:
@@ -122,9 +143,10 @@ class _Joining:
         self._moved = [0, 0]
         self._joined = 0
         self._parted: list[Parted] = []
-        self._renamed: list[str] = []
+        self._apart: list[Differing] = []
+        self._edits: dict[str, tuple[dict[str, datetime], dict[str, datetime]]] = {}
 
-    def run(self) -> Synced:
+    def run(self, forgotten: int) -> Synced:
         marks = [_marks(one) for one in self._sides]
         self._join_sites(marks)
         at = [
@@ -143,7 +165,8 @@ class _Joining:
             self._join_visits(some, at)
         self._join_photos()
         sent, fetched = self._moved
-        return Synced(sent, fetched, self._joined, tuple(self._parted), tuple(self._renamed))
+        parted, differing = tuple(self._parted), tuple(self._apart)
+        return Synced(sent, fetched, self._joined, parted, differing, forgotten)
 
     def _join_visits(self, some: Sequence[str], at: list[dict[str, str | None]]) -> None:
         lines = [_lines(one, some) for one in self._sides]
@@ -200,11 +223,15 @@ class _Joining:
             (theirs.id, f"two people went on with it apart: the other version{by[0]} is {short}"),
             (other.id, f"the version{by[0]} of visit {short_id(theirs.id)}, kept by a sync"),
         ):
-            row = {"id": new_id(), "at": datetime.now(UTC), "who": "", "about": about, "what": what}
-            for connection in self._sides:
-                connection.execute(trail.insert().values(**row))
+            self._note(about, what)
         house = theirs.site.name or theirs.site.address
         self._parted.append(Parted(theirs.id, other.id, house, by))
+
+    def _note(self, about: str, what: str) -> None:
+        """Write the same line into the trail of either side."""
+        row = {"id": new_id(), "at": datetime.now(UTC), "who": "", "about": about, "what": what}
+        for connection in self._sides:
+            connection.execute(trail.insert().values(**row))
 
     def _join_lines(self, lines: list[dict[str, dict[str, Any]]]) -> None:
         """Give each side the lines of the trail that it lacks."""
@@ -235,9 +262,7 @@ class _Joining:
                 if known[0] > known[1] or known[1] > known[0]:
                     later[site_id] = 0 if known[0] > known[1] else 1
                     continue
-                called = [_called(one.get(site_id)) for one in named]
-                if any(a and b and a != b for a, b in zip(*called, strict=True)):
-                    self._renamed.append(short_id(site_id))
+                self._edits[site_id] = _own_edits(lines, site_id)
             self._join_lines(lines)
         # Entries first, since one may be merged into another that is not there yet.
         bare = {"merged_into": None}
@@ -276,19 +301,16 @@ class _Joining:
                 continue
             site_id = one if isinstance(one, str) else one[0]
             decided = later.get(site_id)
-            # Where the trail does not say who is later, the other casebook's word holds.
             if decided is not None and rows[decided] is None and table in (inlets, units):
                 # Who has the later word has taken it off.
                 mine = [table.c[name] == value for name, value in zip(key, one, strict=True)]
                 self._sides[1 - decided].execute(table.delete().where(*mine))
                 continue
-            first, second = (rows[0], rows[1]) if decided == 0 else (rows[1], rows[0])
-            first, second = first or second or {}, second or first or {}
-            merged = {
-                name: second[name] if decided is None and value in (None, "", {}) else value
-                for name, value in first.items()
-                if name not in beside
-            }
+            both = rows[0] or rows[1] or {}, rows[1] or rows[0] or {}
+            if decided is None:
+                merged = self._merged(table, site_id, both, beside)
+            else:
+                merged = {name: one for name, one in both[decided].items() if name not in beside}
             if table is people:
                 merged["folded"] = folded(merged[name] for name in PEOPLE)
             for row, connection in zip(rows, self._sides, strict=True):
@@ -300,6 +322,36 @@ class _Joining:
                 if table is people:
                     reword(connection, site_id, (row or {}).get("folded", ""), merged["folded"])
 
+    def _merged(
+        self,
+        table: sa.Table,
+        site_id: str,
+        rows: Sequence[dict[str, Any]],
+        beside: Collection[str] = (),
+    ) -> dict[str, Any]:
+        """Field by field of two rows the later word; where nobody knows which is, the other's."""
+        edits = self._edits.get(site_id, ({}, {}))
+        merged: dict[str, Any] = {}
+        for name in sorted({*rows[0], *rows[1]} - {*beside}):
+            values = [row.get(name) for row in rows]
+            if isinstance(values[0], dict) and isinstance(values[1], dict):
+                merged[name] = self._merged(table, site_id, (values[0], values[1]))
+                continue
+            field = name if table is not units else f"unit {_SAID_AS.get(name, name)}"
+            mine, theirs = (side.get(field) for side in edits)
+            if mine is None and theirs is None:
+                later, asked = int(values[1] not in (None, "")), table is people and all(values)
+            else:
+                later = int(mine is None or (theirs is not None and theirs >= mine))
+                asked = mine is not None and theirs is not None
+            merged[name] = values[later]
+            if asked and values[0] != values[1]:
+                kept, dropped = values[later], values[1 - later]
+                self._apart.append(Differing(short_id(site_id), field, kept, dropped))
+                words = change_words([(field, dropped, kept)])
+                self._note(site_id, f"two people edited it apart: {words}")
+        return merged
+
     def _join_photos(self) -> None:
         has = [set(one.scalars(sa.select(photos.c.id))) for one in self._sides]
         for side, connection in enumerate(self._sides):
@@ -307,6 +359,21 @@ class _Joining:
                 asked = sa.select(photos).where(photos.c.id.in_(some))
                 rows = [dict(row) for row in self._sides[1 - side].execute(asked).mappings()]
                 connection.execute(photos.insert(), rows)
+
+
+_SAID_AS = {"made": "age_years"}
+"""Columns of `units` that an edit is said of by another name."""
+
+
+def _own_edits(
+    lines: list[dict[str, dict[str, Any]]], about: str
+) -> tuple[dict[str, datetime], dict[str, datetime]]:
+    """Fields that each side alone knows to have been edited, and when last."""
+    found: list[dict[str, datetime]] = []
+    for has, other in (lines, lines[::-1]):
+        own = [row for key, row in sorted(has[about].items()) if key not in other[about]]
+        found.append({field: row["at"] for row in own for field in edited_fields(row["what"])})
+    return found[0], found[1]
 
 
 def _own_writers(lines: list[dict[str, dict[str, Any]]], about: str) -> tuple[str, str]:
@@ -338,10 +405,6 @@ def _joined(mine: Visit, theirs: Visit) -> Visit | None:
 
 def _quiet(event: Event) -> bool:
     return event.beside and event.strikes is None
-
-
-def _called(row: dict[str, Any] | None) -> tuple[Any, ...]:
-    return tuple((row or {}).get(name) for name in PEOPLE)
 
 
 def _top(parents: dict[str, str | None], site_id: str) -> str:

@@ -20,6 +20,7 @@ def command(to: str, settings: str | None, who: str | None, db: str | None) -> N
     Run it as often as you like: a second time changes nothing. Where two people went on with one
     visit apart, both versions are kept and named.
     """
+    from stillflow.casebook.changes import change_words
     from stillflow.casebook.ids import short_id
     from stillflow.casebook.store import Casebook
     from stillflow.casebook.sync import sync
@@ -28,6 +29,8 @@ def command(to: str, settings: str | None, who: str | None, db: str | None) -> N
     with Casebook(db, who) as here, Casebook(to, who) as there:
         found = sync(here, there)
     say(f"{counted(found.sent, 'visit')} sent, {found.fetched} fetched.")
+    if found.forgotten:
+        say(f"{counted(found.forgotten, 'house')} forgotten, as on the other side.")
     if found.joined:
         say(f"In {counted(found.joined, 'visit')} what both had added was put together.")
     for one in found.parted:
@@ -37,5 +40,6 @@ def command(to: str, settings: str | None, who: str | None, db: str | None) -> N
             f"{short_id(one.kept)} is as in the other casebook{one.by[1]}, "
             f"{short_id(one.other)} as here{one.by[0]}."
         )
-    for short in found.renamed:
-        say(f"House {short} was called otherwise here; it is now called as in the other casebook.")
+    for differing in found.apart:
+        words = change_words([(differing.field, differing.dropped, differing.kept)])
+        say(f"House {differing.house}: two people edited it apart: {words}. Its trail has both.")

@@ -13,7 +13,7 @@ from command import stillflow
 from stillflow.casebook.ids import short_id
 from stillflow.casebook.sites import Sites
 from stillflow.casebook.store import Casebook
-from stillflow.casebook.sync import Synced, sync
+from stillflow.casebook.sync import Differing, Synced, sync
 from stillflow.casebook.tables import TABLES
 from stillflow.engine.base import InputError, SetupError
 from stillflow.engine.inference import Conclusion, Event, House, Site, Visit
@@ -162,8 +162,46 @@ def test_what_is_known_of_a_house_comes_together(laptop: Casebook, shop: Caseboo
         assert Sites(book).known(mine).entries == ()
     Sites(laptop).edit(mine, {"name": "Fern Cottage"}, {})
     Sites(shop).edit(mine, {"name": "Fern House"}, {})
-    assert sync(laptop, shop).renamed == (short_id(mine),)
+    (apart,) = sync(laptop, shop).apart
+    assert apart == Differing(short_id(mine), "name", "Fern House", "Fern Cottage")
     assert Sites(laptop).known(mine).site.name == "Fern House"
+    alike(laptop, shop)
+
+
+def test_of_two_edits_apart_the_later_holds_and_the_trail_has_both(
+    laptop: Casebook, shop: Casebook, url: str, tmp_path: Path
+) -> None:
+    gorse = laptop.begin(Visit(site=Site(name="Gorse", phone="555-0100"))).site.id
+    sync(laptop, shop)
+    Sites(shop).edit(gorse, {"phone": "555-0200", "hose_ft": 35.0}, {"rated_sealed": 120.0})
+    later = {"phone": "555-0999", "customer": "Mr Hale"}
+    Sites(laptop).edit(gorse, later, {"rated_airflow": 110.0})
+    out = stillflow("sync", "--db", f"sqlite:///{tmp_path}/laptop.db", "--to", url).out
+    said = f'House {short_id(gorse)}: two people edited it apart: phone "555-0200" now "555-0999".'
+    assert said in " ".join(out.split())
+    for book in (laptop, shop):
+        known = Sites(book).known(gorse)
+        assert (known.site.phone, known.site.customer) == ("555-0999", "Mr Hale")
+        assert (known.house.hose_ft, known.unit.rated_sealed) == (35, 120)
+        assert known.unit.rated_airflow == 110
+        assert [line.name for line in Sites(book).find("mr hale")] == ["Gorse"]
+        assert "two people edited it apart" in book.trail(gorse)[-1].what
+    alike(laptop, shop)
+
+
+def test_what_one_side_alone_has_edited_is_not_taken_back_by_the_other(
+    laptop: Casebook, shop: Casebook
+) -> None:
+    visit = laptop.begin(Visit(site=Site(name="Gorse", phone="555-0100")))
+    sync(laptop, shop)
+    # Once as it is typed within a visit, once as it is taken away.
+    retold = visit.site.model_copy(update={"phone": "555-0999"})
+    laptop.save_header(visit.model_copy(update={"site": retold}), visit)
+    Sites(shop).edit(visit.site.id, {"name": ""}, {})
+    assert sync(laptop, shop).apart == ()
+    for book in (laptop, shop):
+        site = Sites(book).known(visit.site.id).site
+        assert (site.name, site.phone) == ("", "555-0999")
     alike(laptop, shop)
 
 
@@ -185,12 +223,15 @@ def test_what_one_side_has_taken_off_a_house_the_other_does_not_bring_back(
     alike(laptop, shop)
 
 
-def test_whom_one_side_has_forgotten_the_other_forgets(laptop: Casebook, shop: Casebook) -> None:
+def test_whom_one_side_has_forgotten_the_other_forgets(
+    laptop: Casebook, shop: Casebook, url: str, tmp_path: Path
+) -> None:
     site = Site(name="Fern", customer="Ada Penhallow")
     visit = laptop.begin(Visit(site=site, complaint="Penhallow says it is weak"))
     sync(laptop, shop)
     Sites(laptop).forget(visit.site.id)
-    sync(laptop, shop)
+    out = stillflow("sync", "--db", f"sqlite:///{tmp_path}/laptop.db", "--to", url).out
+    assert "1 house forgotten, as on the other side." in out
     for book in (laptop, shop):
         assert "Penhallow" not in repr(whole(book))
     alike(laptop, shop)

@@ -255,6 +255,40 @@ def test_a_house_is_put_right_merged_parted_and_forgotten(url: str) -> None:
     assert (refused.code, "there is no site 'heron'" in refused.err) == (2, True)
 
 
+def test_the_trail_has_what_a_value_was_and_what_it_is(url: str) -> None:
+    heron = ("sites", "edit", "heron")
+    run(url, *heron, "--phone", "0555 77", "--rated-sealed", "125", "--hose-ft", "30")
+    run(url, *heron, "--phone", "", "--no-inlet", "kitchen", "--replaced", "2025-06-01")
+    shown = " ".join(run(url, "sites", "show", "heron").out.split())
+    for words in (
+        'edited: phone "0555 010 203" now "0555 77"',
+        "hose_ft now 30.0, unit rated_sealed 130.0 now 125.0",
+        'phone "0555 77" now nothing, new unit now "2025-06-01", inlet "kitchen" now nothing',
+    ):
+        assert words in shown
+    with Casebook(url, "Cleo") as casebook:
+        kept = casebook.get(yearly(2025).id)
+        changed = {
+            "unit": Unit(rated_sealed=120, rated_airflow=114),
+            "site": kept.site.model_copy(update={"customer": "Tamsin"}),
+        }
+        kept = casebook.save_header(kept.model_copy(update=changed), kept)
+        now = 'site.customer now "Tamsin", unit.rated_sealed 130.0 now 120.0'
+        assert casebook.trail(kept.id)[-1].what == f"changed: {now}"
+        casebook.save_header(kept.model_copy(update={"complaint": "tamsin says: weak"}), kept)
+    run(url, *heron, "--customer", "Morwenna")
+    shown = run(url, "sites", "show", "heron").out
+    assert 'Cleo: edited: customer now "Tamsin"' in shown
+    assert 'edited: customer "Tamsin" now "Morwenna"' in shown
+    # What was a name once is forgotten with the others, in the trail and in what people wrote.
+    run(url, "sites", "forget", "heron", "--yes")
+    with Casebook(url) as casebook:
+        kept = casebook.get(yearly(2025).id)
+        text = kept.model_dump_json() + str(casebook.trail(kept.id))
+    assert "tamsin" not in text.lower()
+    assert "morwenna" not in text.lower()
+
+
 def test_a_unit_fitted_in_days_to_come_is_refused(url: str) -> None:
     refused = stillflow("sites", "edit", "heron", "--replaced", "2931-01-01", "--db", url)
     assert (refused.code, refused.err.count("\n")) == (2, 1)
