@@ -14,6 +14,9 @@ Change = tuple[str, Any, Any]
 
 EDITED = "edited: "
 
+FORGOTTEN = "names, address and phone forgotten"
+"""What the trail says of a house whose people were forgotten; syncs and imports go by it."""
+
 _TEXT = r'"(?:[^"\\]|\\.)*"'
 _QUOTED = re.compile(_TEXT)
 _NAMED = re.compile(rf"(?:: |, |site\.)(?:{'|'.join(PEOPLE)})(?: ({_TEXT}))? now ({_TEXT}|nothing)")

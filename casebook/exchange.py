@@ -5,10 +5,13 @@ from __future__ import annotations
 import csv
 import io
 from collections.abc import Iterable
+from dataclasses import dataclass
 from pathlib import Path
 from uuid import NAMESPACE_URL, uuid5
 
 from stillflow.casebook.files import load_visit, visit_text
+from stillflow.casebook.nameless import people_of
+from stillflow.casebook.store import Casebook, Clash
 from stillflow.engine.base import InputError, Place
 from stillflow.engine.inference import Visit
 from stillflow.engine.ruleset import Knowledge
@@ -42,6 +45,44 @@ def visits_in(paths: Iterable[str]) -> list[tuple[Path, Visit]]:
                 visit = visit.model_copy(update={"id": made})
             found.append((file, visit))
     return found
+
+
+@dataclass(frozen=True)
+class TakenIn:
+    """What came of taking in files.
+
+    Attributes:
+        nameless: visits without their names, since their house was forgotten.
+        called: visits of a house that is called otherwise here, and stays so.
+        refused: files with another visit than the casebook has under its id.
+    """
+
+    nameless: tuple[Visit, ...]
+    called: tuple[Visit, ...]
+    refused: tuple[Path, ...]
+
+
+def take_in(casebook: Casebook, found: Iterable[tuple[Path, Visit]], replace: bool) -> TakenIn:
+    """Take in visits of files, each for itself; arguments as `Casebook.put`.
+
+    Raises:
+        InputError: a visit that cannot be kept, with its file.
+    """
+    nameless, called, refused = [], [], []
+    for path, visit in found:
+        try:
+            kept = casebook.put(visit, replace)
+        except Clash:
+            refused.append(path)
+            continue
+        except InputError as problem:
+            raise InputError(problem.what, Place(str(path)), problem.right) from None
+        said, now = people_of(visit), people_of(kept)
+        if any(said) and not any(now):
+            nameless.append(kept)
+        elif any(one and one != other for one, other in zip(said, now, strict=True)):
+            called.append(kept)
+    return TakenIn(tuple(nameless), tuple(called), tuple(refused))
 
 
 def readings_csv(visits: Iterable[Visit], knowledge: Knowledge, names: bool = True) -> str:

@@ -14,7 +14,7 @@ from typing import Any
 import sqlalchemy as sa
 from sqlalchemy.engine import Connection
 
-from stillflow.casebook.changes import EDITED, Change, change_words, names_in
+from stillflow.casebook.changes import EDITED, FORGOTTEN, Change, change_words, names_in
 from stillflow.casebook.ids import as_typed, short_id
 from stillflow.casebook.nameless import Disguise, anonymous, people_of
 from stillflow.casebook.site_writing import (
@@ -52,9 +52,6 @@ _FEW = 500
 _RAREST = 2
 _MANY, _LATE = 2000, 5000
 """From so many houses with a word on, those of so many latest visits are looked at first."""
-
-FORGOTTEN = "names, address and phone forgotten"
-"""What the trail says of a house whose people were forgotten; a sync goes by it."""
 
 
 @dataclass(frozen=True)
@@ -244,7 +241,7 @@ class Sites:
             before = known.site.model_dump() | known.house.model_dump()
             changes: list[Change] = [(key, before[key], value) for key, value in site.items()]
             if fitted:
-                changes.append(("new unit", None, fitted.isoformat()))
+                changes.append(("unit fitted", _day(known.unit), fitted.isoformat()))
             for key, value in unit.items():
                 changes.append((f"unit {key.rstrip('_')}", getattr(of, key), value))
             changes += [("inlet", None, one.name) for one in named]
@@ -266,6 +263,7 @@ class Sites:
                 raise InputError(what, right=f"days on record: {said}")
             at = days.index(fitted.isoformat())
             before = known.units[at - 1][1].fitted if at else None
+            day = fitted.isoformat(), before and before.isoformat()
             mine = _house(connection, site_id)
             gone = units.c.site_id.in_(mine), units.c.fitted == fitted.isoformat()
             connection.execute(units.delete().where(*gone))
@@ -273,9 +271,9 @@ class Sites:
                 if visit.unit.fitted == fitted:
                     unit = visit.unit.model_copy(update={"fitted": before})
                     self._casebook.overwrite(connection, visit.model_copy(update={"unit": unit}))
-                    moved = ("unit.fitted", fitted.isoformat(), before and before.isoformat())
-                    self._casebook.note(connection, visit.id, f"changed: {change_words([moved])}")
-            self._casebook.note(connection, site_id, f"{EDITED}no new unit on {fitted}")
+                    moved = change_words([("unit.fitted", *day)])
+                    self._casebook.note(connection, visit.id, f"changed: {moved}")
+            self._casebook.note(connection, site_id, EDITED + change_words([("unit fitted", *day)]))
 
     def merge(self, site_id: str, into: str) -> None:
         """Say that an entry is of the same house as another; both keep their visits.
@@ -354,9 +352,14 @@ class Sites:
             connection.execute(
                 trail.update().where(trail.c.about.in_(about)).values(what="(forgotten)")
             )
-            self._casebook.note(connection, site_id, FORGOTTEN)
+            for one in house:
+                self._casebook.note(connection, one, FORGOTTEN)
         self._casebook.settle()
         return len(found)
+
+
+def _day(unit: Unit) -> str | None:
+    return unit.fitted.isoformat() if unit.fitted else None
 
 
 def _former(connection: Connection, about: Sequence[str]) -> list[str]:

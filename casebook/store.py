@@ -20,7 +20,7 @@ import sqlalchemy as sa
 from sqlalchemy.engine import Connection
 from sqlalchemy.exc import DBAPIError, IntegrityError, SQLAlchemyError
 
-from stillflow.casebook.changes import EDITED, Change, change_words
+from stillflow.casebook.changes import EDITED, FORGOTTEN, Change, change_words, edited_fields
 from stillflow.casebook.database import (
     WRITING,
     default_url,
@@ -32,7 +32,8 @@ from stillflow.casebook.database import (
     still_there,
 )
 from stillflow.casebook.ids import as_typed, new_id
-from stillflow.casebook.site_writing import learn, site_for, top_entry
+from stillflow.casebook.nameless import anonymous
+from stillflow.casebook.site_writing import HOUSE, call, learn, site_for, top_entry
 from stillflow.casebook.tables import (
     NEWEST,
     PEOPLE,
@@ -45,6 +46,7 @@ from stillflow.casebook.tables import (
     header_row,
     insert,
     people,
+    sites,
     trail,
     visit_of,
     visits,
@@ -52,7 +54,7 @@ from stillflow.casebook.tables import (
     whole_visits,
 )
 from stillflow.engine.base import InputError, Place, SetupError, counted
-from stillflow.engine.inference import Event, Visit, checked_strikes, with_event
+from stillflow.engine.inference import Event, Site, Unit, Visit, checked_strikes, with_event
 
 _SHOWN_CANDIDATES = 5
 
@@ -63,6 +65,10 @@ _ALONE = sa.text("SELECT pg_advisory_xact_lock(5318009)")
 
 class Overtaken(InputError):  # noqa: N818 - it is what happened, as its readers say it
     """Somebody else has written to a visit since its writer last read it; nothing was changed."""
+
+
+class Clash(InputError):  # noqa: N818 - as above
+    """A visit from elsewhere is not the one that the casebook has under its id."""
 
 
 @dataclass(frozen=True)
@@ -368,8 +374,29 @@ class Casebook:
         insert(connection, visit, site_id)
         learn(connection, visit, site_id)
 
+    def _insert_of(self, connection: Connection, visit: Visit, site_id: str | None) -> Visit:
+        """Write a visit from elsewhere, of a house that may be known; gives it as it is kept."""
+        at = sa.select(sites.c.house_id).where(sites.c.id == site_id)
+        top = connection.scalar(at)
+        if site_id is None or top is None:
+            self._insert(connection, visit)
+            return visit
+        named = connection.execute(sa.select(people).where(people.c.site_id == top)).first()
+        said = {name: getattr(visit.site, name) for name in PEOPLE}
+        called = {name: getattr(named, name, "") or one for name, one in said.items()}
+        site = visit.site.model_copy(update=called)
+        if any(getattr(named, name, "") != one for name, one in called.items()):
+            call(connection, top, site)
+        visit = visit.model_copy(update={"site": site})
+        insert(connection, visit, site_id)
+        learn(connection, _unedited(connection, visit, site_id, top), site_id)
+        return visit
+
     def put(self, visit: Visit, replace: bool = False) -> Visit:
         """Take in a whole visit, as from a file; a second time changes nothing.
+
+        A house that is known keeps what it is called, and what it was edited to since; one whose
+        people were forgotten stays without names, and so does the visit.
 
         Args:
             visit: with its id; one without gets a new one.
@@ -379,21 +406,28 @@ class Casebook:
             The visit as it is kept.
 
         Raises:
-            InputError: a different visit has this id and `replace` is not set.
+            Clash: a different visit has this id and `replace` is not set.
         """
         visit = visit if visit.id else visit.model_copy(update={"id": new_id()})
         with self.transaction(write=True) as connection:
             known = self.load(connection, visits.c.id == visit.id)
-            if known and _called_as(visit, known[0]) == known[0]:
+            own = sa.select(visits.c.site_id).where(visits.c.id == visit.id)
+            site_id = visit.site.id or connection.scalar(own)
+            forgotten = sa.select(trail.c.id).where(
+                trail.c.about == site_id, trail.c.what == FORGOTTEN
+            )
+            if connection.execute(forgotten.limit(1)).first() is not None:
+                visit = anonymous(visit)
+            if known and _of_house(visit, known[0].site) == known[0]:
                 return known[0]
             if known and not replace:
-                raise InputError(
+                raise Clash(
                     f"the casebook has a different visit {visit.id}",
                     right="say that it shall be replaced, or give this one another id",
                 )
             connection.execute(events.delete().where(events.c.visit_id == visit.id))
             connection.execute(visits.delete().where(visits.c.id == visit.id))
-            self._insert(connection, visit)
+            visit = self._insert_of(connection, visit, site_id)
             self.note(connection, visit.id, "replaced" if known else "taken in")
         return visit
 
@@ -500,12 +534,30 @@ def _flat(header: dict[str, Any]) -> Iterator[tuple[str, Any]]:
             yield key, value
 
 
-def _called_as(visit: Visit, kept: Visit) -> Visit:
-    """The visit with its house called as the casebook calls it, where it is the same house."""
-    if not visit.site.id or visit.site.id != kept.site.id:
+def _of_house(visit: Visit, house: Site) -> Visit:
+    """The visit with its house called as the casebook calls it, unless it names another by id."""
+    if visit.site.id not in ("", house.id):
         return visit
-    called = {name: getattr(kept.site, name) for name in PEOPLE}
+    called = {name: getattr(house, name) for name in ("id", *PEOPLE)}
     return visit.model_copy(update={"site": visit.site.model_copy(update=called)})
+
+
+def _unedited(connection: Connection, visit: Visit, site_id: str, top: str) -> Visit:
+    """Of a visit, what nobody has edited of its house since it was opened; for `learn`."""
+    mine = trail.c.about.in_({site_id, top}), trail.c.what.startswith(EDITED)
+    lines = connection.execute(sa.select(trail.c.at, trail.c.what).where(*mine)).all()
+    since = [row.what for row in lines if visit.opened is None or row.at > visit.opened]
+    edited = {field for what in since for field in edited_fields(what)}
+    site: dict[str, Any] = {"altitude_ft": 0.0} if "altitude_ft" in edited else {}
+    apart: dict[str, Any] = {}
+    if "inlet" in edited:
+        site |= {"inlet": "", "other_inlet": "", "inlets": ()}
+        apart["events"] = ()
+    if any(one.startswith("unit ") for one in edited):
+        apart["unit"] = Unit()
+    house = visit.house.model_copy(update=dict.fromkeys(edited.intersection(HOUSE)))
+    site_now = visit.site.model_copy(update=site)
+    return visit.model_copy(update={"house": house, "site": site_now, **apart})
 
 
 def _update(connection: Connection, visit_id: str, values: dict[str, Any]) -> None:

@@ -18,11 +18,11 @@ from uuid import NAMESPACE_URL, uuid5
 import sqlalchemy as sa
 from sqlalchemy.engine import Connection
 
-from stillflow.casebook.changes import change_words, edited_fields
+from stillflow.casebook.changes import FORGOTTEN, change_words, edited_fields
 from stillflow.casebook.files import visit_text
 from stillflow.casebook.ids import new_id, short_id
 from stillflow.casebook.site_writing import learn, reword
-from stillflow.casebook.sites import FORGOTTEN, Sites
+from stillflow.casebook.sites import Sites
 from stillflow.casebook.store import Casebook
 from stillflow.casebook.tables import (
     PEOPLE,
@@ -124,11 +124,14 @@ def _forget_alike(here: Casebook, there: Casebook) -> int:
             asked = sa.select(trail.c.about, trail.c.id).where(trail.c.what == FORGOTTEN)
             gone.append({(row.about, row.id) for row in connection.execute(asked)})
     for book, told in ((here, gone[1] - gone[0]), (there, gone[0] - gone[1])):
-        with book.transaction() as connection:
-            known = set(connection.scalars(sa.select(people.c.site_id)))
-        for site_id in sorted({about for about, _ in told} & known):
-            Sites(book).forget(site_id)
-            count += 1
+        for site_id in sorted({about for about, _ in told}):
+            with book.transaction() as connection:
+                named = sa.select(people.c.site_id).where(people.c.site_id == site_id)
+                known = connection.scalar(named) is not None
+            # Of entries that were merged, one takes the others along.
+            if known:
+                Sites(book).forget(site_id)
+                count += 1
     return count
 
 

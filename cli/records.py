@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import asdict
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
@@ -331,18 +332,36 @@ def _private(path: Path, text: str) -> None:
 def import_(
     files: tuple[str, ...], replace: bool, settings: str | None, who: str | None, db: str | None
 ) -> None:
-    """Take in visit files, or folders of them; a second time changes nothing."""
-    from stillflow.casebook.exchange import visits_in
+    """Take in visit files, or folders of them; a second time changes nothing.
+
+    What a house is called here, and what it was edited to, stays; a forgotten one stays nameless.
+    """
+    from stillflow.casebook.exchange import take_in, visits_in
     from stillflow.casebook.store import Casebook
 
     with Casebook(db, _who(settings, who)) as casebook:
         found = visits_in(files)
-        for path, visit in found:
-            try:
-                casebook.put(visit, replace)
-            except InputError as problem:
-                raise InputError(problem.what, Place(str(path)), problem.right) from None
-    say(f"{counted(len(found), 'visit')} taken in.")
+        done = take_in(casebook, found, replace)
+    say(f"{counted(len(found) - len(done.refused), 'visit')} taken in.")
+    if done.nameless:
+        count = counted(len(done.nameless), "visit")
+        say(f"{count} without names, since who lives there was forgotten: {_ids(done.nameless)}.")
+    if done.called:
+        count = counted(len(done.called), "visit")
+        say(f"{count} of a house that is called otherwise here, as it stays: {_ids(done.called)}.")
+    if done.refused:
+        count = counted(len(done.refused), "file")
+        raise InputError(
+            f"{count} with another visit than the casebook has under its id: "
+            f"{', '.join(map(str, done.refused))}",
+            right="--replace lets those here go, or give the visits other ids",
+        )
+
+
+def _ids(visits: Sequence[Visit]) -> str:
+    from stillflow.casebook.ids import short_id
+
+    return ", ".join(short_id(one.id) for one in visits)
 
 
 def _who(settings: str | None, who: str | None) -> str:

@@ -232,10 +232,10 @@ def forget(site: str, yes: bool, settings: str | None, who: str | None, db: str 
     with kept_in(db, who or load_settings(settings).technician) as casebook:
         sites = Sites(casebook)
         line = sites.named(site)
-        if not yes:
-            click.confirm(
-                f"Forget who lives at {line.words}, and all photos? It cannot be undone", abort=True
-            )
+        asked = f"Forget who lives at {line.words}, and all photos? It cannot be undone"
+        if not yes and not click.confirm(asked):
+            say("Nothing was forgotten.")
+            return
         count = sites.forget(line.id)
     say(f"Forgotten. {counted(count, 'visit')} and what was read in them stay.")
 

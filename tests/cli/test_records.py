@@ -129,6 +129,69 @@ def test_visits_go_out_and_come_in_again_and_twice_changes_nothing(
             assert casebook.get(yearly(2023).id) == first.get(yearly(2023).id)
 
 
+def test_an_older_export_takes_nothing_back_that_people_have_edited_of_a_house(
+    url: str, tmp_path: Path
+) -> None:
+    folder = tmp_path / "out"
+    run(url, "visits", "export", "--closed", "--to", str(folder))
+    edits = ("--name", "Heron Place", "--phone", "0555 999", "--rated-sealed", "125")
+    run(url, "sites", "edit", "heron", *edits, "--hose-ft", "35", "--no-inlet", "kitchen")
+    run(url, "visits", "note", yearly(2025).id, "goes with the import")
+    before = run(url, "sites", "show", "heron", "--json").out
+    refused = stillflow("visits", "import", str(folder), "--db", url)
+    assert (refused.code, refused.out.count("3 visits taken in.")) == (2, 1)
+    out = " ".join(run(url, "visits", "import", str(folder), "--replace").out.split())
+    assert "4 visits taken in. 4 visits of a house that is called otherwise here" in out
+    assert run(url, "sites", "show", "heron", "--json").out == before
+    with Casebook(url) as casebook:
+        kept = casebook.get(yearly(2025).id)
+    assert (len(kept.events), kept.site.name, kept.site.phone) == (3, "Heron Place", "0555 999")
+
+
+def test_a_house_that_was_forgotten_gets_no_names_back_by_an_import(
+    url: str, tmp_path: Path
+) -> None:
+    folder = tmp_path / "out"
+    run(url, "visits", "export", "--closed", "--to", str(folder))
+    run(url, "sites", "forget", "heron", "--yes")
+    for more in ((), ("--replace",)):
+        run(url, "visits", "note", yearly(2025).id, "goes with the import")
+        out = stillflow("visits", "import", str(folder), *more, "--db", url).out
+    assert "4 visits without names, since who lives there was forgotten: " in out
+    with Casebook(url) as casebook:
+        kept = casebook.get(yearly(2025).id)
+        text = kept.model_dump_json() + str(casebook.trail(kept.id))
+        assert "heron" not in text.lower()
+        assert "larkham" not in text.lower()
+        assert [one.answer for one in kept.events] == [90.0, None, SEALED[2025]]
+    lines = json.loads(run(url, "sites", "list", "--json").out)
+    assert sorted((one["name"], one["visits"]) for one in lines) == [("", 4), ("3 Lark Rise", 1)]
+
+
+def test_every_file_that_clashes_is_named_and_the_others_are_taken_in(
+    url: str, tmp_path: Path
+) -> None:
+    folder = tmp_path / "out"
+    run(url, "visits", "export", "--closed", "--to", str(folder))
+    for year in (2023, 2025):
+        run(url, "visits", "note", yearly(year).id, "later")
+    other = "stillflow: 1\nid: zz-last\ncomplaint: weak\n"
+    (folder / "zz-last.yaml").write_text(other)
+    refused = stillflow("visits", "import", str(folder), "--db", url)
+    assert (refused.code, refused.err.count("\n")) == (2, 1)
+    assert "2 files with another visit than the casebook has under its id" in refused.err
+    assert all(f"{yearly(year).id}.yaml" in refused.err for year in (2023, 2025))
+    assert refused.out == "3 visits taken in.\n"
+    assert "zz-last" in [one["id"] for one in json.loads(run(url, "visits", "list", "--json").out)]
+
+
+def test_who_says_no_is_told_that_nothing_was_forgotten(url: str) -> None:
+    outcome = stillflow("sites", "forget", "heron", "--db", url, typed="n\n")
+    assert (outcome.code, outcome.err) == (0, "")
+    assert outcome.out.endswith("Nothing was forgotten.\n")
+    assert "14 Heron Court" in run(url, "sites", "list").out
+
+
 def test_an_export_for_learning_carries_no_names(url: str, tmp_path: Path) -> None:
     run(url, "visits", "export", "--closed", "--no-names", "--to", str(tmp_path / "out"))
     text = "".join(one.read_text(encoding="utf-8") for one in (tmp_path / "out").iterdir())
@@ -263,7 +326,7 @@ def test_the_trail_has_what_a_value_was_and_what_it_is(url: str) -> None:
     for words in (
         'edited: phone "0555 010 203" now "0555 77"',
         "hose_ft now 30.0, unit rated_sealed 130.0 now 125.0",
-        'phone "0555 77" now nothing, new unit now "2025-06-01", inlet "kitchen" now nothing',
+        'phone "0555 77" now nothing, unit fitted now "2025-06-01", inlet "kitchen" now nothing',
     ):
         assert words in shown
     with Casebook(url, "Cleo") as casebook:
