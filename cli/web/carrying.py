@@ -58,6 +58,10 @@ def pack(session: Session, reach: float = REACH, think: Think = "normal") -> dic
         "danger": whole.danger,
         "stops": whole.stops,
         "good": whole.good,
+        "opened": whole.opened,
+        "leaving": {name: vars(one) for name, one in whole.leaving.items()},
+        "behind": whole.behind,
+        "back": {name: one.model_dump() for name, one in whole.back.items()},
     }
 
 

@@ -7,9 +7,9 @@ opened. Whatever is answered there is believed once the visit's own session take
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from copy import copy
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from stillflow.engine.base import InputError, Station
 from stillflow.engine.dialogue.answers import given, learnt
@@ -17,7 +17,7 @@ from stillflow.engine.dialogue.askable import Askable
 from stillflow.engine.dialogue.present import Presenter
 from stillflow.engine.dialogue.progress import Progress
 from stillflow.engine.dialogue.session import Session
-from stillflow.engine.dialogue.steps import Ending, NextStep
+from stillflow.engine.dialogue.steps import Ending, NextStep, PutBackStep
 from stillflow.engine.dialogue.unrolled import NOT_THERE, THERE, Act, visit_tree
 from stillflow.engine.inference import Event, Firing, Situation
 from stillflow.engine.planning import PolicyStep, Think
@@ -49,8 +49,24 @@ class CarriedNode:
 
 
 @dataclass(frozen=True)
+class Leaving:
+    """How an act leaves the house.
+
+    Attributes:
+        opens: ids of the accesses that stand open for it.
+        shuts: ids of those that must not, and are put back before it.
+    """
+
+    opens: tuple[str, ...]
+    shuts: tuple[str, ...]
+
+
+@dataclass(frozen=True)
 class Carried:
     """All that is carried.
+
+    A step of the tree says itself what is put back before it; those of card and proof can be come
+    to from anywhere and say nothing of it: that is told by what the answers have left open.
 
     Attributes:
         steps: every step that may come, once.
@@ -60,6 +76,11 @@ class Carried:
         danger: number of the step that asks for danger, None where the rules ask for none.
         stops: the step that ends the visit, by the answer to that which ends it.
         good: answers that say that a fix has worked, by the check that asks for it.
+        opened: ids of the accesses that stand open where the visit stands.
+        leaving: how an act leaves the house, by the id of its check or fault.
+        behind: number of the step to take in a card's step's place, by that step's number, where
+            all it needs opened stands open already.
+        back: how an access is put back, by its id.
     """
 
     steps: tuple[NextStep, ...]
@@ -69,6 +90,10 @@ class Carried:
     danger: int | None = None
     stops: Mapping[str, int] = field(default_factory=dict)
     good: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
+    opened: tuple[str, ...] = ()
+    leaving: Mapping[str, Leaving] = field(default_factory=dict)
+    behind: Mapping[int, int] = field(default_factory=dict)
+    back: Mapping[str, PutBackStep] = field(default_factory=dict)
 
 
 def _with(progress: Progress, footing: Footing) -> Progress:
@@ -104,6 +129,10 @@ def carried(session: Session, reach: float = REACH, think: Think = "normal") -> 
         packing.danger,
         packing.stops,
         packing.good,
+        tuple(sorted(session.progress.footing.opened)),
+        dict(packing.leaving()),
+        packing.behind,
+        dict(packing.back(session)),
     )
 
 
@@ -121,6 +150,7 @@ class _Packing:
         self.danger: int | None = None
         self.stops: dict[str, int] = {}
         self.good: dict[str, tuple[str, ...]] = {}
+        self.behind: dict[int, int] = {}
 
     def begin(self, session: Session, reach: float, think: Think) -> None:
         """Lay the tree, with the question about danger before it where that comes next."""
@@ -234,7 +264,6 @@ class _Packing:
         standing = progress.situation.standing
         askable = Askable(self._knowledge, self._visit.missing_tools)
         here = askable.choices(standing, session.facts(progress.situation))
-        closed = set(progress.answered)
         readings = [one for one in here if one.station is not None]
         readings.sort(key=lambda one: (_ALONG.index(one.station or Station.UNIT), one.condition))
         looks = [one for one in here if one.station is None and one.access is None]
@@ -245,10 +274,18 @@ class _Packing:
             if one.verifies and one.kind == "choice" and askable.possible(one, standing)
         ]
         firings = session.conclude().firings
-        present = Presenter(self._knowledge, self._baseline, progress, firings)
+        shut = replace(progress.footing, opened=frozenset())
+        present = self._presenter(progress, shut, firings)
         for check in [*readings, *looks[: MOST_ON_CARD - len(readings)], *proofs]:
-            if check.id not in closed and not check.first:
-                self.card.append(self._kept(present.check(check, ())))
+            # What could not be told is not asked again either: the tubing is not pulled off twice.
+            if check.id in progress.closed or check.first:
+                continue
+            self.card.append(self._kept(present.check(check, ())))
+            opens = checking(self._knowledge, shut, check).opens
+            if opens:
+                left = replace(shut, opened=frozenset(opens))
+                again = self._presenter(progress, left, firings).check(check, ())
+                self.behind[self.card[-1]] = self._kept(again)
         # One reading at the hose end covers the whole path; the customer's tool has the last word.
         whole = [one for one in readings if one.station is Station.HOSE and one.verifies]
         self.proof = [self._kept(present.check(check, ())) for check in [*whole, *proofs]]
@@ -264,6 +301,34 @@ class _Packing:
             tried = session.supposing(Event(check=step.check.id, answer=answer))
             if tried.is_stopped:
                 self.stops[answer] = self._kept(tried.next_step())
+
+    def leaving(self) -> Iterable[tuple[str, Leaving]]:
+        """How every act that may come leaves the house, by what it would do in one all open."""
+        opened = Footing(opened=frozenset(self._knowledge.accesses))
+        for step in self.steps:
+            if step.check is not None:
+                check = self._knowledge.checks[step.check.id]
+                shuts = checking(self._knowledge, opened, check).put_back
+                yield check.id, Leaving(checking(self._knowledge, Footing(), check).opens, shuts)
+            elif step.fix is not None:
+                fault = self._knowledge.faults[step.fix.fault]
+                shuts = fixing(self._knowledge, opened, fault).put_back
+                yield fault.id, Leaving(fixing(self._knowledge, Footing(), fault).opens, shuts)
+
+    def back(self, session: Session) -> Iterable[tuple[str, PutBackStep]]:
+        """How each access by itself is put back, as at the end of all."""
+        firings = session.conclude().firings
+        for name in self._knowledge.accesses:
+            left = Footing(opened=frozenset((name,)))
+            present = self._presenter(session.progress, left, firings)
+            before = present.end("refer", Ending(what="")).put_back
+            if before is not None:
+                yield name, before
+
+    def _presenter(
+        self, progress: Progress, footing: Footing, firings: Sequence[Firing]
+    ) -> Presenter:
+        return Presenter(self._knowledge, self._baseline, _with(progress, footing), firings)
 
     def _kept(self, step: NextStep) -> int:
         """The number of a step; one that says the same as an earlier one has its number."""

@@ -138,6 +138,18 @@ def test_no_signal_before_any_tree_has_come_goes_by_the_card_and_is_recorded(
         thumb.answer(value)
     assert [name for name, _ in asked] == ["sealed-unit", "working-unit"]
     assert page.inner_text(".eyebrow").startswith("4. measure")
+    # What the readings at the unit took off goes back on before the house is read.
+    assert thumb.about[1] == "sealed-utility"
+    assert page.inner_text("#step h2").startswith("first put back")
+    assert "Push the house tubing home" in page.inner_text("#step")
+    assert "Plug the unit in again" in page.inner_text("#step")
+    thumb.answer("can't tell")
+    assert "put back" not in page.inner_text("#step")
+    page.click("#undo")
+    page.wait_for_selector("#step h2")
+    page.reload()
+    page.wait_for_selector("#step h2")
+    assert "Push the house tubing home" in page.inner_text("#step")
     context.set_offline(False)
     on_record(page)
     kept = [(event.check, event.answer) for event in bare.kept().events]
@@ -290,6 +302,10 @@ def test_at_the_edge_of_the_tree_the_card_goes_on_and_is_recorded(
     for value in (118.0, 64.0, 60.0):
         asked.append(thumb.about[1])
         thumb.answer(value)
+        back = "Push the house tubing home" in page.inner_text("#step")
+        assert back is (thumb.about[1] == "sealed-utility")
+        first = "First: House tubing pulled off" in page.inner_text("#step")
+        assert not first  # at the second reading there it is off already
     assert asked == ["sealed-unit", "working-unit", "sealed-utility"]
     context.set_offline(False)
     on_record(page)

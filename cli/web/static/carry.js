@@ -4,6 +4,25 @@ import { dangersFirst } from "./reading.js";
 // The place after some answers: a node of the tree, what proves a fix, a step of the card, or the end
 // of all. Where they are not all that was answered since the pack was made, only the card can go on.
 export function place(pack, answers, all = true) {
+  return { ...stand(pack, answers, all), open: left(pack, answers) };
+}
+
+// After these the house stands as before; whoever could not tell has tried it.
+const UNTRIED = ["skipped", "can't do here", "there is none", "no"];
+
+// What the answers since the pack was made have left open, by what the engine says of each act.
+function left(pack, answers) {
+  const open = new Set(pack.opened);
+  for (const one of answers) {
+    const leaving = pack.leaving[one.check ?? one.fix];
+    if (!leaving || one.number <= pack.number || UNTRIED.includes(one.answer)) continue;
+    for (const name of leaving.shuts) open.delete(name);
+    for (const name of leaving.opens) open.add(name);
+  }
+  return [...open];
+}
+
+function stand(pack, answers, all) {
   let at = all && pack.nodes.length ? 0 : null;
   const done = new Set(), danger = pack.steps[pack.danger]?.check;
   let proof = null; // what is still to be shown after the last fix
@@ -25,8 +44,8 @@ export function place(pack, answers, all = true) {
   }
   if (at !== null) return { step: pack.nodes[at].step, card: false };
   if (proof) return proof.length ? { step: proof[0], card: false, proof: true } : { step: null, card: false, done: true };
-  const left = pack.card.find((number) => !done.has(pack.steps[number].check));
-  return { step: left ?? null, card: true };
+  const next = pack.card.find((number) => !done.has(pack.steps[number].check));
+  return { step: next ?? null, card: true };
 }
 
 function way(node, one) {
@@ -41,12 +60,18 @@ function way(node, one) {
 
 // Put the step of a place on the page.
 export function draw(root, pack, at, number) {
-  const step = at.step === null ? null : pack.steps[at.step];
+  const { leaving, back, behind } = pack, bare = at.step === null ? null : pack.steps[at.step];
+  const { opens = [], shuts = Object.keys(back) } = leaving[bare?.check ?? bare?.fix] ?? {};
+  // Steps of the tree say themselves what is put back first; where there is danger nothing is.
+  const shut = bare && !at.card && !at.proof ? [] : shuts.filter((name) => at.open.includes(name)).sort();
+  const through = bare && at.step in behind && opens.every((name) => at.open.includes(name));
+  const step = through ? pack.steps[behind[at.step]] : bare;
   root.innerHTML = step?.page ?? (at.done
     ? "<h1>Done, as far as this phone can tell.</h1><p>The fix and what was measured after it are kept. Put back what stands open. The visit is closed, and its page for the customer written, when it is back with the others.</p>"
     : "<h1>That is all this phone carries.</h1><p>Every answer is kept on it. Go on when there is a signal.</p>");
   // Two answers at once want the server's word.
   root.querySelector("form.both")?.closest("details").remove();
+  putBack(root, shut.map((name) => back[name]));
   const eyebrow = root.querySelector(".eyebrow");
   if (!eyebrow) return;
   const words = eyebrow.firstChild;
@@ -63,6 +88,34 @@ export function draw(root, pack, at, number) {
     eyebrow.before(note);
   }
   dangersFirst(root);
+}
+
+// What stands open and is put back before a step, or before one leaves.
+function putBack(root, undone) {
+  if (!undone.length) return;
+  const make = (tag, words, kind = "") => Object.assign(document.createElement(tag), { textContent: words, className: kind });
+  const question = root.querySelector("#question")?.parentElement;
+  const minutes = undone.reduce((sum, one) => sum + one.minutes, 0);
+  const head = make("h2", question ? "first put back " : "Put back ");
+  if (minutes) head.append(make("small", `about ${minutes} min`));
+  // What was opened along with them, as the plug, comes after them all.
+  const steps = new Set([...undone.map((one) => one.steps[0]), ...undone.flatMap((one) => one.steps.slice(1))]);
+  const items = [...steps].map((words, n) => {
+    const item = make("p", ` ${words}`, "item");
+    item.prepend(make("b", `${n + 1}`));
+    return item;
+  });
+  const told = [...root.querySelectorAll(":scope > .danger")].map((one) => one.textContent).join();
+  const cautions = new Set(undone.flatMap((one) => one.cautions).filter((words) => !told.includes(words)));
+  for (const words of cautions) {
+    const danger = make("p", ` ${words}`, "danger");
+    danger.prepend(make("strong", "Caution"));
+    const eyebrow = root.querySelector(".eyebrow");
+    if (eyebrow) eyebrow.after(danger);
+    else root.append(danger);
+  }
+  if (question) question.before(head, ...items);
+  else root.append(head, ...items);
 }
 
 // What a form says, as it goes on record.

@@ -48,7 +48,7 @@ document.getElementById("undo").addEventListener("click", () => {
   show();
 });
 document.getElementById("danger").addEventListener("click", () => {
-  if (packed.danger !== null) show({ step: packed.danger, card: false });
+  if (packed.danger !== null) show({ step: packed.danger, card: false, open: [] });
 });
 document.getElementById("anew").addEventListener("click", () => {
   if (!confirm("Begin anew? What was answered here is gone then.")) return;

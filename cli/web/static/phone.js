@@ -116,7 +116,7 @@ async function alone(visit) {
 async function danger(visit, now) {
   const pack = [now.pack, await store.pack(store.ANY)].find((one) => one?.danger !== undefined);
   if (!pack) return;
-  draw($("#step"), pack, { step: pack.danger, card: false }, now.number + 1);
+  draw($("#step"), pack, { step: pack.danger, card: false, open: [] }, now.number + 1);
   listen(visit);
   scrollTo(0, 0);
 }

@@ -5,13 +5,15 @@ let opened;
 
 function open() {
   opened ??= new Promise((done, failed) => {
-    const asked = indexedDB.open("stillflow", 2);
+    const asked = indexedDB.open("stillflow", 3);
     asked.onupgradeneeded = (event) => {
       if (event.oldVersion < 1) {
         asked.result.createObjectStore("answers", { keyPath: ["visit", "number"] });
         asked.result.createObjectStore("packs", { keyPath: "visit" });
       }
-      asked.result.createObjectStore("stands", { keyPath: "visit" });
+      if (event.oldVersion < 2) asked.result.createObjectStore("stands", { keyPath: "visit" });
+      // What an earlier page carried says nothing of what to put back.
+      else asked.transaction.objectStore("packs").clear();
     };
     asked.onsuccess = () => done(asked.result);
     asked.onerror = () => failed(asked.error);

@@ -122,6 +122,68 @@ def test_the_card_has_both_readings_at_each_station_first_and_proofs_last(
     assert all(one.opens is None for one in looks)
 
 
+def test_what_the_card_leaves_open_is_put_back_as_the_visit_itself_would(
+    whole: tuple[Session, Carried],
+) -> None:
+    """Every step of the card in order, some tried in vain, then the end."""
+    begun_at, packed = whole
+    live = Session(begun_at.knowledge, begun_at.visit)
+    opened, told = set(packed.opened), 0
+    for number, index in enumerate(packed.card):
+        check = packed.steps[index].check
+        assert check is not None
+        own = live.once_more(check.id).put_back
+        leaving = packed.leaving[check.id]
+        shut = opened.intersection(leaving.shuts)
+        assert shut == set(own.accesses if own else ())
+        assert packed.steps[index].put_back is None
+        told += bool(shut)
+        opened = opened.difference(shut).union(leaving.opens)
+        if number % 3 == 2 or check.kind == "choice":
+            live.record(check.id, "can't tell")
+        else:
+            live.record(check.id, 60.0 if check.condition == "working" else 90.0)
+        assert opened == set(live.progress.footing.opened)
+    assert told > 0
+
+
+def test_how_each_access_is_put_back_is_what_the_visit_says(
+    whole: tuple[Session, Carried],
+) -> None:
+    session, packed = whole
+    live = Session(session.knowledge, session.visit)
+    live.record("sealed-unit", 129.0)
+    own = live.once_more("sealed-utility").put_back
+    assert own is not None
+    mine = packed.back["tubing-off"]
+    assert (mine.steps, mine.cautions, mine.minutes) == (own.steps, own.cautions, own.minutes)
+    assert set(packed.back) == {
+        name for name, one in session.knowledge.accesses.items() if one.put_back is not None
+    }
+
+
+def test_what_stands_open_where_one_stands_is_not_opened_again(
+    whole: tuple[Session, Carried],
+) -> None:
+    _, packed = whole
+    for shut, behind in packed.behind.items():
+        first, again = packed.steps[shut].check, packed.steps[behind].check
+        assert first is not None and again is not None
+        assert first.id == again.id
+        assert first.opens and not again.opens
+        assert again.minutes < first.minutes
+    assert {packed.steps[n].check.id for n in packed.behind} == {"sealed-unit", "working-unit"}  # type: ignore[union-attr]
+
+
+def test_what_could_not_be_told_is_not_asked_again_by_the_card() -> None:
+    session = begun(("danger-signs", "none"), ("working-unit", "can't tell"))
+    packed = carried(session, 0.5)
+    names = {check.id for number in packed.card if (check := packed.steps[number].check)}
+    assert "sealed-unit" in names
+    assert "working-unit" not in names
+    assert packed.opened == ("tubing-off",)
+
+
 def test_what_was_answered_or_cannot_be_done_here_is_not_on_the_card() -> None:
     visit = UNIT.model_copy(update={"missing_tools": ("gauge",)})
     session = Session(load_rules(), visit)
