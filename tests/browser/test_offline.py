@@ -140,15 +140,16 @@ def test_no_signal_before_any_tree_has_come_goes_by_the_card_and_is_recorded(
     assert page.inner_text(".eyebrow").startswith("4. measure")
     # What the readings at the unit took off goes back on before the house is read.
     assert thumb.about[1] == "sealed-utility"
+    thumb.read()
     assert page.inner_text("#step h2").startswith("first put back")
     assert "Push the house tubing home" in page.inner_text("#step")
     assert "Plug the unit in again" in page.inner_text("#step")
     thumb.answer("can't tell")
     assert "put back" not in page.inner_text("#step")
     page.click("#undo")
-    page.wait_for_selector("#step h2")
     page.reload()
-    page.wait_for_selector("#step h2")
+    page.wait_for_selector("#read")
+    thumb.read()
     assert "Push the house tubing home" in page.inner_text("#step")
     context.set_offline(False)
     on_record(page)
@@ -302,6 +303,7 @@ def test_at_the_edge_of_the_tree_the_card_goes_on_and_is_recorded(
     for value in (118.0, 64.0, 60.0):
         asked.append(thumb.about[1])
         thumb.answer(value)
+        thumb.read()
         back = "Push the house tubing home" in page.inner_text("#step")
         assert back is (thumb.about[1] == "sealed-utility")
         first = "First: House tubing pulled off" in page.inner_text("#step")
