@@ -11,10 +11,18 @@ os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 # The newest Python has no hypothesis yet; what is run there draws nothing.
 with suppress(ModuleNotFoundError):
-    from hypothesis import settings
+    from hypothesis import Phase, settings
 
     # How long one example takes is the machine's affair, and of what else runs on it.
     settings.register_profile("stillflow", deadline=None)
+    # Where faults are planted, that a test fails is all that counts.
+    settings.register_profile(
+        "mutants",
+        deadline=None,
+        database=None,
+        report_multiple_bugs=False,
+        phases=(Phase.explicit, Phase.generate),
+    )
     settings.load_profile("stillflow")
 
 os.environ["STILLFLOW_RULES"] = ""
