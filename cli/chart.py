@@ -28,7 +28,7 @@ from stillflow.cli.readings import measured, reading_options, take_readings
 from stillflow.cli.visits import any_visit
 from stillflow.engine import Session, load_rules
 from stillflow.engine.base import InputError, Station
-from stillflow.engine.charts import AIRFLOW_FORMATS, FORMATS, Chart, Role, TitleBlock
+from stillflow.engine.charts import FORMATS, PLOTTED, Chart, Role, TitleBlock
 from stillflow.engine.dialogue import Believed, rounds
 from stillflow.engine.inference import Spot, found_system, name_of, spot_of
 from stillflow.engine.ruleset import Knowledge
@@ -81,7 +81,7 @@ def stations(visits: tuple[str, ...], after: bool, **options: Any) -> None:
 
 
 @command.command("airflow")
-@_of_visit_or_readings(AIRFLOW_FORMATS)
+@_of_visit_or_readings(PLOTTED)
 @_AFTER
 def airflow(visits: tuple[str, ...], after: bool, **options: Any) -> None:
     """Draw suction against airflow: the fan, the system in good order and as found, the readings.

@@ -10,7 +10,7 @@ from stillflow.cli.drawing import Target, chart_options, day_of, drawn, write_ch
 from stillflow.cli.output import say
 from stillflow.engine.base import HowCommon, Strength
 from stillflow.engine.charts import (
-    HANDOUT_FORMATS,
+    PLOTTED,
     Handout,
     HandoutPage,
     HandoutPart,
@@ -38,7 +38,7 @@ READINGS = (
 
 
 @click.command("legend")
-@chart_options(HANDOUT_FORMATS)
+@chart_options(PLOTTED)
 def legend(target: Target, day: datetime | None) -> None:
     """Make the page that goes with the charts: symbols, words for strength, likely, minutes."""
     strengths = tuple(

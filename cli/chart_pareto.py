@@ -11,7 +11,7 @@ from stillflow.cli.options import rules_option
 from stillflow.cli.output import say
 from stillflow.engine import load_rules
 from stillflow.engine.base import counted, percent, small_first
-from stillflow.engine.charts import PARETO_FORMATS, Pareto, TitleBlock, pareto_chart
+from stillflow.engine.charts import PLOTTED, Pareto, TitleBlock, pareto_chart
 from stillflow.engine.views import known_complaint, pareto_bars
 
 
@@ -24,7 +24,7 @@ from stillflow.engine.views import known_complaint, pareto_bars
     show_default=True,
     help="how many causes have a bar of their own",
 )
-@chart_options(PARETO_FORMATS)
+@chart_options(PLOTTED)
 @rules_option
 def pareto(
     complaint: str | None,

@@ -1,6 +1,5 @@
 from .abreast import side_by_side as side_by_side
-from .airflow import AIRFLOW_FORMATS as AIRFLOW_FORMATS
-from .airflow import airflow_lines_chart as airflow_lines_chart
+from .airflowdrawing import airflow_lines_chart as airflow_lines_chart
 from .blank import BLANKS as BLANKS
 from .blank import Blank as Blank
 from .card import Card as Card
@@ -9,6 +8,7 @@ from .card import CardLook as CardLook
 from .card import CardSign as CardSign
 from .card import numbers_said as numbers_said
 from .chart import FORMATS as FORMATS
+from .chart import PLOTTED as PLOTTED
 from .chart import Chart as Chart
 from .chart import on_paper as on_paper
 from .chart import render as render
@@ -18,7 +18,6 @@ from .decision import TreeNode as TreeNode
 from .decision import decision_chart as decision_chart
 from .faults import faulttree_chart as faulttree_chart
 from .gaugeplace import gauge_place as gauge_place
-from .handout import HANDOUT_FORMATS as HANDOUT_FORMATS
 from .handout import Handout as Handout
 from .handout import HandoutPage as HandoutPage
 from .handout import HandoutPart as HandoutPart
@@ -33,7 +32,6 @@ from .page import LEAST_TYPE as LEAST_TYPE
 from .page import PAPERS as PAPERS
 from .page import POSTERS as POSTERS
 from .page import PaperName as PaperName
-from .pareto import PARETO_FORMATS as PARETO_FORMATS
 from .pareto import Pareto as Pareto
 from .pareto import ParetoBar as ParetoBar
 from .pareto import pareto_chart as pareto_chart

@@ -5,14 +5,13 @@ from __future__ import annotations
 from collections.abc import Sequence
 from itertools import product
 
-from stillflow.engine.charts.chart import Chart, Format
-from stillflow.engine.charts.page import Body, OnPaper, Room, Sheet
+from stillflow.engine.charts.chart import PLOTTED, Chart
+from stillflow.engine.charts.page import Body, OnPaper, Room, Sheet, page_words
 from stillflow.engine.charts.picture import Picture, TitleBlock
 from stillflow.engine.charts.scene import Mark, Role, Scene, Text, moved
 from stillflow.engine.charts.shapes import NOTE_SIZE, TITLE_SIZE
 from stillflow.engine.charts.text import LEADING, wrap
 
-ABREAST_FORMATS: tuple[Format, ...] = ("svg", "png", "pdf", "json")
 _GAP = 26.0
 _ROOMY = Room(560.0, 400.0)
 """What each has where there is no paper."""
@@ -30,14 +29,14 @@ def side_by_side(title: TitleBlock, charts: Sequence[Chart], tells: Role = "fixe
         f"{number}. {chart.picture.title.title}: {chart.picture.alt}"
         for number, chart in enumerate(charts, 1)
     )
-    picture = Picture(title, alt, (), ())
+    picture = Picture(title, alt)
     data = {"title": title.model_dump(mode="json"), "cases": [chart.data for chart in charts]}
     return Chart(
         charts[0].name,
         picture,
         data,
         lambda paper: _draw(picture, charts, paper, tells),
-        ABREAST_FORMATS,
+        PLOTTED,
     )
 
 
@@ -83,8 +82,7 @@ def _draw(picture: Picture, charts: Sequence[Chart], paper: OnPaper, tells: Role
                 left += max(cell.width, body.size.width) + _GAP
             top += tallest + _GAP
         high = top - _GAP
-        page = f"page {number} of {len(starts)}" if len(starts) > 1 else ""
-        scenes.append(sheet.compose(things, Room(wide, high), page))
+        scenes.append(sheet.compose(things, Room(wide, high), page_words(number, len(starts))))
     return scenes
 
 

@@ -1,4 +1,4 @@
-"""The drawing of the airflow chart: axes, lines with their names on them, readings with values.
+"""The airflow chart: suction against airflow, lines with their names on them, readings.
 
 Dashed is healthy, solid is found, dotted is the orifice; nothing depends on colour. What the lines
 are is worked out in `airflow.curves`.
@@ -11,8 +11,10 @@ from collections.abc import Iterable
 
 from stillflow.engine.airflow import AirflowChart, Line
 from stillflow.engine.airflow import Mark as Measured
-from stillflow.engine.charts.page import Body, KeyItem, OnPaper, Room, Sheet
-from stillflow.engine.charts.picture import Picture
+from stillflow.engine.base import counted
+from stillflow.engine.charts.chart import PLOTTED, Chart, body_chart
+from stillflow.engine.charts.page import Body, KeyItem, Room, line_key
+from stillflow.engine.charts.picture import Picture, TitleBlock
 from stillflow.engine.charts.plotmarks import (
     AFTER,
     after_point,
@@ -21,7 +23,7 @@ from stillflow.engine.charts.plotmarks import (
     on_white,
     round_up,
 )
-from stillflow.engine.charts.scene import Dash, Mark, Point, Scene, Text, moved, polyline
+from stillflow.engine.charts.scene import Mark, Point, Style, Text, polyline
 from stillflow.engine.charts.shapes import GREY, INK, NOTE_SIZE, TEXT_SIZE, Box
 from stillflow.engine.charts.text import width
 
@@ -32,10 +34,10 @@ _ROW = 13.0
 """Values whose marks are nearer than half of this, in points, are read as one."""
 _STEP = 2.0
 """Points by which a value is moved until it hides nothing."""
-_STYLES: dict[str, tuple[Dash, float]] = {
-    "healthy": ("dashed", 1.2),
-    "found": ("solid", 2.2),
-    "orifice": ("dotted", 1.4),
+_STYLES: dict[str, Style] = {
+    "healthy": {"dash": "dashed", "width": 1.2},
+    "found": {"dash": "solid", "width": 2.2},
+    "orifice": {"dash": "dotted", "width": 1.4},
 }
 _NAMES = {
     "fan": "fan",
@@ -50,41 +52,34 @@ _SAME = 0.01
 """Lines that differ by less than this share of the scale are drawn once."""
 
 
-def draw_airflow(data: AirflowChart, picture: Picture, paper: OnPaper) -> list[Scene]:
-    """The chart on one sheet."""
-    sheet = Sheet(picture.title, picture.alt, _key(data), paper, "verdict")
-    body = airflow_body(data, sheet.room())
-    return [sheet.compose(body.things, body.size)]
+def airflow_lines_chart(data: AirflowChart, title: TitleBlock, words: str) -> Chart:
+    """The chart to render. It is no graph of boxes, so it cannot be made as DOT or Mermaid.
 
+    Args:
+        data: lines and readings.
+        title: the title block.
+        words: what the readings say, in a sentence or two, for those who cannot see it.
+    """
+    readings = counted(len(data.marks), "reading")
+    alt = f"Suction against airflow: the healthy system, the system as found, {readings}. {words}"
+    content = {"title": title.model_dump(mode="json"), **data.model_dump(mode="json")}
 
-def airflow_body(data: AirflowChart, room: Room | None) -> Body:
-    """What stands in the middle of the sheet, for a room of this size."""
-    size = _SIZE
-    if room is not None:
-        wide = min(max(room.width, _LEAST.width), 1.4 * _SIZE.width)
-        size = Room(wide, min(max(room.height, _LEAST.height), 1.4 * _SIZE.height))
-    return Body(_Graph(data, size).things(), size, _key(data))
+    def body(room: Room | None) -> Body:
+        size = _SIZE
+        if room is not None:
+            wide = min(max(room.width, _LEAST.width), 1.4 * _SIZE.width)
+            size = Room(wide, min(max(room.height, _LEAST.height), 1.4 * _SIZE.height))
+        return Body(_Graph(data, size).things(), size, _key(data))
+
+    return body_chart("airflow", Picture(title, alt), content, body, PLOTTED, "verdict")
 
 
 def _key(data: AirflowChart) -> tuple[KeyItem, ...]:
-    def sample(style: str) -> list[Mark]:
-        dash, weight = _STYLES[style]
-        return [polyline([(0, 8), (34, 8)], dash=dash, width=weight)]
-
-    def item(words: str, style: str, *points: Mark) -> KeyItem:
-        def draw(x: float, y: float) -> list[Mark]:
-            return [moved(mark, x, y) for mark in (*sample(style), *points)]
-
-        return KeyItem(words, draw)
-
-    def again(x: float, y: float) -> list[Mark]:
-        return after_point(x + 17, y + 8)
-
     return (
-        item("this system in good order", "healthy", *expected_point(17, 8)),
-        item("as found, with what explains it best", "found", *found_point(17, 8)),
-        item("what the orifice lets in", "orifice"),
-        *([KeyItem(AFTER, again)] if data.after else []),
+        line_key("this system in good order", *expected_point(17, 8), **_STYLES["healthy"]),
+        line_key("as found, with what explains it best", *found_point(17, 8), **_STYLES["found"]),
+        line_key("what the orifice lets in", **_STYLES["orifice"]),
+        *([KeyItem(AFTER, after_point(17, 8))] if data.after else []),
     )
 
 
@@ -158,13 +153,13 @@ class _Graph:
         )
 
     def _curve(self, line: Line) -> list[Mark]:
-        dash, weight = _STYLES["orifice" if line.of == "orifice" else line.state]
+        style = _STYLES["orifice" if line.of == "orifice" else line.state]
         inside = [
             p for p in _points(line) if p[0] <= self._most.width and p[1] <= self._most.height
         ]
         if line.of == "fan":
-            weight += 0.8
-        return [polyline([self._at(*p) for p in inside], dash=dash, width=weight)]
+            style = {**style, "width": style["width"] + 0.8}
+        return [polyline([self._at(*p) for p in inside], **style)]
 
     def _name(self, line: Line) -> list[Mark]:
         """The name of a line on the line, where there is room for it."""

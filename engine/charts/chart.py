@@ -17,14 +17,16 @@ from stillflow.engine.charts.page import (
     PAPERS,
     POSTERS,
     Body,
+    KeyItem,
     OnPaper,
     PaperName,
     Room,
+    Sheet,
     paper_of,
 )
-from stillflow.engine.charts.picture import Picture
+from stillflow.engine.charts.picture import Picture, TitleBlock
 from stillflow.engine.charts.program import has_house_typeface
-from stillflow.engine.charts.scene import Scene, Text, magnified
+from stillflow.engine.charts.scene import Role, Scene, Text, magnified
 from stillflow.engine.charts.shapes import NOTE_SIZE
 from stillflow.engine.charts.text import clean, unknown
 
@@ -32,6 +34,8 @@ Format = Literal["svg", "png", "pdf", "dot", "mermaid", "json"]
 
 FORMATS: tuple[Format, ...] = get_args(Format)
 DRAWN: tuple[Format, ...] = ("svg", "png", "pdf")
+PLOTTED: tuple[Format, ...] = (*DRAWN, "json")
+"""What charts can be made as that are no graphs of boxes."""
 
 _SIZES = (
     *map(float, (72, 64, 56, 48, 42, 38, 34, 30, 27, 24, 22, 20, 18, 17, 16, 15, 14, 13)),
@@ -60,6 +64,49 @@ class Chart:
     pages: Callable[[OnPaper], list[Scene]]
     formats: tuple[Format, ...] = FORMATS
     body: Callable[[Room | None], Body] | None = None
+
+
+def plot_chart(
+    name: str,
+    title: TitleBlock,
+    alt: str,
+    data: dict[str, Any],
+    key: tuple[KeyItem, ...],
+    draw: Callable[[Sheet], list[Scene]],
+) -> Chart:
+    """A chart that is no graph of boxes, so that it cannot be made as DOT or Mermaid.
+
+    Args:
+        name: as of a `Chart`, as are the others.
+        title: what stands on its edge.
+        alt: the chart in a sentence or two.
+        data: the model it was made from.
+        key: what its symbols mean.
+        draw: draws the pages on a sheet.
+    """
+
+    def pages(paper: OnPaper) -> list[Scene]:
+        return draw(Sheet(title, alt, key, paper))
+
+    return Chart(name, Picture(title, alt), data, pages, PLOTTED)
+
+
+def body_chart(
+    name: str,
+    picture: Picture,
+    data: dict[str, Any],
+    body: Callable[[Room | None], Body],
+    formats: tuple[Format, ...] = FORMATS,
+    subtitle_tells: Role = "",
+) -> Chart:
+    """A chart of one page, which can stand beside others; the rest is as of a `Chart`."""
+
+    def pages(paper: OnPaper) -> list[Scene]:
+        sheet = Sheet(picture.title, picture.alt, body(None).key, paper, subtitle_tells)
+        drawn = body(sheet.room())
+        return [sheet.compose(drawn.things, drawn.size)]
+
+    return Chart(name, picture, data, pages, formats, body)
 
 
 @dataclass(frozen=True)

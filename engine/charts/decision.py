@@ -199,20 +199,13 @@ def _card(card: Card, sheet: Sheet, wide: float) -> list[tuple[str, list[Mark]]]
 
 
 def _key(tree: DecisionTree) -> tuple[KeyItem, ...]:
-    def way(x: float, y: float) -> list[Mark]:
-        return [*_way(x, x + 34, y + 6), Text(x + 6, y + 17, "50 %", NOTE_SIZE, colour=GREY)]
-
-    def beware(x: float, y: float) -> list[Mark]:
-        return shapes.warning_sign(x + 24, y + 8)
-
-    def in_all(x: float, y: float) -> list[Mark]:
-        return [Text(x + 4, y + 11.5, "in all", NOTE_SIZE)]
-
+    way = [*_way(0, 34, 6), Text(6, 17, "50 %", NOTE_SIZE, colour=GREY)]
     items = [KeyItem("an answer, how often", way)]
     if any(node.expected_minutes is not None for node in tree.nodes):
-        items.append(KeyItem("every step from the start, the fix, measuring after it", in_all))
+        in_all = Text(4, 11.5, "in all", NOTE_SIZE)
+        items.append(KeyItem("every step from the start, the fix, measuring after it", [in_all]))
     if any(node.caution for node in tree.nodes):
-        items.append(KeyItem("beware", beware))
+        items.append(KeyItem("beware", shapes.warning_sign(24, 8)))
     return tuple(items)
 
 

@@ -136,11 +136,8 @@ _SYMBOLS: dict[Gate, Callable[[], list[Mark]]] = {
 
 def gate_key(gates: set[Gate]) -> tuple[KeyItem, ...]:
     """The key to the symbols on a chart."""
-
-    def item(gate: Gate) -> KeyItem:
-        def sample(x: float, y: float) -> list[Mark]:
-            return symbol(gate, x + 24, y - 2, 0.62, words=False)
-
-        return KeyItem(GATE_WORDS[gate], sample)
-
-    return tuple(item(gate) for gate in _SYMBOLS if gate in gates)
+    return tuple(
+        KeyItem(GATE_WORDS[gate], symbol(gate, 24, -2, 0.62, words=False))
+        for gate in _SYMBOLS
+        if gate in gates
+    )

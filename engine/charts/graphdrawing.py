@@ -14,8 +14,16 @@ from stillflow.engine.charts.arrows import arrow, curve_between, line_along
 from stillflow.engine.charts.graphloose import BESIDE, GAPS, stack_loose
 from stillflow.engine.charts.graphpaging import cut
 from stillflow.engine.charts.layout import Route, lay_out
-from stillflow.engine.charts.page import KeyItem, OnPaper, Room, Sheet, kind_key, line_key
-from stillflow.engine.charts.picture import Edge, Line, Node, NodeKind, Picture
+from stillflow.engine.charts.page import (
+    KeyItem,
+    OnPaper,
+    Room,
+    Sheet,
+    arrow_key,
+    kind_key,
+    page_words,
+)
+from stillflow.engine.charts.picture import ARROW_WORDS, Edge, Node, NodeKind, Picture
 from stillflow.engine.charts.scene import Mark, Point, Scene, Text, moved, stacked
 from stillflow.engine.charts.shapes import GREY, NOTE_SIZE, TITLE_SIZE
 from stillflow.engine.charts.text import LEADING, width, wrap
@@ -70,7 +78,7 @@ def draw_graphs(
         parts += [(sheet, part) for part in _parts(picture, room)]
     scenes = []
     for number, (sheet, part) in enumerate(parts, 1):
-        page = f"page {number} of {len(parts)}" if len(parts) > 1 else ""
+        page = page_words(number, len(parts))
         tries = (_draw(part, captions, sheet, squeeze, page) for squeeze in _SQUEEZES)
         scenes.append(max(tries, key=Scene.smallest_text))
     return scenes
@@ -282,9 +290,4 @@ def _weight(edge: Edge) -> float:
 
 def _key(picture: Picture) -> tuple[KeyItem, ...]:
     used = {edge.line for edge in picture.edges}
-    entries: list[tuple[str, Line]] = []
-    if "for" in used:
-        entries.append(("speaks for; thicker is stronger", "for"))
-    if "against" in used:
-        entries.append(("speaks against", "against"))
-    return line_key(entries)
+    return tuple(arrow_key(words, line) for line, words in ARROW_WORDS.items() if line in used)

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from dataclasses import replace
 
 from stillflow.engine.base import Model
-from stillflow.engine.charts.chart import Chart, Format
+from stillflow.engine.charts.chart import PLOTTED, Chart
 from stillflow.engine.charts.gates import GATE_WORDS, gate_key
 from stillflow.engine.charts.page import (
     KeyItem,
@@ -14,16 +14,15 @@ from stillflow.engine.charts.page import (
     Paper,
     Room,
     Sheet,
+    arrow_key,
     kind_key,
-    line_key,
     paper_of,
 )
-from stillflow.engine.charts.picture import KIND_WORDS, NodeKind, Picture, TitleBlock
+from stillflow.engine.charts.picture import ARROW_WORDS, KIND_WORDS, NodeKind, Picture, TitleBlock
 from stillflow.engine.charts.scene import Mark, Scene, Text, moved, polyline
 from stillflow.engine.charts.shapes import GREY, LOOKS, TEXT_SIZE, TITLE_SIZE
 from stillflow.engine.charts.text import LEADING, wrap
 
-HANDOUT_FORMATS: tuple[Format, ...] = ("svg", "png", "pdf", "json")
 _RULE = 26.0
 """Between lines to write on, in points: room for a hand."""
 _FEW = 4
@@ -69,7 +68,7 @@ def whole_key() -> tuple[KeyItem, ...]:
         replace(kind_key(kinds)[0], words="; or ".join(KIND_WORDS[kind] for kind in kinds))
         for kinds in alike.values()
     )
-    lines = line_key([("speaks for; thicker is stronger", "for"), ("speaks against", "against")])
+    lines = (arrow_key(words, line) for line, words in ARROW_WORDS.items())
     return (*symbols, *lines, *gate_key(set(GATE_WORDS)))
 
 
@@ -82,13 +81,13 @@ def handout_chart(handout: Handout, name: str = "handout", key: tuple[KeyItem, .
         key: symbols to explain at the foot of each page.
     """
     alt = f"{len(handout.pages)} pages: " + "; ".join(page.heading for page in handout.pages)
-    picture = Picture(handout.title, alt, (), ())
+    picture = Picture(handout.title, alt)
     data = handout.model_dump(mode="json")
 
     def pages(paper: OnPaper) -> list[Scene]:
         return _draw(handout, picture, paper, key)
 
-    return Chart(name, picture, data, pages, HANDOUT_FORMATS)
+    return Chart(name, picture, data, pages, PLOTTED)
 
 
 def _draw(

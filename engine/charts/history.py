@@ -5,14 +5,12 @@ from __future__ import annotations
 from math import ceil, floor
 
 from stillflow.engine.base import Model
-from stillflow.engine.charts.chart import Chart, Format
-from stillflow.engine.charts.page import KeyItem, OnPaper, Room, Sheet
-from stillflow.engine.charts.picture import Picture, TitleBlock
+from stillflow.engine.charts.chart import Chart, plot_chart
+from stillflow.engine.charts.page import KeyItem, Room, Sheet, line_key
+from stillflow.engine.charts.picture import TitleBlock
 from stillflow.engine.charts.plotmarks import expected_point, found_point, on_white, round_up
 from stillflow.engine.charts.scene import Mark, Point, Scene, Text, moved, polygon, polyline
 from stillflow.engine.charts.shapes import GREY, INK, NOTE_SIZE, TEXT_SIZE
-
-HISTORY_FORMATS: tuple[Format, ...] = ("svg", "png", "pdf", "json")
 
 _SIZE = Room(560.0, 190.0)
 _LEFT, _BOTTOM, _TOP, _RIGHT = 44.0, 26.0, 30.0, 20.0
@@ -52,18 +50,16 @@ class History(Model):
 def history_chart(data: History) -> Chart:
     """The chart to render: one panel for each spot. It is no graph of boxes."""
     said = [f"{one.name}: {_in_words(one)}" for one in data.series]
-    picture = Picture(data.title, f"Readings over the years. {' '.join(said)}", (), ())
-    content = data.model_dump(mode="json")
+    alt = f"Readings over the years. {' '.join(said)}"
 
-    def pages(paper: OnPaper) -> list[Scene]:
-        sheet = Sheet(data.title, picture.alt, _key(), paper)
+    def draw(sheet: Sheet) -> list[Scene]:
         each = _SIZE.height + 12.0
         room = sheet.room()
         fit = max(1, len(data.series) if room is None else int(room.height // each))
         cuts = range(0, max(len(data.series), 1), fit)
         return [_page(sheet, data, data.series[cut : cut + fit]) for cut in cuts]
 
-    return Chart("history", picture, content, pages, HISTORY_FORMATS)
+    return plot_chart("history", data.title, alt, data.model_dump(mode="json"), _key(), draw)
 
 
 def _page(sheet: Sheet, data: History, series: tuple[HistorySeries, ...]) -> Scene:
@@ -76,15 +72,11 @@ def _page(sheet: Sheet, data: History, series: tuple[HistorySeries, ...]) -> Sce
 
 
 def _key() -> tuple[KeyItem, ...]:
-    def item(words: str, *marks: Mark) -> KeyItem:
-        return KeyItem(words, lambda x, y: [moved(mark, x, y) for mark in marks])
-
-    line = [(0.0, 8.0), (34.0, 8.0)]
     return (
-        item("expected", polyline(line, dash="dashed", width=1.2), *expected_point(17, 8)),
-        item("read", polyline(line, width=2.0), *found_point(17, 8)),
-        item("weak below this", polyline(line, dash="dotted", width=1.4)),
-        item("after a fix", *_fix_mark(17.0, 8.0)),
+        line_key("expected", *expected_point(17, 8), dash="dashed", width=1.2),
+        line_key("read", *found_point(17, 8), width=2.0),
+        line_key("weak below this", dash="dotted", width=1.4),
+        KeyItem("after a fix", _fix_mark(17.0, 8.0)),
     )
 
 

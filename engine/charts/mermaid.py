@@ -39,8 +39,8 @@ def mermaid_source(picture: Picture) -> str:
     names = {node.id: f"n{index}" for index, node in enumerate(picture.nodes)}
     lines = [
         f"flowchart {'LR' if picture.across else 'TB'}",
-        f"  accTitle: {_plain(title.title)}",
-        f"  accDescr: {_plain(picture.alt)}",
+        f"  accTitle: {escape(title.title, 'mermaid')}",
+        f"  accDescr: {escape(picture.alt, 'mermaid')}",
         "  classDef dotted stroke-dasharray:2 3",
         "  classDef dashed stroke-dasharray:6 4",
         f'  heading["{_joined([title.title, title.subtitle, title.footer()])}"]',
@@ -66,7 +66,3 @@ def _edge(edge: Edge, names: dict[str, str]) -> str:
 
 def _joined(lines: list[str]) -> str:
     return "<br/>".join(escape(line, "mermaid") for line in lines if line) or " "
-
-
-def _plain(text: str) -> str:
-    return escape(text, "mermaid")

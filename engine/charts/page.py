@@ -5,9 +5,9 @@ What is drawn in the middle is left to the charts.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from typing import Literal, NamedTuple
+from typing import Literal, NamedTuple, Unpack
 
 from stillflow.engine.charts.arrows import arrow
 from stillflow.engine.charts.picture import KIND_WORDS, Line, NodeKind, TitleBlock
@@ -85,10 +85,10 @@ OnPaper = PaperName | Paper | None
 
 @dataclass(frozen=True)
 class KeyItem:
-    """One entry of the key: its words, and what draws the sample at a given top left corner."""
+    """One entry of the key: its words, and a sample with its top left corner at (0, 0)."""
 
     words: str
-    sample: Callable[[float, float], list[Mark]]
+    sample: Sequence[Mark]
 
 
 class Room(NamedTuple):
@@ -132,8 +132,8 @@ class Sheet:
             return None
         w, h = self._paper.size
         inner = w - 2 * MARGIN
-        top, bottom = self._header(inner, ""), self._footer(inner)
-        return Room(inner, h - 2 * MARGIN - _height(top) - _height(bottom) - 2 * _GAP)
+        (_, top), (_, bottom) = self._header(inner, ""), self._footer(inner)
+        return Room(inner, h - 2 * MARGIN - top - bottom - 2 * _GAP)
 
     def least(self) -> float:
         """How much smaller type may be made here and still be read, up to 1."""
@@ -164,25 +164,27 @@ class Sheet:
             scale = min(room.width / size.width, room.height / size.height)
             if self._paper.name not in POSTERS:
                 scale = min(scale, _LARGEST)
-        header, footer = self._header(inner, page), self._footer(inner)
+        header, over = self._header(inner, page)
+        footer, below = self._footer(inner)
         high = size.height * scale if room is None else room.height
-        total = high + 2 * MARGIN + _height(header) + _height(footer) + 2 * _GAP
+        total = high + 2 * MARGIN + over + below + 2 * _GAP
         scene = Scene(
             inner + 2 * MARGIN,
             total,
             f"{self.title.title}, {page}" if page else self.title.title,
             self.alt,
         )
-        top = MARGIN + _height(header) + _GAP
-        scene.add("", [moved(mark, MARGIN, MARGIN) for mark in header.marks])
+        top = MARGIN + over + _GAP
+        scene.add("", [moved(mark, MARGIN, MARGIN) for mark in header])
         dx = MARGIN + max((inner - size.width * scale) / 2, 0.0)
         dy = top + max((high - size.height * scale) / 2, 0.0)
         for words, things in marks:
             scene.add(words, [moved(mark, dx, dy, scale) for mark in things])
-        scene.add("", [moved(mark, MARGIN, top + high + _GAP) for mark in footer.marks])
+        scene.add("", [moved(mark, MARGIN, top + high + _GAP) for mark in footer])
         return scene if self.paper is None else magnified(scene, self._paper.scale)
 
-    def _header(self, inner: float, page: str) -> _Band:
+    def _header(self, inner: float, page: str) -> tuple[list[Mark], float]:
+        """What stands over the drawing, and how high that is."""
         marks: list[Mark] = []
         size = _POSTER_HEADING if self.poster else HEADING_SIZE
         room = inner - 110
@@ -200,16 +202,17 @@ class Sheet:
             marks.append(Text(0, y - 2, line, TEXT_SIZE, role=self.subtitle_tells))
         y += 4
         marks.append(polyline([(0, y), (inner, y)], width=1.6))
-        return _Band(tuple(marks), y)
+        return marks, y
 
-    def _footer(self, inner: float) -> _Band:
+    def _footer(self, inner: float) -> tuple[list[Mark], float]:
+        """What stands below the drawing, and how high that is."""
         marks: list[Mark] = [polyline([(0, 0), (inner, 0)], width=0.8)]
         y, x = 8.0, 0.0
         for item in self.key:
             needed = 36 + 5 + width(item.words, NOTE_SIZE)
             if x and x + needed > inner:
                 x, y = 0.0, y + 22
-            marks += item.sample(x, y)
+            marks += [moved(mark, x, y) for mark in item.sample]
             marks.append(Text(x + 41, y + 11.5, item.words, NOTE_SIZE, role="fixed"))
             x += needed + 16
         if self.key:
@@ -217,46 +220,27 @@ class Sheet:
         for line in wrap(self.title.footer(), inner, NOTE_SIZE):
             y += NOTE_SIZE * LEADING
             marks.append(Text(0, y - 3, line, NOTE_SIZE, colour=GREY, role="fixed"))
-        return _Band(tuple(marks), y)
-
-
-class _Band(NamedTuple):
-    marks: tuple[Mark, ...]
-    bottom: float
-
-
-def _height(band: _Band) -> float:
-    return band.bottom
+        return marks, y
 
 
 def kind_key(kinds: Sequence[NodeKind]) -> tuple[KeyItem, ...]:
     """The key to the kinds of boxes on a chart."""
-    return tuple(KeyItem(KIND_WORDS[kind], _sample(kind)) for kind in kinds)
+    looks = ((kind, LOOKS[kind]) for kind in kinds)
+    place = Box(0, 0, 34, 16)
+    return tuple(KeyItem(KIND_WORDS[kind], look.outline(place, look.style)) for kind, look in looks)
 
 
-def _sample(kind: NodeKind) -> Callable[[float, float], list[Mark]]:
-    look = LOOKS[kind]
-    style: Style = {
-        "fill": look.fill,
-        "stroke": look.stroke,
-        "width": look.line,
-        "dash": look.dash,
-    }
-
-    def sample(x: float, y: float) -> list[Mark]:
-        return list(look.outline(Box(x, y, 34, 16), style))
-
-    return sample
+def arrow_key(words: str, line: Line) -> KeyItem:
+    """The key to a kind of arrow."""
+    start, end = (0.0, 8.0), (34.0, 8.0)
+    return KeyItem(words, arrow((start, start, end, end), end, line, 1.4))
 
 
-def line_key(lines: Sequence[tuple[str, Line]]) -> tuple[KeyItem, ...]:
-    """The key to the kinds of arrows on a chart: words and line of each."""
+def line_key(words: str, *on_it: Mark, **style: Unpack[Style]) -> KeyItem:
+    """The key to a line of a graph, and to what marks values on it."""
+    return KeyItem(words, (polyline([(0, 8), (34, 8)], **style), *on_it))
 
-    def item(words: str, line: Line) -> KeyItem:
-        def sample(x: float, y: float) -> list[Mark]:
-            start, end = (x, y + 8), (x + 34, y + 8)
-            return list(arrow((start, start, end, end), end, line, 1.4))
 
-        return KeyItem(words, sample)
-
-    return tuple(item(words, line) for words, line in lines)
+def page_words(number: int, count: int) -> str:
+    """Which page of how many it is; nothing where there is only one."""
+    return f"page {number} of {count}" if count > 1 else ""

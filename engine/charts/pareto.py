@@ -3,19 +3,16 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from functools import partial
 from itertools import accumulate
 
 from stillflow.engine.base import Model, in_percent, percent
-from stillflow.engine.charts.chart import Chart, Format
-from stillflow.engine.charts.page import KeyItem, OnPaper, Room, Sheet
-from stillflow.engine.charts.picture import Picture, TitleBlock
+from stillflow.engine.charts.chart import Chart, plot_chart
+from stillflow.engine.charts.page import KeyItem, Room, Sheet, line_key, page_words
+from stillflow.engine.charts.picture import TitleBlock
 from stillflow.engine.charts.plotmarks import found_point
-from stillflow.engine.charts.scene import Mark, Outline, Scene, Style, Text, polygon, polyline
+from stillflow.engine.charts.scene import Mark, Outline, Scene, Style, Text, polyline, rectangle
 from stillflow.engine.charts.shapes import BAR, GREY, INK, NOTE_SIZE, TEXT_SIZE
 from stillflow.engine.charts.text import LEADING, wrap
-
-PARETO_FORMATS: tuple[Format, ...] = ("svg", "png", "pdf", "json")
 
 _ROW, _FILLED = 30.0, 0.53
 """Least height of a row in points, and the share of it that is bar."""
@@ -49,21 +46,19 @@ class Pareto(Model):
 def pareto_chart(pareto: Pareto) -> Chart:
     """The chart to render: bars to the right, one below the other, so that names can be read."""
     said = "; ".join(f"{one.title} {percent(one.share)}" for one in pareto.bars)
-    picture = Picture(pareto.title, f"Causes, the likeliest first: {said}.", (), ())
     data = pareto.model_dump(mode="json")
     for bar, total in zip(data["bars"], _sums(pareto), strict=True):
         bar["sum"] = total
-    return Chart(
-        "pareto", picture, data, lambda paper: _draw(pareto, picture, paper), PARETO_FORMATS
-    )
+    alt = f"Causes, the likeliest first: {said}."
+    key = _key(any(one.several for one in pareto.bars))
+    return plot_chart("pareto", pareto.title, alt, data, key, lambda sheet: _draw(pareto, sheet))
 
 
 def _sums(pareto: Pareto) -> list[float]:
     return list(accumulate(one.share for one in pareto.bars))
 
 
-def _draw(pareto: Pareto, picture: Picture, paper: OnPaper) -> list[Scene]:
-    sheet = Sheet(pareto.title, picture.alt, _key(any(one.several for one in pareto.bars)), paper)
+def _draw(pareto: Pareto, sheet: Sheet) -> list[Scene]:
     room = sheet.room()
     wide = _USUAL if room is None else max(room.width, _LEAST)
     least = _least_row(pareto, wide)
@@ -91,8 +86,8 @@ def _draw(pareto: Pareto, picture: Picture, paper: OnPaper) -> list[Scene]:
             line += found_point(*place)
         line = [replace(mark, role="figure") for mark in line if isinstance(mark, Outline)]
         things.append(("Their sum so far", line))
-        page = f"page {number + 1} of {pages}" if pages > 1 else ""
-        scenes.append(sheet.compose(things, Room(wide, plot.middle(len(part) - 0.5) + 34), page))
+        size = Room(wide, plot.middle(len(part) - 0.5) + 34)
+        scenes.append(sheet.compose(things, size, page_words(number + 1, pages)))
     return scenes
 
 
@@ -144,26 +139,17 @@ class _Plot:
             marks.append(Text(self._names - 46, at, line, NOTE_SIZE, "end", role="name"))
         share = percent(bar.share)
         marks.append(Text(self._names - 6, middle + 3.5, share, NOTE_SIZE, "end", bold=True))
-        left, right, half = self.x(0.0), self.x(bar.share), self._high * _FILLED / 2
-        corners = [
-            (left, middle - half),
-            (right, middle - half),
-            (right, middle + half),
-            (left, middle + half),
-        ]
-        style = _SEVERAL if bar.several else _ONE
-        marks.append(replace(polygon(corners, **style), role="figure"))
+        high, style = self._high * _FILLED, _SEVERAL if bar.several else _ONE
+        box = rectangle(
+            self.x(0.0), middle - high / 2, self.x(bar.share) - self.x(0.0), high, **style
+        )
+        marks.append(replace(box, role="figure"))
         return marks
 
 
 def _key(several: bool) -> tuple[KeyItem, ...]:
-    def sample(x: float, y: float, style: Style) -> list[Mark]:
-        return [polygon([(x, y + 3), (x + 34, y + 3), (x + 34, y + 13), (x, y + 13)], **style)]
-
-    def total(x: float, y: float) -> list[Mark]:
-        return [polyline([(x, y + 8), (x + 34, y + 8)], width=1.6), *found_point(x + 17, y + 8)]
-
-    items = [KeyItem("how often this is behind it", partial(sample, style=_ONE))]
+    items = [KeyItem("how often this is behind it", [rectangle(0, 3, 34, 10, **_ONE)])]
     if several:
-        items.append(KeyItem("several rarer ones together", partial(sample, style=_SEVERAL)))
-    return (*items, KeyItem("this and all above it together", total))
+        sample = rectangle(0, 3, 34, 10, **_SEVERAL)
+        items.append(KeyItem("several rarer ones together", [sample]))
+    return (*items, line_key("this and all above it together", *found_point(17, 8), width=1.6))

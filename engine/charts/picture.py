@@ -52,6 +52,12 @@ KIND_WORDS: dict[NodeKind, str] = {
 """What the key of a chart says of each kind."""
 
 Line = Literal["for", "against", "plain"]
+ARROW_WORDS: dict[Line, str] = {
+    "for": "speaks for; thicker is stronger",
+    "against": "speaks against",
+}
+"""What the key of a chart says of the arrows that speak."""
+
 Gate = Literal["", "or", "and", "inhibit", "basic", "undeveloped", "condition", "transfer"]
 
 
@@ -137,8 +143,8 @@ class Picture:
 
     title: TitleBlock
     alt: str
-    nodes: tuple[Node, ...]
-    edges: tuple[Edge, ...]
+    nodes: tuple[Node, ...] = ()
+    edges: tuple[Edge, ...] = ()
     across: bool = True
     columns: tuple[tuple[str, ...], ...] = ()
     order: tuple[tuple[str, str], ...] = ()

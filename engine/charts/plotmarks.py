@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 import re
 
-from stillflow.engine.charts.scene import Mark, Text, circle, polygon
+from stillflow.engine.charts.scene import Mark, Text, circle, polygon, rectangle
 from stillflow.engine.charts.shapes import BAR
 from stillflow.engine.charts.text import width
 
@@ -19,15 +19,13 @@ def on_white(label: Text) -> list[Mark]:
     # On an exercise two dashes stand for a single digit.
     wide = width(_DIGIT.sub("00", label.text), label.size, label.bold) + 4
     left = label.x - {"start": 2.0, "middle": wide / 2, "end": wide - 2}[label.anchor]
-    top, bottom = label.y - label.size * 0.86, label.y + label.size * 0.26
-    corners = [(left, top), (left + wide, top), (left + wide, bottom), (left, bottom)]
-    return [polygon(corners, fill="#ffffff", stroke=""), label]
+    top, high = label.y - label.size * 0.86, label.size * 1.12
+    return [rectangle(left, top, wide, high, fill="#ffffff", stroke=""), label]
 
 
 def expected_point(x: float, y: float) -> list[Mark]:
     """A white square about (x, y)."""
-    corners = [(x - 4, y - 4), (x + 4, y - 4), (x + 4, y + 4), (x - 4, y + 4)]
-    return [polygon(corners, fill="#ffffff", width=1.2)]
+    return [rectangle(x - 4, y - 4, 8, 8, fill="#ffffff", width=1.2)]
 
 
 def found_point(x: float, y: float) -> list[Mark]:

@@ -10,10 +10,9 @@ import re
 
 from stillflow.engine.charts import text as words
 from stillflow.engine.charts.program import run
-from stillflow.engine.charts.scene import Link, Mark, Outline, Point, Scene, Text, polygon
+from stillflow.engine.charts.scene import Link, Mark, Outline, Point, Scene, Text, rectangle
 
 _ALIGN = {"start": -1, "middle": 0, "end": 1}
-_STYLES = {"solid": "solid", "dashed": "dashed", "dotted": "dotted"}
 
 
 def write_png(scene: Scene, dpi: int = 150) -> bytes:
@@ -28,7 +27,7 @@ def write_png(scene: Scene, dpi: int = 150) -> bytes:
 def paint_source(scene: Scene, dpi: int) -> str:
     """The DOT source of a graph without nodes, whose background is the scene."""
     w, h = scene.width, scene.height
-    paper = polygon([(0, 0), (w, 0), (w, h), (0, h)], fill="#ffffff", stroke="#ffffff", width=0.1)
+    paper = rectangle(0, 0, w, h, fill="#ffffff", stroke="#ffffff", width=0.1)
     marks: list[Mark] = [paper, *(mark for group in scene.groups for mark in group.marks)]
     orders = "".join(_orders(mark, h) for mark in marks)
     # In a quoted DOT string only the quotation mark is escaped; backslashes stand as they are.
@@ -74,7 +73,7 @@ def _path_orders(mark: Outline, height: float) -> str:
     pen = mark.stroke or mark.fill
     return (
         _sized("S", f"setlinewidth({mark.width:.2f})")
-        + _sized("S", _STYLES[mark.dash])
+        + _sized("S", mark.dash)
         + _sized("C", mark.fill or "#ffffff")
         + _sized("c", pen)
         + f"{order} {len(points)} {places} "

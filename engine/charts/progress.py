@@ -5,14 +5,13 @@ from __future__ import annotations
 from statistics import fmean
 
 from stillflow.engine.base import Model
-from stillflow.engine.charts.chart import Chart, Format
-from stillflow.engine.charts.page import KeyItem, OnPaper, Room, Sheet
-from stillflow.engine.charts.picture import Picture, TitleBlock
+from stillflow.engine.charts.chart import Chart, plot_chart
+from stillflow.engine.charts.page import KeyItem, Room, Sheet, line_key
+from stillflow.engine.charts.picture import TitleBlock
 from stillflow.engine.charts.plot import Frame
 from stillflow.engine.charts.plotmarks import after_point, expected_point, found_point
-from stillflow.engine.charts.scene import DASHES, Dash, Mark, Scene, polyline
+from stillflow.engine.charts.scene import DASHES, Mark, Scene, Style, polyline
 
-PROGRESS_FORMATS: tuple[Format, ...] = ("svg", "png", "pdf", "json")
 RUNNING = 5
 """Drills whose mean the line shows."""
 
@@ -29,13 +28,13 @@ class ProgressPlot(Model):
 def progress_chart(progress: ProgressPlot) -> Chart:
     """The chart to render."""
     words = "; ".join(f"{name}: {', '.join(map(str, got))}" for name, got in progress.marks.items())
-    picture = Picture(progress.title, f"Marks in order. {words}.", (), ())
-    return Chart(
+    return plot_chart(
         "progress",
-        picture,
+        progress.title,
+        f"Marks in order. {words}.",
         progress.model_dump(mode="json"),
-        lambda paper: _draw(progress, picture, paper),
-        PROGRESS_FORMATS,
+        _key(list(progress.marks)),
+        lambda sheet: _draw(progress, sheet),
     )
 
 
@@ -44,41 +43,32 @@ def running(marks: tuple[int, ...]) -> list[float]:
     return [fmean(marks[max(0, end - RUNNING) : end]) for end in range(1, len(marks) + 1)]
 
 
-def _draw(progress: ProgressPlot, picture: Picture, paper: OnPaper) -> list[Scene]:
-    sheet = Sheet(progress.title, picture.alt, _key(list(progress.marks)), paper)
+def _draw(progress: ProgressPlot, sheet: Sheet) -> list[Scene]:
     most = max((len(got) for got in progress.marks.values()), default=1)
     step = -(-most // 10)
     ticks = tuple(float(one) for one in range(step, most + 1, step))
-    room = Room(_SIZE.width, _SIZE.height)
-    frame = Frame(*room, most + 0.5, 100.0, "drill", "mark of 100", ticks=ticks)
+    frame = Frame(*_SIZE, most + 0.5, 100.0, "drill", "mark of 100", ticks=ticks)
     things = [("Marks of 100, drill after drill", frame.marks())]
     for index, (name, got) in enumerate(progress.marks.items()):
         line: list[Mark] = []
         means = running(got)
         if len(got) > 1:
             points = [frame.at(n, mean) for n, mean in enumerate(means, 1)]
-            dash, weight = _look(index)
-            line.append(polyline(points, dash=dash, width=weight))
+            line.append(polyline(points, **_look(index)))
         for number, mark in enumerate(got, 1):
             line += _point(index, *frame.at(number, mark))
         things.append((f"{name}: {', '.join(map(str, got))}", line))
-    return [sheet.compose(things, room)]
+    return [sheet.compose(things, _SIZE)]
 
 
 def _key(names: list[str]) -> tuple[KeyItem, ...]:
-    def item(index: int, name: str) -> KeyItem:
-        def sample(x: float, y: float) -> list[Mark]:
-            dash, weight = _look(index)
-            line = polyline([(x, y + 8), (x + 34, y + 8)], dash=dash, width=weight)
-            return [line, *_point(index, x + 17, y + 8)]
-
-        return KeyItem(name, sample)
-
-    return tuple(item(index, name) for index, name in enumerate(names))
+    return tuple(
+        line_key(name, *_point(index, 17, 8), **_look(index)) for index, name in enumerate(names)
+    )
 
 
-def _look(index: int) -> tuple[Dash, float]:
-    return list(DASHES)[index % 3], (2.2, 1.2)[index // 3 % 2]
+def _look(index: int) -> Style:
+    return {"dash": list(DASHES)[index % 3], "width": (2.2, 1.2)[index // 3 % 2]}
 
 
 def _point(index: int, x: float, y: float) -> list[Mark]:

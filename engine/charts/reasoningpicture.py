@@ -12,10 +12,8 @@ from dataclasses import replace
 from stillflow.engine.base import in_percent, percent
 from stillflow.engine.charts.chart import Chart
 from stillflow.engine.charts.graphdrawing import draw_graphs
-from stillflow.engine.charts.page import OnPaper
 from stillflow.engine.charts.picture import Edge, Node, NodeKind, Picture
 from stillflow.engine.charts.reasoning import PathFact, PathFault, ReasoningPath, Strength, focused
-from stillflow.engine.charts.scene import Scene
 
 _WEIGHTS: dict[Strength, int] = {
     "computed": 2,
@@ -44,11 +42,6 @@ _CAPTIONS = {
     NodeKind.FAULT: "Faults",
     NodeKind.RULED_OUT: "Faults",
 }
-
-
-def draw_reasoning(pictures: Sequence[Picture], paper: OnPaper) -> list[Scene]:
-    """The pictures of paths, drawn one after the other."""
-    return draw_graphs(pictures, _CAPTIONS, paper)
 
 
 def reasoning_picture(path: ReasoningPath, most: int = 6) -> Picture:
@@ -117,15 +110,8 @@ class _Shown:
 
     def nodes(self) -> list[Node]:
         nodes = [
-            Node(
-                f.id,
-                NodeKind.FAULT,
-                f.title,
-                percent(f.probability),
-                f.against,
-                bar=f.probability,
-            )
-            for f in self.likely
+            Node(f.id, NodeKind.FAULT, f.title, chance, f.against, bar=f.probability)
+            for f, chance in ((one, percent(one.probability)) for one in self.likely)
         ]
         if self.rest:
             total = sum(f.probability for f in self.rest)
@@ -272,7 +258,7 @@ def reasoning_chart(
         "reasoning-path",
         _together(pictures),
         data,
-        lambda paper: draw_reasoning(pictures, paper),
+        lambda paper: draw_graphs(pictures, _CAPTIONS, paper),
     )
 
 

@@ -10,9 +10,9 @@ from collections.abc import Iterable, Sequence
 from typing import Literal
 
 from stillflow.engine.base import Model, in_percent, minutes
-from stillflow.engine.charts.chart import Chart, Format
-from stillflow.engine.charts.page import KeyItem, OnPaper, Room, Sheet, kind_key
-from stillflow.engine.charts.picture import Node, NodeKind, Picture, TitleBlock
+from stillflow.engine.charts.chart import Chart, plot_chart
+from stillflow.engine.charts.page import KeyItem, Room, Sheet, kind_key, line_key, page_words
+from stillflow.engine.charts.picture import Node, NodeKind, TitleBlock
 from stillflow.engine.charts.plot import Frame, most_of
 from stillflow.engine.charts.plotmarks import expected_point, found_point
 from stillflow.engine.charts.scene import Dash, Mark, Scene, Text, polyline
@@ -23,8 +23,6 @@ from stillflow.engine.charts.shapes import (
     draw,
     measure,
 )
-
-ROUTE_FORMATS: tuple[Format, ...] = ("svg", "png", "pdf", "json")
 
 StepSort = Literal["reading", "look", "nothing", "fix", "left"]
 
@@ -85,11 +83,15 @@ class Routes(Model):
 
 def routes_chart(routes: Routes) -> Chart:
     """The chart to render. It is no graph of boxes, so it cannot be made as DOT or Mermaid."""
-    words = (f"{one.name}: {minutes(one.minutes)}, {one.ending}" for one in _both(routes))
-    nodes = tuple(_node(step) for one in _both(routes) for step in one.steps)
-    picture = Picture(routes.title, ". ".join(words) + ".", nodes, ())
-    data = routes.model_dump(mode="json")
-    return Chart("drill", picture, data, lambda paper: _draw(routes, picture, paper), ROUTE_FORMATS)
+    alt = ". ".join(f"{one.name}: {minutes(one.minutes)}, {one.ending}" for one in _both(routes))
+    return plot_chart(
+        "drill",
+        routes.title,
+        f"{alt}.",
+        routes.model_dump(mode="json"),
+        _key(routes),
+        lambda sheet: _draw(routes, sheet),
+    )
 
 
 def _both(routes: Routes) -> tuple[RouteTaken, RouteTaken]:
@@ -108,8 +110,7 @@ def _node(step: RouteStep) -> Node:
     )
 
 
-def _draw(routes: Routes, picture: Picture, paper: OnPaper) -> list[Scene]:
-    sheet = Sheet(routes.title, picture.alt, _key(picture), paper)
+def _draw(routes: Routes, sheet: Sheet) -> list[Scene]:
     room = sheet.room()
     most = None if room is None else max(room.height * _WIDE / room.width, 2 * _GRAPH)
     lanes = [
@@ -129,7 +130,7 @@ def _draw(routes: Routes, picture: Picture, paper: OnPaper) -> list[Scene]:
             marks, end = _lane(route, start, items, lane * (_COLUMN + _CLOCK + _BETWEEN), top)
             things += marks
             bottom = max(bottom, end)
-        page = f"page {number} of {len(pages)}" if len(pages) > 1 else ""
+        page = page_words(number, len(pages))
         scenes.append(sheet.compose(things, Room(_WIDE, bottom), page))
     return scenes
 
@@ -184,15 +185,8 @@ def _lane(
 
 def _graph(routes: Routes) -> list[tuple[str, list[Mark]]]:
     most = most_of(max(one.minutes, 1.0) for one in _both(routes))
-    frame = Frame(
-        _WIDE,
-        _GRAPH,
-        most,
-        1.0,
-        "minutes on the clock",
-        "how likely what is really wrong is held, by what was known",
-        y_words=in_percent,
-    )
+    held_words = "how likely what is really wrong is held, by what was known"
+    frame = Frame(_WIDE, _GRAPH, most, 1.0, "minutes on the clock", held_words, y_words=in_percent)
     things = [("How likely what is really wrong was held, against the clock", frame.marks())]
     for route, (dash, weight) in reversed(list(zip(_both(routes), _LINES, strict=True))):
         points = [frame.at(0.0, 0.0)]
@@ -207,29 +201,16 @@ def _graph(routes: Routes) -> list[tuple[str, list[Mark]]]:
             if step.sort == "fix":
                 place = frame.at(step.ended, held)
                 marks += found_point(*place) if dash == "solid" else expected_point(*place)
-        things.append(
-            (
-                f"{route.name}: {minutes(route.minutes)}",
-                [polyline(points, dash=dash, width=weight), *marks],
-            )
-        )
+        line = polyline(points, dash=dash, width=weight)
+        things.append((f"{route.name}: {minutes(route.minutes)}", [line, *marks]))
     return things
 
 
-def _key(picture: Picture) -> tuple[KeyItem, ...]:
-    def line(words: str, index: int) -> KeyItem:
-        def sample(x: float, y: float) -> list[Mark]:
-            dash, weight = _LINES[index]
-            point = expected_point if index else found_point
-            return [
-                polyline([(x, y + 8), (x + 34, y + 8)], dash=dash, width=weight),
-                *point(x + 17, y + 8),
-            ]
-
-        return KeyItem(words, sample)
-
+def _key(routes: Routes) -> tuple[KeyItem, ...]:
+    (solid, thick), (dashed, thin) = _LINES
+    shown = {_KINDS[step.sort] for one in _both(routes) for step in one.steps}
     return (
-        line("the trainee, and a fix", 0),
-        line("the planner, and a fix", 1),
-        *kind_key(picture.kinds()),
+        line_key("the trainee, and a fix", *found_point(17, 8), dash=solid, width=thick),
+        line_key("the planner, and a fix", *expected_point(17, 8), dash=dashed, width=thin),
+        *kind_key([kind for kind in NodeKind if kind in shown]),
     )

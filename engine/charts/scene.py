@@ -121,6 +121,11 @@ def polyline(points: Sequence[Point], **style: Unpack[Style]) -> Outline:
     return Outline(points[0], tuple((p,) for p in points[1:]), **style)
 
 
+def rectangle(x: float, y: float, w: float, h: float, **style: Unpack[Style]) -> Outline:
+    """A rectangle with its top left corner at (x, y)."""
+    return polygon([(x, y), (x + w, y), (x + w, y + h), (x, y + h)], **style)
+
+
 def rounded(
     x: float, y: float, w: float, h: float, radius: float, **style: Unpack[Style]
 ) -> Outline:

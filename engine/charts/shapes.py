@@ -21,6 +21,7 @@ from stillflow.engine.charts.scene import (
     circle,
     polygon,
     polyline,
+    rectangle,
     rounded,
 )
 from stillflow.engine.charts.text import LEADING, width, wrap
@@ -60,6 +61,11 @@ class Look(NamedTuple):
     side: float = 0.0
     """Room kept free at the left and right for the outline, in points."""
 
+    @property
+    def style(self) -> Style:
+        """How its outline is filled and stroked."""
+        return {"fill": self.fill, "stroke": self.stroke, "width": self.line, "dash": self.dash}
+
 
 def _rounded(box: Box, style: Style) -> list[Outline]:
     return [rounded(*box, 9, **style)]
@@ -78,8 +84,7 @@ def _folded(box: Box, style: Style) -> list[Outline]:
 
 
 def _plain(box: Box, style: Style) -> list[Outline]:
-    x, y, w, h = box
-    return [polygon([(x, y), (x + w, y), (x + w, y + h), (x, y + h)], **style)]
+    return [rectangle(*box, **style)]
 
 
 def _striped(box: Box, style: Style) -> list[Outline]:
@@ -92,19 +97,9 @@ def _striped(box: Box, style: Style) -> list[Outline]:
 def _hexagon(box: Box, style: Style) -> list[Outline]:
     x, y, w, h = box
     tip = 12.0
-    return [
-        polygon(
-            [
-                (x + tip, y),
-                (x + w - tip, y),
-                (x + w, y + h / 2),
-                (x + w - tip, y + h),
-                (x + tip, y + h),
-                (x, y + h / 2),
-            ],
-            **style,
-        )
-    ]
+    upper = [(x + tip, y), (x + w - tip, y), (x + w, y + h / 2)]
+    lower = [(x + w - tip, y + h), (x + tip, y + h), (x, y + h / 2)]
+    return [polygon(upper + lower, **style)]
 
 
 def _double(box: Box, style: Style) -> list[Outline]:
@@ -214,13 +209,7 @@ def draw(item: MeasuredNode, x: float, y: float) -> list[Mark]:
     """The marks of a measured node whose box has its top left corner at (x, y)."""
     node = item.node
     look = LOOKS[node.kind]
-    style: Style = {
-        "fill": look.fill,
-        "stroke": look.stroke,
-        "width": look.line,
-        "dash": look.dash,
-    }
-    marks: list[Mark] = list(look.outline(Box(x, y, item.width, item.height), style))
+    marks: list[Mark] = list(look.outline(Box(x, y, item.width, item.height), look.style))
     left = x + _PAD_X + look.side + (BADGE_RADIUS / 2 if node.badge else 0)
     words_height = sum(size * LEADING for _, size, *_ in item.lines)
     bar_height = _BAR_HEIGHT + 4 if node.bar is not None else 0
@@ -266,11 +255,7 @@ def badge(label: str, x: float, y: float, ink: str = INK) -> list[Mark]:
     half = max(BADGE_RADIUS, width(label, NOTE_SIZE, bold=True) / 2 + 4.5)
     return [
         rounded(
-            x - half,
-            y - BADGE_RADIUS,
-            2 * half,
-            2 * BADGE_RADIUS,
-            BADGE_RADIUS,
+            *(x - half, y - BADGE_RADIUS, 2 * half, 2 * BADGE_RADIUS, BADGE_RADIUS),
             fill=ink,
             stroke="#ffffff",
             width=1.2,

@@ -5,14 +5,12 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from stillflow.engine.base import Model
-from stillflow.engine.charts.chart import Chart, Format
+from stillflow.engine.charts.chart import PLOTTED, Chart
 from stillflow.engine.charts.page import PAPERS, OnPaper, Paper
 from stillflow.engine.charts.picture import Picture, TitleBlock
-from stillflow.engine.charts.scene import Mark, Scene, Text, moved, polygon, polyline
+from stillflow.engine.charts.scene import Mark, Scene, Text, moved, polyline, rectangle
 from stillflow.engine.charts.shapes import BAR, GREY
 from stillflow.engine.charts.text import wrap
-
-SHEET_FORMATS: tuple[Format, ...] = ("svg", "png", "pdf", "json")
 
 _MARGIN = 42.0
 _SIZE = 10.0
@@ -64,14 +62,14 @@ class CustomerSheet(Model):
 def sheet_chart(sheet: CustomerSheet, name: str = "sheet") -> Chart:
     """The page to render, upright: A4, or letter where that is asked for."""
     title = TitleBlock(title=" ".join(sheet.heading[:1]) or "Service sheet")
-    picture = Picture(title, sheet.short, (), ())
+    picture = Picture(title, sheet.short)
 
     def pages(paper: OnPaper) -> list[Scene]:
         name = paper.name if isinstance(paper, Paper) else paper or "a4"
         high, wide = PAPERS[name]
         return [_page(sheet, title.title, wide, high)]
 
-    return Chart(name, picture, sheet.model_dump(mode="json"), pages, SHEET_FORMATS)
+    return Chart(name, picture, sheet.model_dump(mode="json"), pages, PLOTTED)
 
 
 def _page(sheet: CustomerSheet, title: str, wide: float, high: float) -> Scene:
@@ -137,9 +135,7 @@ def _bars(one: SheetReading, y: float, room: float) -> Iterator[Mark]:
         if value is None:
             yield Text(_BAR_LEFT + 2, top + 7, "not read", 8.5, colour=GREY)
             continue
-        right, bottom = at(value), top + _BAR_HIGH
-        corners = [(_BAR_LEFT, top), (right, top), (right, bottom), (_BAR_LEFT, bottom)]
-        yield polygon(corners, fill=fill, width=0.8)
+        yield rectangle(_BAR_LEFT, top, at(value) - _BAR_LEFT, _BAR_HIGH, fill=fill, width=0.8)
         yield Text(room - 84, top + 7, f"{value:.0f}", _SIZE, "end", bold=name == "after")
     x = at(one.expected)
     yield polyline([(x, y), (x, y + 27)], width=1.4, dash="dashed")

@@ -11,8 +11,8 @@ from collections.abc import Callable, Sequence
 from dataclasses import replace
 
 from stillflow.engine.base import in_percent
-from stillflow.engine.charts.chart import Chart
-from stillflow.engine.charts.page import Body, KeyItem, OnPaper, Room, Sheet
+from stillflow.engine.charts.chart import Chart, body_chart
+from stillflow.engine.charts.page import Body, KeyItem, Room, line_key
 from stillflow.engine.charts.picture import Edge, Node, NodeKind, Picture
 from stillflow.engine.charts.plotmarks import (
     AFTER,
@@ -25,11 +25,11 @@ from stillflow.engine.charts.plotmarks import (
 from stillflow.engine.charts.scene import (
     Mark,
     Outline,
-    Scene,
     Text,
     circle,
     polygon,
     polyline,
+    rectangle,
     rounded,
 )
 from stillflow.engine.charts.shapes import (
@@ -69,39 +69,16 @@ _NAMES: dict[Condition, tuple[str, str]] = {
 }
 
 
-def draw_stations(path: AirPath, picture: Picture, paper: OnPaper) -> list[Scene]:
-    """The chart on one sheet."""
-    sheet = Sheet(path.title, picture.alt, _key(path), paper, subtitle_tells="")
-    body = station_body(path, sheet.room())
-    return [sheet.compose(body.things, body.size)]
-
-
-def station_body(path: AirPath, room: Room | None) -> Body:
-    """What stands in the middle of the sheet, for a room of this size."""
-    drawing = _Drawing(path, room)
-    return Body(drawing.things(), Room(drawing.wide, drawing.high), _key(path))
-
-
 def _key(path: AirPath) -> tuple[KeyItem, ...]:
-    def expected(x: float, y: float) -> list[Mark]:
-        line = polyline([(x, y + 8), (x + 34, y + 8)], dash="dashed", width=1.2)
-        return [line, *expected_point(x + 17, y + 8)]
-
-    def found(x: float, y: float) -> list[Mark]:
-        return [polyline([(x, y + 8), (x + 34, y + 8)], width=2.6), *found_point(x + 17, y + 8)]
-
-    def after(x: float, y: float) -> list[Mark]:
-        line = polyline([(x, y + 8), (x + 34, y + 8)], dash="dotted", width=1.8)
-        return [line, *after_point(x + 17, y + 8)]
-
-    def lost(x: float, y: float) -> list[Mark]:
-        return list(_band(x, y, 34, 16))
-
-    key = [KeyItem("expected of this system in good order", expected), KeyItem("found", found)]
+    expected = "expected of this system in good order"
+    key = [
+        line_key(expected, *expected_point(17, 8), dash="dashed", width=1.2),
+        line_key("found", *found_point(17, 8), width=2.6),
+    ]
     if any(one.reading(state).after is not None for one in path.stations for state in CONDITIONS):
-        key.append(KeyItem(AFTER, after))
+        key.append(line_key(AFTER, *after_point(17, 8), dash="dotted", width=1.8))
     if greatest_loss(path) is not None:
-        key.append(KeyItem("the step where most suction is lost", lost))
+        key.append(KeyItem("the step where most suction is lost", _band(0, 0, 34, 16)))
     return tuple(key)
 
 
@@ -271,8 +248,7 @@ def _in_words(reading: StationReading, unit: str) -> str:
 
 def _band(x: float, y: float, w: float, h: float) -> list[Outline]:
     """A tinted band with slanted lines, that shows in black and white too."""
-    corners = [(x, y), (x + w, y), (x + w, y + h), (x, y + h)]
-    marks = [polygon(corners, fill="#fdeee2", stroke=WARNING, width=0.8)]
+    marks = [rectangle(x, y, w, h, fill="#fdeee2", stroke=WARNING, width=0.8)]
     step, offset = 14.0, 7.0
     while offset < w + h:
         start = (x + min(offset, w), y + max(offset - w, 0.0))
@@ -325,13 +301,12 @@ def station_chart(path: AirPath) -> Chart:
         for loss in losses(path)
     ]
     data["verdict"] = verdict(path)
-    return Chart(
-        "stations",
-        picture,
-        data,
-        lambda paper: draw_stations(path, picture, paper),
-        body=lambda room: station_body(path, room),
-    )
+
+    def body(room: Room | None) -> Body:
+        drawing = _Drawing(path, room)
+        return Body(drawing.things(), Room(drawing.wide, drawing.high), _key(path))
+
+    return body_chart("stations", picture, data, body)
 
 
 def _line(path: AirPath, station: ChartStation, condition: Condition) -> str:

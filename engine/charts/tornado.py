@@ -2,23 +2,17 @@
 
 from __future__ import annotations
 
-from typing import Literal
-
 from stillflow.engine.base import Model
-from stillflow.engine.charts.chart import Chart, Format
-from stillflow.engine.charts.page import KeyItem, OnPaper, Room, Sheet
-from stillflow.engine.charts.picture import Picture, TitleBlock
-from stillflow.engine.charts.scene import Mark, Scene, Text, polygon, polyline
+from stillflow.engine.charts.chart import Chart, plot_chart
+from stillflow.engine.charts.page import KeyItem, Room, Sheet, page_words
+from stillflow.engine.charts.picture import TitleBlock
+from stillflow.engine.charts.scene import Anchor, Mark, Scene, Text, polyline, rectangle
 from stillflow.engine.charts.shapes import BAR, INK, NOTE_SIZE, TEXT_SIZE
 from stillflow.engine.charts.text import LEADING, wrap
-
-TORNADO_FORMATS: tuple[Format, ...] = ("svg", "png", "pdf", "json")
 
 _NAMES, _SIDE, _ROW, _BAR, _TOP = 250.0, 150.0, 34.0, 16.0, 26.0
 _FOOT = 24.0
 _MOST_FILL = "#ffffff"
-
-Anchor = Literal["start", "end"]
 
 
 class TornadoBar(Model):
@@ -41,18 +35,17 @@ def tornado_chart(tornado: Tornado) -> Chart:
     """The chart to render: one row a number, those that turn most first."""
     bars = sorted(tornado.bars, key=lambda one: (-one.least - one.most, one.title))
     ordered = tornado.model_copy(update={"bars": tuple(bars)})
-    said = "; ".join(
-        f"{one.title}: {one.least} at its least, {one.most} at its most" for one in bars
-    )
-    picture = Picture(tornado.title, f"{tornado.counted}. {said}.", (), ())
+    said = "; ".join(map(_said, bars))
+    alt = f"{tornado.counted}. {said}."
     data = ordered.model_dump(mode="json")
-    return Chart(
-        "tornado", picture, data, lambda paper: _draw(ordered, picture, paper), TORNADO_FORMATS
+    key = (
+        KeyItem("the number at its least", [_box(0, 34, 8, BAR)]),
+        KeyItem("the number at its most", [_box(0, 34, 8, _MOST_FILL)]),
     )
+    return plot_chart("tornado", tornado.title, alt, data, key, lambda sheet: _draw(ordered, sheet))
 
 
-def _draw(tornado: Tornado, picture: Picture, paper: OnPaper) -> list[Scene]:
-    sheet = Sheet(tornado.title, picture.alt, _key(), paper)
+def _draw(tornado: Tornado, sheet: Sheet) -> list[Scene]:
     room = sheet.room()
     wide = _NAMES + 2 * _SIDE + 40.0
     most = len(tornado.bars)
@@ -73,7 +66,7 @@ def _draw(tornado: Tornado, picture: Picture, paper: OnPaper) -> list[Scene]:
         things = [("No number moved", axis)]
         for row, bar in enumerate(part):
             things.append((_said(bar), _row(_TOP + row * _ROW, bar, max(reach, 1))))
-        page = f"page {number} of {len(starts)}" if len(starts) > 1 else ""
+        page = page_words(number, len(starts))
         scenes.append(sheet.compose(things, Room(wide, bottom + _FOOT), page))
     return scenes
 
@@ -101,13 +94,4 @@ def _row(top: float, bar: TornadoBar, reach: int) -> list[Mark]:
 
 
 def _box(left: float, right: float, middle: float, fill: str) -> Mark:
-    top, bottom = middle - _BAR / 2, middle + _BAR / 2
-    corners = [(left, top), (right, top), (right, bottom), (left, bottom)]
-    return polygon(corners, fill=fill, width=0.8)
-
-
-def _key() -> tuple[KeyItem, ...]:
-    return (
-        KeyItem("the number at its least", lambda x, y: [_box(x, x + 34, y + 8, BAR)]),
-        KeyItem("the number at its most", lambda x, y: [_box(x, x + 34, y + 8, _MOST_FILL)]),
-    )
+    return rectangle(left, middle - _BAR / 2, right - left, _BAR, fill=fill, width=0.8)

@@ -12,7 +12,7 @@ from itertools import chain, product
 from typing import Protocol
 
 from stillflow.engine.charts.overview import OVERVIEW, Part, overview
-from stillflow.engine.charts.page import HEADING_SIZE, Room, Sheet
+from stillflow.engine.charts.page import HEADING_SIZE, Room, Sheet, page_words
 from stillflow.engine.charts.paging import Cutter, Piece, Trunk
 from stillflow.engine.charts.scene import Mark, Point, Role, Scene, Text, moved, polyline
 from stillflow.engine.charts.shapes import NOTE_SIZE
@@ -138,8 +138,7 @@ def draw_tree(
         drawn.insert(0, (overview(entries, room), room, (OVERVIEW,)))
     scenes = []
     for number, (things, size, parts) in enumerate(drawn, 1):
-        label = f"page {number} of {len(drawn)}" if len(drawn) > 1 else ""
-        scene = sheet.compose(things, size, label)
+        scene = sheet.compose(things, size, page_words(number, len(drawn)))
         scene.parts = parts
         scenes.append(scene)
     return scenes

@@ -14,7 +14,7 @@ from stillflow.engine.airflow.gauge import readings
 from stillflow.engine.airflow.points import Reading
 from stillflow.engine.airflow.system import Holes, System
 from stillflow.engine.base.errors import InputError
-from stillflow.engine.charts.airflow import airflow_lines_chart
+from stillflow.engine.charts.airflowdrawing import airflow_lines_chart
 from stillflow.engine.charts.chart import Chart, render
 from stillflow.engine.charts.picture import TitleBlock
 from stillflow.engine.charts.scene import Outline, Scene, Text
