@@ -32,8 +32,6 @@ def draw_houses(
     count: int,
     system: System,
     altitude_ft: Range = (0.0, 0.0),
-    sealed_inh2o: Range | None = None,
-    airflow_cfm: Range | None = None,
 ) -> Houses:
     """Healthy houses of all sizes, with the inlets and the unit of a system.
 
@@ -46,9 +44,6 @@ def draw_houses(
         count: how many.
         system: gives everything that is not drawn.
         altitude_ft: range of altitudes, ft.
-        sealed_inh2o: range of the fan's sealed suction; without it, the system's own.
-        airflow_cfm: range of the fan's airflow; without it, the system's own. Only for a straight
-            fan line.
 
     Returns:
         `count` houses.
@@ -61,13 +56,7 @@ def draw_houses(
     taps = generator.uniform(0.2, 1.0, houses[TAP].shape)
     drawn[TAP] = taps / taps.max(axis=1, keepdims=True) * drawn["trunk.length_ft"][:, None]
     drawn["altitude_ft"] = generator.uniform(*altitude_ft, count)
-    houses = houses.with_values(drawn)
-    if sealed_inh2o is None and airflow_cfm is None:
-        return houses
-    return houses.with_fan(
-        generator.uniform(*(sealed_inh2o or (system.fan.sealed_inh2o,) * 2), count),
-        generator.uniform(*(airflow_cfm or (system.fan.airflow_cfm,) * 2), count),
-    )
+    return houses.with_values(drawn)
 
 
 def gauge_noise(generator: np.random.Generator, table: Array, tolerance: float) -> Array:

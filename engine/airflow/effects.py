@@ -6,8 +6,8 @@ ranges. Putting an effect on a system is in `apply`; the air path itself is in `
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
-from typing import Annotated, Literal
+from collections.abc import Sequence
+from typing import Annotated, ClassVar, Literal
 
 import numpy as np
 from pydantic import AfterValidator, BeforeValidator, Field
@@ -66,6 +66,9 @@ OrificeRange = Annotated[_Pair, _within(0.1, 2.0, "in")]
 
 
 class _Effect(Model):
+    SAYS: ClassVar[str] = "nothing in the air changes"
+    """What it does to the air, in words, with room for its sizes in order and for its `at`."""
+
     def sizes(self) -> dict[str, tuple[float, float]]:
         """The same by key, as the rules write them."""
         given = {key: getattr(self, key) for key in type(self).model_fields}
@@ -73,7 +76,7 @@ class _Effect(Model):
 
     def ranges(self) -> tuple[tuple[float, float], ...]:
         """The [lowest, highest] of each size, in the order `apply` wants them; () if none."""
-        return ()
+        return tuple(self.sizes().values())
 
 
 class HoleEffect(_Effect):
@@ -84,13 +87,11 @@ class HoleEffect(_Effect):
     measured, `other-inlet` at another one of the house (face or wall gasket, door held open).
     """
 
+    SAYS = "air gets in as through a hole of {0} in at the {at}"
+
     kind: Literal["hole"]
     at: HolePlace
     diameter_in: HoleRange
-
-    def ranges(self) -> tuple[tuple[float, float], ...]:
-        """Hole diameter, in."""
-        return (self.diameter_in,)
 
 
 class ThroatEffect(_Effect):
@@ -100,40 +101,36 @@ class ThroatEffect(_Effect):
     reading at the four stations sees it.
     """
 
+    SAYS = "the way is squeezed to {0} in at the {at}"
+
     kind: Literal["throat"]
     at: ThroatPlace
     diameter_in: ThroatRange
-
-    def ranges(self) -> tuple[tuple[float, float], ...]:
-        """Throat diameter, in."""
-        return (self.diameter_in,)
 
 
 class LoadingEffect(_Effect):
     """Dirt on the filter or the screen: its healthy resistance times this."""
 
+    SAYS = "the {at} resists {0} times as much as a clean one"
+
     kind: Literal["loading"]
     at: LoadingPlace
     times: TimesRange
-
-    def ranges(self) -> tuple[tuple[float, float], ...]:
-        """Times the healthy resistance."""
-        return (self.times,)
 
 
 class SpeedEffect(_Effect):
     """The motor runs at this share of its full speed (worn brushes, bearings, low voltage)."""
 
+    SAYS = "the motor runs at {0} of its speed"
+
     kind: Literal["speed"]
     factor: SpeedRange
-
-    def ranges(self) -> tuple[tuple[float, float], ...]:
-        """Share of full speed."""
-        return (self.factor,)
 
 
 class MotorDeadEffect(_Effect):
     """One of two motors stands still."""
+
+    SAYS = "one of two motors stands still"
 
     kind: Literal["motor-dead"]
 
@@ -141,46 +138,38 @@ class MotorDeadEffect(_Effect):
 class HoseSizeEffect(_Effect):
     """Another hose than this system should have: its length (ft) and bore (in)."""
 
+    SAYS = "the hose is {0} ft long with a bore of {1} in"
+
     kind: Literal["hose-size"]
     length_ft: LengthRange
     bore_in: BoreRange
-
-    def ranges(self) -> tuple[tuple[float, float], ...]:
-        """Hose length, ft, and bore, in."""
-        return (self.length_ft, self.bore_in)
 
 
 class GaugeOffsetEffect(_Effect):
     """The gauge reads this much (inH2O) with nothing connected."""
 
+    SAYS = "the gauge stands {0} inH2O from zero"
+
     kind: Literal["gauge-offset"]
     inh2o: OffsetRange
-
-    def ranges(self) -> tuple[tuple[float, float], ...]:
-        """Offset, inH2O."""
-        return (self.inh2o,)
 
 
 class GaugeFactorEffect(_Effect):
     """The gauge shows this share of the true suction (its own small hose leaks)."""
 
+    SAYS = "the gauge shows {0} of the truth"
+
     kind: Literal["gauge-factor"]
     factor: FactorRange
-
-    def ranges(self) -> tuple[tuple[float, float], ...]:
-        """Share of the true suction."""
-        return (self.factor,)
 
 
 class OrificeEffect(_Effect):
     """Working readings were taken through an orifice of this diameter (in), not the standard."""
 
+    SAYS = "working is read through an orifice of {0} in"
+
     kind: Literal["orifice"]
     diameter_in: OrificeRange
-
-    def ranges(self) -> tuple[tuple[float, float], ...]:
-        """Orifice diameter, in."""
-        return (self.diameter_in,)
 
 
 class NoEffect(_Effect):
@@ -219,16 +208,10 @@ def draw_sizes(effect: Effect, generator: np.random.Generator, count: int) -> Fl
         Sizes of shape (count, k), k = 1 for most kinds, 2 for hose-size (ft, in), 0 for
         motor-dead and none; in the order `effect.ranges()` gives.
     """
-    return (
-        np.stack(list(_columns(effect, generator, count)), axis=1)
-        if effect.ranges()
-        else (np.empty((count, 0)))
-    )
-
-
-def _columns(effect: Effect, generator: np.random.Generator, count: int) -> Iterator[Floats]:
-    for low, high in effect.ranges():
+    sizes = np.empty((count, len(effect.ranges())))
+    for column, (low, high) in zip(sizes.T, effect.ranges(), strict=True):
         if isinstance(effect, LoadingEffect) and low > 0.0:
-            yield np.exp(generator.uniform(np.log(low), np.log(high), count))
+            column[:] = np.exp(generator.uniform(np.log(low), np.log(high), count))
         else:
-            yield generator.uniform(low, high, count)
+            column[:] = generator.uniform(low, high, count)
+    return sizes

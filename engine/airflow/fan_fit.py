@@ -20,7 +20,6 @@ def fan_from_pair(
     working_inh2o: float,
     house: System | None = None,
     station: str = "inlet",
-    inlet: str | None = None,
 ) -> Fan:
     """The straight fan line that gives a pair of readings at a station of a house.
 
@@ -33,7 +32,6 @@ def fan_from_pair(
         house: everything but the fan line; its fan tells motors and speed only. Without it, an
             ordinary healthy house at sea level.
         station: where both were read.
-        inlet: which inlet, if it matters.
 
     Raises:
         InputError: working not below sealed, or no fan could give the pair.
@@ -46,7 +44,7 @@ def fan_from_pair(
     plain = Fan(sealed_inh2o=sealed_inh2o, airflow_cfm=100.0)
     system = System(fan=plain) if house is None else house
     houses = Houses.of([system])
-    points = [GaugePoint(station, condition, inlet) for condition in ("sealed", "working")]
+    points = [GaugePoint(station, condition) for condition in ("sealed", "working")]
     path = find_path(houses, columns(points, houses))
     shown = np.array([[sealed_inh2o, working_inh2o]]) - system.gauge.offset_inh2o
     w, s = path.march(np.sqrt(np.maximum(shown / system.gauge.factor, 0.0)))

@@ -12,7 +12,7 @@ import numpy as np
 from stillflow.engine.airflow.air import Array
 from stillflow.engine.airflow.houses import Houses
 from stillflow.engine.airflow.path import find_path
-from stillflow.engine.airflow.points import EVERY_POINT, Columns, GaugePoint, columns
+from stillflow.engine.airflow.points import Columns, GaugePoint, columns
 from stillflow.engine.airflow.system import System
 
 BLOCK_ROWS = 16384
@@ -45,22 +45,6 @@ def readings(system: System, station: str, condition: str, inlet: str | None = N
         InputError: no such station, condition or inlet.
     """
     return float(readings_table(Houses.of([system]), [GaugePoint(station, condition, inlet)])[0, 0])
-
-
-def all_readings(system: System) -> dict[GaugePoint, float]:
-    """What the gauge shows at every station, sealed and working.
-
-    Returns:
-        inH2O by gauge point: unit and utility, then each inlet and the hose at the first (or
-        damaged) inlet. Points carry no inlet name for that inlet and `other` with a name for the
-        rest.
-    """
-    points = list(EVERY_POINT)
-    for index, name in enumerate(system.inlet_names):
-        if index != system.damaged:
-            points += [GaugePoint("other", "sealed", name), GaugePoint("other", "working", name)]
-    row = readings_table(Houses.of([system]), points)[0]
-    return dict(zip(points, map(float, row), strict=True))
 
 
 def readings_table(houses: Houses, points: Sequence[GaugePoint]) -> Array:

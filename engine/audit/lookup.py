@@ -310,14 +310,7 @@ def _standing(knowledge: Knowledge, section: str, entry: Entry) -> _Standing:
             if (one.section, one.id) == (section, entry.id)
         ),
         "judged": tuple(
-            NumberCard(
-                key=one.key,
-                kind=one.kind,
-                value=one.value,
-                low=one.low,
-                high=one.high,
-                own=one.own,
-            )
+            NumberCard.model_validate(one, from_attributes=True)
             for one in numbers_of(knowledge, section, entry.id)
         ),
     }

@@ -14,6 +14,7 @@ from stillflow.engine.ruleset import Evidence, observed, say
 
 FOR, AGAINST = 1, -1
 _WORD = {FOR: "for", AGAINST: "against"}
+_FEW = 4
 
 
 @inspection(Severity.HIGH)
@@ -255,6 +256,6 @@ def _quoted(ids: Iterable[str]) -> list[str]:
     return [f"'{one}'" for one in ids]
 
 
-def _few(words: list[str], most: int = 4) -> str:
-    shown = ", ".join(words[:most])
-    return f"{shown} and {len(words) - most} more" if len(words) > most else shown
+def _few(words: list[str]) -> str:
+    shown = ", ".join(words[:_FEW])
+    return f"{shown} and {len(words) - _FEW} more" if len(words) > _FEW else shown

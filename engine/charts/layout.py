@@ -28,10 +28,8 @@ class Route:
 
 @dataclass(frozen=True)
 class Placed:
-    """A laid-out picture: its size, the top left corner of each box, the way of each arrow."""
+    """A laid-out picture: the top left corner of each box, the way of each arrow."""
 
-    width: float
-    height: float
     corners: Mapping[str, Point]
     routes: tuple[Route, ...]
 
@@ -65,18 +63,13 @@ def _placed(picture: Picture, graph: dict[str, Any], sizes: Mapping[str, Size]) 
     # The program's own frame has room for the title in it, which is drawn elsewhere here.
     points = [p for route in routes for p in (*route.curve, route.tip)]
     points += boxes.values()
-    points += [(x + sizes[i].width, y + sizes[i].height) for i, (x, y) in boxes.items()]
     left = min((x for x, _ in points), default=0.0)
     top = min((y for _, y in points), default=0.0)
-    right = max((x for x, _ in points), default=0.0)
-    bottom = max((y for _, y in points), default=0.0)
 
     def shift(point: Point) -> Point:
         return point[0] - left, point[1] - top
 
     return Placed(
-        right - left,
-        bottom - top,
         {i: shift(corner) for i, corner in boxes.items()},
         tuple(Route(tuple(map(shift, r.curve)), shift(r.tip)) for r in routes),
     )

@@ -44,15 +44,9 @@ _CAPTIONS = {
 }
 
 
-def reasoning_picture(path: ReasoningPath, most: int = 6) -> Picture:
-    """The path as a picture.
-
-    Args:
-        path: what to show.
-        most: how many of the likeliest faults get a box of their own; the rest share one, and
-            ruled-out faults with the same arrows share one.
-    """
-    shown = _Shown(path, most)
+def reasoning_picture(path: ReasoningPath) -> Picture:
+    """The path as a picture."""
+    shown = _Shown(path)
     facts = sorted(path.facts, key=lambda f: (not f.helpful, f.asked or 0, f.id))
     nodes = [_fact(fact) for fact in facts]
     nodes += [
@@ -72,16 +66,16 @@ def reasoning_picture(path: ReasoningPath, most: int = 6) -> Picture:
 
 
 class _Shown:
-    """Which faults get a box of their own, and which are gathered into one."""
+    """Which faults get a box of their own; the rest share one, as do those ruled out alike."""
 
-    def __init__(self, path: ReasoningPath, most: int) -> None:
+    def __init__(self, path: ReasoningPath) -> None:
         likely = sorted(
             (f for f in path.faults if not f.ruled_out_by), key=lambda f: (-f.probability, f.id)
         )
         self.likely = [
             f
             for place, f in enumerate(likely)
-            if place == 0 or f.against or (place < most and f.probability >= _WORTH_A_BOX)
+            if place == 0 or f.against or (place < _MOST_BOXES and f.probability >= _WORTH_A_BOX)
         ]
         self.rest = [f for f in likely if f not in self.likely]
         self.groups: list[list[PathFault]] = []
@@ -130,6 +124,8 @@ class _Shown:
 
 
 _REST = "\x00rest"
+_MOST_BOXES = 6
+"""How many of the likeliest faults have a box of their own."""
 _WORTH_A_BOX = 0.02
 """Below this probability a fault is gathered with the others."""
 
@@ -234,7 +230,6 @@ def _in_words(path: ReasoningPath, shown: _Shown) -> str:
 def reasoning_chart(
     path: ReasoningPath,
     focus: Sequence[str] = (),
-    most: int = 6,
     earlier: Sequence[ReasoningPath] = (),
 ) -> Chart:
     """The path as a chart to render.
@@ -242,7 +237,6 @@ def reasoning_chart(
     Args:
         path: what to show.
         focus: ids of faults or derived facts; only what bears on them is shown.
-        most: how many of the likeliest faults get a box of their own.
         earlier: paths that are drawn whole before it, of a visit with several fixes.
 
     Raises:
@@ -250,7 +244,7 @@ def reasoning_chart(
     """
     if focus:
         path = focused(path, *focus)
-    pictures = [reasoning_picture(one, most) for one in (*earlier, path)]
+    pictures = [reasoning_picture(one) for one in (*earlier, path)]
     data = path.model_dump(mode="json")
     if earlier:
         data["earlier"] = [one.model_dump(mode="json") for one in earlier]

@@ -59,7 +59,7 @@ class CustomerSheet(Model):
     short: str
 
 
-def sheet_chart(sheet: CustomerSheet, name: str = "sheet") -> Chart:
+def sheet_chart(sheet: CustomerSheet) -> Chart:
     """The page to render, upright: A4, or letter where that is asked for."""
     title = TitleBlock(title=" ".join(sheet.heading[:1]) or "Service sheet")
     picture = Picture(title, sheet.short)
@@ -69,7 +69,7 @@ def sheet_chart(sheet: CustomerSheet, name: str = "sheet") -> Chart:
         high, wide = PAPERS[name]
         return [_page(sheet, title.title, wide, high)]
 
-    return Chart(name, picture, sheet.model_dump(mode="json"), pages, PLOTTED)
+    return Chart("sheet", picture, sheet.model_dump(mode="json"), pages, PLOTTED)
 
 
 def _page(sheet: CustomerSheet, title: str, wide: float, high: float) -> Scene:

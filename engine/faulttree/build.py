@@ -6,7 +6,7 @@ Nothing is drawn by hand: the same causes always give the same tree. Where the c
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from typing import Literal
 
 from pydantic import Field
@@ -56,7 +56,6 @@ def build_tree(
     top: str,
     causes: Sequence[Cause],
     combinations: Sequence[JointCauses] = (),
-    titles: Mapping[str, str] | None = None,
 ) -> FaultTree:
     """The tree of a top event: any place, in it any mode, under that any cause or combination.
 
@@ -66,7 +65,6 @@ def build_tree(
         top: the top event in words (a complaint).
         causes: in the order in which they are to stand.
         combinations: in the order in which they are to stand.
-        titles: words for places and modes, where they are not to be used as they are.
 
     Raises:
         InputError: there is nothing to build from, or a combination names an unknown cause.
@@ -84,19 +82,17 @@ def build_tree(
     parts += combinations
     if not parts:
         raise InputError("a fault tree needs at least one cause that can act alone or combined")
-    words = titles or {}
     gates: list[Gate] = []
     places: dict[str, dict[str, list[str]]] = {}
     for part in parts:
         places.setdefault(part.place, {}).setdefault(part.mode, []).append(part.id)
     top_inputs = []
     for place, modes in places.items():
-        place_title = words.get(place, place)
-        inputs = []
-        for mode, members in modes.items():
-            title = f"{place_title}: {words.get(mode, mode)}"
-            inputs.append(_either(f"mode {place} {mode}", title, members, gates))
-        top_inputs.append(_either(f"place {place}", place_title, inputs, gates))
+        inputs = [
+            _either(f"mode {place} {mode}", f"{place}: {mode}", members, gates)
+            for mode, members in modes.items()
+        ]
+        top_inputs.append(_either(f"place {place}", place, inputs, gates))
     conditions = {cause.id for cause in causes if cause.kind == "condition"}
     for one in combinations:
         held = conditions.intersection(one.causes)
@@ -107,13 +103,7 @@ def build_tree(
     gates.insert(0, Gate(id=_TOP, title=top, kind="or", inputs=tuple(top_inputs)))
     used = {i for gate in gates for i in gate.inputs}
     events = tuple(
-        PrimaryEvent(
-            id=c.id,
-            title=c.title,
-            kind=c.kind,
-            probability=c.probability,
-            code=c.code,
-        )
+        PrimaryEvent(id=c.id, title=c.title, kind=c.kind, probability=c.probability, code=c.code)
         for c in causes
         if c.id in used
     )

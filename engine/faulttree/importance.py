@@ -8,7 +8,7 @@ IEC 61025 and the PRA Procedures Guide, NUREG/CR-2300, from memory).
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from math import fsum, inf, isfinite, prod
 
 from stillflow.engine.faulttree.diagram import DecisionDiagram
@@ -82,21 +82,7 @@ class Analysis:
 
     def rows(self) -> list[dict[str, str | float | None]]:
         """The importance table, one row for each event, for CSV and JSON."""
-        return [
-            {
-                "event": row.event,
-                "code": row.code,
-                "type": row.type,
-                "title": row.title,
-                "probability": row.probability,
-                "birnbaum": row.birnbaum,
-                "fussell_vesely": row.fussell_vesely,
-                "criticality": row.criticality,
-                "achievement": row.achievement,
-                "reduction": row.reduction,
-            }
-            for row in self.importance
-        ]
+        return [asdict(row) for row in self.importance]
 
     def cut_set_rows(self) -> list[dict[str, str | float]]:
         """The minimal cut sets, one row each, for CSV and JSON."""

@@ -8,18 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from stillflow.engine.airflow import (
-    Effect,
-    GaugeFactorEffect,
-    GaugeOffsetEffect,
-    HoleEffect,
-    HoseSizeEffect,
-    LoadingEffect,
-    MotorDeadEffect,
-    OrificeEffect,
-    SpeedEffect,
-    ThroatEffect,
-)
+from stillflow.engine.airflow import Effect
 from stillflow.engine.base import Station
 from stillflow.engine.ruleset.conditions import Condition, FactValue, Leaf, say
 from stillflow.engine.ruleset.entries import Source
@@ -122,26 +111,8 @@ def _values(
 
 def effect_words(effect: Effect) -> str:
     """What a fault does to the air, with its range of sizes."""
-    spans = [f"{low:g} to {high:g}" for low, high in effect.ranges()]
-    if isinstance(effect, HoleEffect):
-        return f"air gets in as through a hole of {spans[0]} in at the {effect.at}"
-    if isinstance(effect, ThroatEffect):
-        return f"the way is squeezed to {spans[0]} in at the {effect.at}"
-    if isinstance(effect, LoadingEffect):
-        return f"the {effect.at} resists {spans[0]} times as much as a clean one"
-    if isinstance(effect, SpeedEffect):
-        return f"the motor runs at {spans[0]} of its speed"
-    if isinstance(effect, MotorDeadEffect):
-        return "one of two motors stands still"
-    if isinstance(effect, HoseSizeEffect):
-        return f"the hose is {spans[0]} ft long with a bore of {spans[1]} in"
-    if isinstance(effect, GaugeOffsetEffect):
-        return f"the gauge stands {spans[0]} inH2O from zero"
-    if isinstance(effect, GaugeFactorEffect):
-        return f"the gauge shows {spans[0]} of the truth"
-    if isinstance(effect, OrificeEffect):
-        return f"working is read through an orifice of {spans[0]} in"
-    return "nothing in the air changes"
+    spans = (f"{low:g} to {high:g}" for low, high in effect.ranges())
+    return effect.SAYS.format(*spans, at=getattr(effect, "at", ""))
 
 
 def source_words(source: Source) -> str:

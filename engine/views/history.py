@@ -74,7 +74,7 @@ def site_history(visits: Iterable[Visit], knowledge: Knowledge) -> tuple[SpotHis
         apart = not one.inlet or one.station is Station.HOSE
         return one.station.value if apart else "", key_of(one.inlet), one.state.value
 
-    weak = _weak(knowledge)
+    weak = weak_share(knowledge)
     found = []
     for _, group in groupby(sorted(rows, key=lambda pair: (spot(pair), pair[1].at)), spot):
         pairs = list(group)
@@ -146,10 +146,6 @@ def drift_words(trend: Drift | None) -> str:
 
 def weak_share(knowledge: Knowledge) -> float:
     """The share of expected below which suction is weak: where the level `low` ends."""
-    return _weak(knowledge)
-
-
-def _weak(knowledge: Knowledge) -> float:
     return next(level.below for level in knowledge.levels if level.id == "low" and level.below)
 
 

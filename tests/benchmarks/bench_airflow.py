@@ -19,10 +19,10 @@ from types import ModuleType
 
 import numpy as np
 
-from stillflow.engine.airflow.air import pressure_at
+from stillflow.engine.airflow.air import Array, pressure_at
 from stillflow.engine.airflow.draw import draw_houses
 from stillflow.engine.airflow.fan import fan_from_rating
-from stillflow.engine.airflow.gauge import all_readings, readings_table
+from stillflow.engine.airflow.gauge import readings_table
 from stillflow.engine.airflow.houses import Houses
 from stillflow.engine.airflow.points import EVERY_POINT, GaugePoint
 from stillflow.engine.airflow.system import Holes, System, Throats
@@ -61,10 +61,17 @@ def ms(work: Callable[[], object], times: int) -> str:
     return f"{1e3 * statistics.median(taken):.2f} ms"
 
 
+def all_readings(system: System) -> Array:
+    """What the gauge shows at every station, inH2O."""
+    return readings_table(Houses.of([system]), EVERY_POINT)[0]
+
+
 def drawn(count: int) -> Houses:
     """Random houses: a sixth healthy, the rest with one fault each."""
     generator = np.random.default_rng(4)
-    houses = draw_houses(generator, count, HOUSE, (0, 7000), (90, 140), (90, 130))
+    houses = draw_houses(generator, count, HOUSE, (0, 7000))
+    sealed, airflow = generator.uniform(90, 140, count), generator.uniform(90, 130, count)
+    houses = houses.with_fan(sealed, airflow)
     kind = generator.integers(0, 6, count)
     hole, throat = generator.uniform(0.1, 0.6, count), generator.uniform(0.3, 1.1, count)
     half = np.full(count, 0.5)

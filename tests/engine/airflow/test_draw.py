@@ -11,7 +11,9 @@ from stillflow.engine.airflow.points import EVERY_POINT
 
 
 def test_drawn_houses_differ_and_are_healthy(house):
-    drawn = draw_houses(np.random.default_rng(1), 300, house, (0, 7000), (90, 140), (90, 130))
+    luck = np.random.default_rng(1)
+    drawn = draw_houses(luck, 300, house, (0, 7000))
+    drawn = drawn.with_fan(luck.uniform(90, 140, 300), luck.uniform(90, 130, 300))
     table = readings_table(drawn, EVERY_POINT)
     sealed, working = table[:, 0::2], table[:, 1::2]
     assert np.ptp(sealed, axis=1) == pytest.approx(0.0, abs=1e-3)

@@ -90,7 +90,7 @@ def test_what_others_outweigh_says_its_share_and_is_not_called_ruled_out() -> No
         PathFault(id="x", title="Clog", probability=0.005, against="others explain more"),
         PathFault(id="y", title="Leak", probability=0.995),
     )
-    picture = reasoning_picture(small(faults=faults), most=1)
+    picture = reasoning_picture(small(faults=faults))
     node = next(n for n in picture.nodes if n.id == "x")
     assert (node.kind, node.text, node.note) == (NodeKind.FAULT, "<1 %", "others explain more")
 
@@ -110,11 +110,12 @@ def test_faults_ruled_out_by_the_same_arrows_share_a_box() -> None:
 def test_the_less_likely_are_gathered_without_losing_their_probability() -> None:
     faults = tuple(
         PathFault(id=f"x{i}", title=f"Fault {i}", probability=p)
-        for i, p in enumerate([0.6, 0.2, 0.1, 0.06, 0.04])
+        for i, p in enumerate([0.3, 0.2, 0.14, 0.1, 0.08, 0.07, 0.06, 0.05])
     )
-    picture = reasoning_picture(small(faults=faults, links=()), most=2)
+    picture = reasoning_picture(small(faults=faults, links=()))
     boxes = [(n.title, n.text) for n in picture.nodes if n.kind is NodeKind.FAULT]
-    assert boxes == [("Fault 0", "60 %"), ("Fault 1", "20 %"), ("3 other faults", "20 % together")]
+    assert boxes[:2] == [("Fault 0", "30 %"), ("Fault 1", "20 %")]
+    assert boxes[6:] == [("2 other faults", "11 % together")]
 
 
 def test_the_likelier_fault_stands_higher(path: ReasoningPath) -> None:

@@ -269,7 +269,6 @@ def test_a_tree_is_built_by_place_and_mode_with_combinations() -> None:
                 causes=("backwards", "debris"),
             )
         ],
-        {"tubing": "Tubing"},
     )
     assert set(minimal_cut_sets(tree)) == {
         frozenset({"joint"}),
@@ -278,8 +277,8 @@ def test_a_tree_is_built_by_place_and_mode_with_combinations() -> None:
         frozenset({"brushes"}),
     }
     titles = {gate.title: gate for gate in tree.gates}
-    assert titles["Weak suction"].inputs == (titles["Tubing"].id, "brushes")
-    assert titles["Tubing"].inputs == ("joint", titles["Tubing: obstruction"].id)
+    assert titles["Weak suction"].inputs == (titles["tubing"].id, "brushes")
+    assert titles["tubing"].inputs == ("joint", titles["tubing: obstruction"].id)
     assert titles["A clog that comes back"].kind == "and"
 
 
