@@ -19,8 +19,9 @@ def on_white(label: Text) -> list[Mark]:
     # On an exercise two dashes stand for a single digit.
     wide = width(_DIGIT.sub("00", label.text), label.size, label.bold) + 4
     left = label.x - {"start": 2.0, "middle": wide / 2, "end": wide - 2}[label.anchor]
-    top, high = label.y - label.size * 0.86, label.size * 1.12
-    return [rectangle(left, top, wide, high, fill="#ffffff", stroke=""), label]
+    top, bottom = label.y - label.size * 0.86, label.y + label.size * 0.26
+    corners = [(left, top), (left + wide, top), (left + wide, bottom), (left, bottom)]
+    return [polygon(corners, fill="#ffffff", stroke=""), label]
 
 
 def expected_point(x: float, y: float) -> list[Mark]:
