@@ -101,10 +101,12 @@ def columns(points: Sequence[GaugePoint], houses: Houses) -> Columns:
 def _columns(
     points: tuple[GaugePoint, ...], names: tuple[str, ...], damaged: int, other: int | None
 ) -> Columns:
-    stations = np.array([_station(point) for point in points])
+    stations = np.array([_word(Station, point.station, "station") for point in points])
     inlets = [_inlet(point, names, damaged, other) for point in points]
     return Columns(
-        working=np.array([_condition(point) == AirState.WORKING for point in points]),
+        working=np.array(
+            [_word(AirState, point.condition, "condition") == AirState.WORKING for point in points]
+        ),
         utility=stations == Station.UTILITY,
         unit=stations == Station.UNIT,
         hose=stations == Station.HOSE,
@@ -112,22 +114,10 @@ def _columns(
     )
 
 
-def _station(point: GaugePoint) -> str:
-    try:
-        return Station(point.station).value
-    except ValueError:
-        raise InputError(
-            f"no station {point.station!r}", right=f"one of {', '.join(Station)}"
-        ) from None
-
-
-def _condition(point: GaugePoint) -> AirState:
-    try:
-        return AirState(point.condition)
-    except ValueError:
-        raise InputError(
-            f"no condition {point.condition!r}", right=f"one of {', '.join(AirState)}"
-        ) from None
+def _word(known: type[Station] | type[AirState], word: str, what: str) -> str:
+    if word not in list(known):
+        raise InputError(f"no {what} {word!r}", right=f"one of {', '.join(known)}")
+    return str(word)
 
 
 def _inlet(point: GaugePoint, names: tuple[str, ...], damaged: int, other: int | None) -> int:

@@ -9,7 +9,8 @@ import numpy as np
 from stillflow.engine.audit.finding import Severity, Slips, inspection
 from stillflow.engine.audit.subject import Subject
 from stillflow.engine.base import Floats, Strength, in_percent
-from stillflow.engine.inference import Situation, spot_of
+from stillflow.engine.dialogue import given, learnt
+from stillflow.engine.inference import Situation
 from stillflow.engine.ruleset import Fault
 
 _PASSES = 6
@@ -225,12 +226,8 @@ def _believed(subject: Subject, answers: dict[str, str], prior: Floats) -> Float
     situation, weights = Situation({}), prior
     for check_id, answer in answers.items():
         check = knowledge.checks[check_id]
-        if check.kind == "choice":
-            weights = weights * model.likelihood(situation, check, answer)
-            situation = situation.with_choice(check_id, answer)
-        else:
-            value = subject.typical_reading(check, answer)
-            weights = weights * model.likelihood(situation, check, value)
-            situation = situation.with_reading(spot_of(check), value)
+        said = given(knowledge, model.baseline, check, answer)
+        weights = weights * model.likelihood(situation, check, said)
         weights = weights / weights.sum()
+        situation = learnt(situation, check, said)
     return weights

@@ -13,14 +13,13 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from stillflow.engine.base import Floats, InputError, Strength, nearest
+from stillflow.engine.dialogue import given, learnt
 from stillflow.engine.inference import (
     LikelihoodModel,
     Situation,
     baseline_for,
     possible,
     rule_table,
-    spot_of,
-    typical_reading,
 )
 from stillflow.engine.ruleset import Check, Knowledge, truth
 from stillflow.engine.simulate import visit_for
@@ -133,7 +132,6 @@ def grounds_of(knowledge: Knowledge, fault_id: str) -> Grounds:
 def _signs(
     knowledge: Knowledge, model: LikelihoodModel, start: Situation, index: int, prior: Floats
 ) -> Iterator[Sign]:
-    labels = {level.id: level.title for level in knowledge.levels}
     for outlook in model.outlooks(start, list(knowledge.checks)):
         check_id = outlook.check_id
         check = knowledge.checks[check_id]
@@ -141,12 +139,19 @@ def _signs(
         share = prior.copy()
         share[index] = 0.0
         elsewhere = chance @ share / share.sum()
-        words = labels | {one.id: one.label for one in check.answers}
+        words = _labels(knowledge, check)
         for number, answer in enumerate(outlook.answers):
             often = float(chance[number, index])
             times = float((often + _TINY) / (elsewhere[number] + _TINY))
             reading = check.kind == "reading"
             yield Sign(check_id, check.ask, words[answer], reading, times, often)
+
+
+def _labels(knowledge: Knowledge, check: Check) -> dict[str, str]:
+    """What the answers to a check are called; of a reading they are the levels."""
+    if check.kind == "choice":
+        return {one.id: one.label for one in check.answers}
+    return {level.id: level.title for level in knowledge.levels}
 
 
 _TINY = 1e-6
@@ -209,9 +214,12 @@ class _Way:
             row = int(outlook.likelihood[:, self._index].argmax())
             weights = now.weights * outlook.likelihood[row]
             now.weights = weights / weights.sum()
-            now.situation, label = self._after(now.situation, check, outlook.answers[row])
+            answer = outlook.answers[row]
+            said = given(self._knowledge, self._model.baseline, check, answer)
+            now.situation = learnt(now.situation, check, said)
             chance = float(now.weights[self._index])
             minutes = self._minutes(check, now.opened)
+            label = _labels(self._knowledge, check)[answer]
             now.looks.append(SureStep(check_id, check.ask, label, minutes, chance))
             if check.access:
                 now.opened.add(check.access)
@@ -239,14 +247,6 @@ class _Way:
             if worth > most and told > _TELLING:
                 best, most = check.id, worth
         return best
-
-    def _after(self, situation: Situation, check: Check, answer: str) -> tuple[Situation, str]:
-        if check.kind == "choice":
-            label = next(one.label for one in check.answers if one.id == answer)
-            return situation.with_choice(check.id, answer), label
-        level = next(one for one in self._knowledge.levels if one.id == answer)
-        value = typical_reading(self._model.baseline, spot_of(check), level)
-        return situation.with_reading(spot_of(check), value), level.title
 
     def _askable(self, check: Check, situation: Situation) -> bool:
         facts = self._model.facts(situation)

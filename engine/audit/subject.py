@@ -20,10 +20,8 @@ from stillflow.engine.inference import (
     bearings_of,
     contradicts,
     rule_table,
-    spot_of,
-    typical_reading,
 )
-from stillflow.engine.ruleset import Check, Knowledge, observed
+from stillflow.engine.ruleset import Knowledge, observed
 
 MOST_COMPARED = 200
 """Cases on the same observations that are compared, so that time grows with the number of rules
@@ -171,12 +169,6 @@ class Subject:
         if self.baseline is None or not self.knowledge.faults:
             return None
         return LikelihoodModel(self.knowledge, rule_table(self.knowledge), self.baseline, Visit())
-
-    def typical_reading(self, check: Check, level_id: str) -> float:
-        """A reading in inH2O that stands for a level."""
-        assert self.baseline is not None
-        level = next(one for one in self.knowledge.levels if one.id == level_id)
-        return typical_reading(self.baseline, spot_of(check), level)
 
     @cached_property
     def outlooks(self) -> dict[str, Outlook]:

@@ -328,12 +328,7 @@ class _Artist:
         if len(set(origins)) > 2:
             return ["from several", "steps"]
         steps = [f"from step {signs.number[i]}" for i in dict.fromkeys(origins)]
-        return steps if len(steps) > 1 else [*steps, self._page_of(origins[0], 0, signs, page)]
-
-    @staticmethod
-    def _page_of(target: str, start: int, signs: Signs, page: int) -> str:
-        there = signs.page[(target, start)]
-        return "this page" if there == page else f"page {there}"
+        return steps if len(steps) > 1 else [*steps, signs.where(origins[0], 0, page)]
 
     def _box(self, cell: Cell, left: float, y: float, signs: Signs, page: int) -> list[Mark]:
         if cell.full:
@@ -343,7 +338,7 @@ class _Artist:
             measured = shapes.measure(named, self._wide(box))
             return shapes.draw(measured, left, y - measured.height / 2)
         step = signs.number[cell.target]
-        where = self._page_of(cell.target, cell.start, signs, page)
+        where = signs.where(cell.target, cell.start, page)
         measured = shapes.measure(Node("", NodeKind.CONNECTOR, text=f"step {step}, {where}"))
         corner = (left, y - measured.height / 2)
         there = signs.page[(cell.target, cell.start)]

@@ -196,13 +196,15 @@ class _Artist:
             (self._boxes[i], self._nodes[i].gate) for i in self._stacked.get(cell.target, ())
         ]
         for way in cell.held:
-            node = self._nodes[way.target]
-            # Room for any number is kept before the numbers are known.
-            number, where = ("000", "page 00") if signs is None else _where(way, signs, page)
-            note = ", ".join(part for part in (node.note, f"to {number}, {where}") if part)
-            shown = replace(_numbered(node, number), note=note)
-            rows.append((shapes.measure(shown, self._squeeze), "transfer"))
+            rows.append((self._way(self._nodes[way.target], way, signs, page), "transfer"))
         return rows
+
+    def _way(self, node: Node, cell: Cell, signs: Signs | None, page: int) -> MeasuredNode:
+        """The box of a node that is drawn elsewhere, and says where."""
+        # Room for any number is kept before the numbers are known.
+        number, where = ("000", "page 00") if signs is None else _where(cell, signs, page)
+        note = ", ".join(part for part in (node.note, f"to {number}, {where}") if part)
+        return shapes.measure(replace(_numbered(node, number), note=note), self._squeeze)
 
     def words(self, cell: Cell) -> str:
         if cell.held:
@@ -282,10 +284,9 @@ class _Artist:
         marks.append(polyline([(x + side * edge, y + 16), (x + side * 26.5, y + 16)], width=1.1))
         lines = ["from " + ", ".join(str(signs.number[i]) for i in origins[:3])]
         if len(origins) == 1:
-            there = signs.page[(origins[0], 0)]
-            lines.append("this page" if there == page else f"page {there}")
+            lines.append(signs.where(origins[0], 0, page))
             left = x + 22 if side > 0 else x - 22 - 60
-            marks.append(Link(left, y + 4, 60, 26, there))
+            marks.append(Link(left, y + 4, 60, 26, signs.page[(origins[0], 0)]))
         anchor: Anchor = "start" if side > 0 else "end"
         for index, line in enumerate(lines):
             at = (x + side * 42, y + 14 + index * 11.5)
@@ -334,12 +335,9 @@ class _Lying(_Artist):
                 return self._boxes[cell.target]
             number = "0" if signs is None else str(signs.number[cell.target])
             return shapes.measure(_numbered(node, number), self._squeeze)
-        # Room for any number is kept before the numbers are known.
-        number, where = ("000", "page 00") if signs is None else _where(cell, signs, page)
         if cell.start:
             node = replace(node, title=f"{node.title}: the rest")
-        note = ", ".join(part for part in (node.note, f"to {number}, {where}") if part)
-        return shapes.measure(replace(_numbered(node, number), note=note), self._squeeze)
+        return self._way(node, cell, signs, page)
 
     def _spread(self, cell: Cell) -> tuple[float, float]:
         """How far a cell reaches up and down from the line that arrives at it."""
@@ -406,9 +404,8 @@ class _Lying(_Artist):
         words = "from " + ", ".join(str(signs.number[i]) for i in origins[:3])
         marks = symbol("transfer", x + 8, y + 3, 0.4)
         if len(origins) == 1:
-            there = signs.page[(origins[0], 0)]
-            words += ", this page" if there == page else f", page {there}"
-            marks.append(Link(x, y, 100, _ORIGIN, there))
+            words += f", {signs.where(origins[0], 0, page)}"
+            marks.append(Link(x, y, 100, _ORIGIN, signs.page[(origins[0], 0)]))
         marks.append(Text(x + 18, y + 13, words, NOTE_SIZE, colour=GREY, role="fixed"))
         return marks
 
@@ -424,8 +421,7 @@ def _step(cell: Cell) -> float:
 
 def _where(cell: Cell, signs: Signs, page: int) -> tuple[str, str]:
     """The number of a gate, and where it is drawn in full."""
-    there = signs.page.get((cell.target, 0))
-    return str(signs.number.get(cell.target)), "this page" if there == page else f"page {there}"
+    return str(signs.number.get(cell.target)), signs.where(cell.target, 0, page)
 
 
 def _numbered(node: Node, number: str = "0") -> Node:

@@ -34,6 +34,11 @@ class Signs:
     page: Mapping[tuple[str, int], int]
     origins: Mapping[tuple[str, int], tuple[str, ...]]
 
+    def where(self, target: str, start: int, page: int) -> str:
+        """Where a node, or a later part of it, is drawn, as said on page `page`."""
+        there = self.page.get((target, start))
+        return "this page" if there == page else f"page {there}"
+
 
 class Artist(Protocol):
     """Draws the cells of one sort of tree."""

@@ -1,4 +1,5 @@
 from .answers import given as given
+from .answers import learnt as learnt
 from .carrying import REACH as REACH
 from .carrying import Carried as Carried
 from .carrying import carried as carried

@@ -16,11 +16,11 @@ from typing import Literal, NamedTuple, get_args
 
 import numpy as np
 
-from stillflow.engine.base import HowCommon, InputError, Place, answer_fact, nearest
+from stillflow.engine.base import HowCommon, InputError, Place, nearest
 from stillflow.engine.drill.luck import Luck
-from stillflow.engine.inference import Event, Visit, rule_table
+from stillflow.engine.inference import Event, Visit
 from stillflow.engine.ruleset import Check, Complaint, Knowledge
-from stillflow.engine.simulate import SimulatedCall, draw_calls
+from stillflow.engine.simulate import SimulatedCall, draw_calls, fired_alone
 
 Level = Literal[1, 2, 3]
 LEVELS: tuple[Level, ...] = get_args(Level)
@@ -210,12 +210,5 @@ def _harmless(knowledge: Knowledge, first: Check) -> str:
 
 def _stopping(knowledge: Knowledge, check: Check) -> set[str]:
     """The answers to a check that end a visit by themselves."""
-    table = rule_table(knowledge)
-    name = answer_fact(check.id)
-    rows = table.rows([{name: answer} for answer in check.answer_ids])
-    fired = table.fire(rows, knowledge.rules_using([name]))
-    return {
-        answer
-        for answer, row in zip(check.answer_ids, fired, strict=True)
-        if bool((row & table.stops).any())
-    }
+    _, stops = fired_alone(knowledge, check, {})
+    return {answer for answer, stop in zip(check.answer_ids, stops, strict=True) if stop}

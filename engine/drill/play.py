@@ -70,6 +70,13 @@ class Possible:
     check: Check | None = None
     fault: Fault | None = None
 
+    @staticmethod
+    def of(entry: Check | Fault) -> Possible:
+        """A check, or the fix of a fault."""
+        if isinstance(entry, Check):
+            return Possible(entry.id, entry.ask, entry.minutes, check=entry)
+        return Possible(entry.id, entry.title, entry.fix.minutes, fault=entry)
+
     @property
     def is_fix(self) -> bool:
         """Whether it is a fix."""
@@ -171,17 +178,10 @@ class Drill:
 
         A trainee types their numbers, so that a number means the same to the end.
         """
-        checks = [
-            Possible(check.id, check.ask, check.minutes, check=check)
-            for check in self.knowledge.checks.values()
-            if possible(check.possible_when, self.house.call.truth)
-        ]
-        fixes = [
-            Possible(fault.id, fault.title, fault.fix.minutes, fault=fault)
-            for fault in self.knowledge.faults.values()
-            if possible(fault.possible_when, self.house.call.truth)
-        ]
-        return (*checks, *fixes)
+        checks, faults = self.knowledge.checks.values(), self.knowledge.faults.values()
+        entries: list[Check | Fault] = [*checks, *faults]
+        true = self.house.call.truth
+        return tuple(Possible.of(one) for one in entries if possible(one.possible_when, true))
 
     def minutes_of(self, choice: Possible) -> float:
         """What a choice takes now, with the way, and what must be put back and opened for it."""

@@ -91,13 +91,13 @@ class Review:
 def play_by_plan(knowledge: Knowledge, house: DrillHouse) -> Drill:
     """The house played from its beginning as the planner would."""
     drill = Drill(knowledge, house.fresh())
-    by_id = {(one.is_fix, one.id): one for one in drill.choices}
     while drill.ending is None:
         step = drill.session.next_step()
         if step.check is not None and len(drill.done) < MOST_STEPS:
-            drill.do(_choice(by_id, knowledge, step.check.id, is_fix=False))
+            # Also what the house says cannot be, where the paperwork leaves that open.
+            drill.do(Possible.of(knowledge.checks[step.check.id]))
         elif step.fix is not None and len(drill.done) < MOST_STEPS:
-            drill.do(_choice(by_id, knowledge, step.fix.fault, is_fix=True))
+            drill.do(Possible.of(knowledge.faults[step.fix.fault]))
         elif step.step == "stop":
             drill.stop()
         else:
@@ -141,20 +141,6 @@ def review(drill: Drill, planners: Drill | None = None) -> Review:
         ),
         would_show=tuple(_would_show(drill)),
     )
-
-
-def _choice(
-    by_id: dict[tuple[bool, str], Possible], knowledge: Knowledge, name: str, is_fix: bool
-) -> Possible:
-    # What the paperwork leaves open the planner may ask or try, even where the house says it
-    # cannot be.
-    if (is_fix, name) in by_id:
-        return by_id[is_fix, name]
-    if is_fix:
-        fault = knowledge.faults[name]
-        return Possible(fault.id, fault.title, fault.fix.minutes, fault=fault)
-    check = knowledge.checks[name]
-    return Possible(check.id, check.ask, check.minutes, check=check)
 
 
 def losses_of(

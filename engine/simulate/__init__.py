@@ -4,6 +4,7 @@ from stillflow.engine.simulate.calls import (
     SimulatedCall,
     draw_calls,
     fault_weights,
+    fired_alone,
     same_fix,
 )
 from stillflow.engine.simulate.extremes import Extreme, at_extremes, visit_for
@@ -30,6 +31,7 @@ __all__ = [
     "draw_callers",
     "draw_calls",
     "fault_weights",
+    "fired_alone",
     "foretold",
     "same_fix",
     "visit_for",

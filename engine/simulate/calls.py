@@ -28,6 +28,7 @@ from stillflow.engine.airflow import (
 )
 from stillflow.engine.base import (
     AirState,
+    Flags,
     Floats,
     InputError,
     Integers,
@@ -183,14 +184,12 @@ class SimulatedCall:
         Args:
             check: a choice.
         """
-        table = rule_table(self.knowledge)
-        name = answer_fact(check.id)
-        rows = table.rows([{**self.truth, name: answer} for answer in check.answer_ids])
-        fired = table.fire(rows, self.knowledge.rules_using([name]))
+        fired, stops = fired_alone(self.knowledge, check, self.truth)
         columns = [self.knowledge.fault_index[one] for one in sorted(self.remaining)]
         usual = np.array([answer.usual for answer in check.answers])
-        weights = usual * np.exp(table.weigh(fired)[:, columns].sum(axis=1))
-        weights[(fired & table.stops).any(axis=1)] = 0.0
+        weighed = rule_table(self.knowledge).weigh(fired)[:, columns]
+        weights = usual * np.exp(weighed.sum(axis=1))
+        weights[stops] = 0.0
         return np.asarray(weights / weights.sum())
 
     def repair(self, fault_id: str, inlet: str | None = None) -> bool:
@@ -208,6 +207,20 @@ class SimulatedCall:
         }
         self.remaining -= mended
         return bool(mended)
+
+
+def fired_alone(
+    knowledge: Knowledge, check: Check, standing: Mapping[str, FactValue]
+) -> tuple[Flags, Flags]:
+    """Which rules each answer to a choice fires with nothing else known but what stands.
+
+    Returns:
+        shape (answers, rules); and which answers end the visit, shape (answers,).
+    """
+    table, name = rule_table(knowledge), answer_fact(check.id)
+    rows = table.rows([{**standing, name: answer} for answer in check.answer_ids])
+    fired = table.fire(rows, knowledge.rules_using([name]))
+    return fired, (fired & table.stops).any(axis=1)
 
 
 def same_fix(knowledge: Knowledge, first: str, second: str) -> bool:

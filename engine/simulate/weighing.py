@@ -12,7 +12,7 @@ one that no fault explains (posterior predictive check; Gelman, Meng and Stern 1
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -182,16 +182,13 @@ def foretold(knowledge: Knowledge, visit: Visit) -> tuple[Foretold, ...]:
     Raises:
         InputError: an event of the visit names what the rules do not have.
     """
-    return tuple(_foretold(knowledge, visit))
-
-
-def _foretold(knowledge: Knowledge, visit: Visit) -> Iterator[Foretold]:
+    told = []
     session = Session(knowledge, visit.model_copy(update={"events": ()}))
     progress = session.progress
     for number, event in enumerate(visit.believed):
         event = checked_event(knowledge, event, f"events.{number}", progress.inlets)
         if event.check is None:
-            return
+            break
         check = knowledge.checks[event.check]
         known, belief = progress.situation, progress.probabilities
         progress.apply(event)
@@ -202,4 +199,5 @@ def _foretold(knowledge: Knowledge, visit: Visit) -> Iterator[Foretold]:
             value = progress.situation.readings[spot]
             gauge, levels = progress.model.gauge, knowledge.levels
             tail = tail_of(gauge, session.baseline, levels, known.readings, spot, value, belief)
-            yield Foretold(check.id, value, tail)
+            told.append(Foretold(check.id, value, tail))
+    return tuple(told)
