@@ -17,7 +17,7 @@ from pydantic import BeforeValidator, Field, PrivateAttr, model_validator
 
 from stillflow.casebook.parsing import read_mapping, text_of, to_model
 from stillflow.engine.airflow import System, apply, readings
-from stillflow.engine.base import InputError, Located, Model, Path, Place, Station, nearest
+from stillflow.engine.base import InputError, Located, Model, Path, Place, Station, named
 from stillflow.engine.dialogue import NextStep, Session
 from stillflow.engine.inference import CANT_DO, Event, Visit, checked_answer, known_check
 from stillflow.engine.ruleset import Check, Knowledge
@@ -303,9 +303,7 @@ def checked_case(case: Case, knowledge: Knowledge) -> None:
                 place = case.place(*path, check_id)
                 raise InputError(problem.what, place, problem.right) from None
     for path, fault_id in _faults_named(case):
-        if fault_id not in knowledge.faults:
-            right = nearest(fault_id, knowledge.faults)
-            raise InputError(f"there is no fault '{fault_id}'", case.place(*path), right)
+        named(knowledge.faults, fault_id, "fault", case.place(*path))
 
 
 def measured(case: Case, knowledge: Knowledge) -> Visit:

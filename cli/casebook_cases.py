@@ -12,7 +12,7 @@ from stillflow.cli.options import json_option, rules_option
 from stillflow.cli.output import say_json
 from stillflow.cli.screen import Screen
 from stillflow.engine import load_rules
-from stillflow.engine.base import InputError, Place, nearest
+from stillflow.engine.base import InputError, Place, named, nearest
 from stillflow.engine.dialogue import unit_words
 from stillflow.engine.ruleset import Knowledge
 
@@ -58,9 +58,8 @@ def list_(
     Any of them can be named where a visit is named: stillflow why clogged-hose.
     """
     knowledge = load_rules(rules)
-    if fault is not None and fault not in knowledge.faults:
-        right = nearest(fault, knowledge.faults)
-        raise InputError(f"there is no fault '{fault}'", Place(key="--fault"), right)
+    if fault is not None:
+        named(knowledge.faults, fault, "fault", Place(key="--fault"))
     chosen = [
         case
         for case in load_cases()

@@ -21,7 +21,7 @@ from stillflow.cli.options import db_option, rules_option
 from stillflow.cli.screen import Screen
 from stillflow.cli.visits import any_visit
 from stillflow.engine import Session, load_rules
-from stillflow.engine.base import InputError, Place, capital_first, nearest, percent
+from stillflow.engine.base import Place, capital_first, named, percent
 from stillflow.engine.charts import FORMATS, RULED_OUT
 from stillflow.engine.dialogue import (
     Asked,
@@ -65,9 +65,8 @@ def command(
     """Explain a visit: its file, the id of one that is kept, or the name of a worked case."""
     knowledge = load_rules(rules)
     for name, fault in (("--focus", focus), ("--not", other)):
-        if fault is not None and fault not in knowledge.faults:
-            right = nearest(fault, knowledge.faults)
-            raise InputError(f"there is no fault '{fault}'", Place(key=name), right)
+        if fault is not None:
+            named(knowledge.faults, fault, "fault", Place(key=name))
     if target is not None and target.out != STDOUT and not target.format:
         format_of(Path(target.out))
     session = any_visit(visit, knowledge, db)

@@ -107,7 +107,7 @@ def _fan_line(system: System, state: State) -> Line:
     end = float((fan.stretch * system.fan.airflow_cfm).max())
     w = np.linspace(0.0, end, OPENINGS)
     suction = replace(fan, exhaust=Loss()).suction(w[None, :, None])[0, :, 0]
-    return Line(of="fan", state=state, airflow_cfm=_plain(w), suction_inh2o=_plain(suction))
+    return _line("fan", state, w, suction)
 
 
 def _station_line(system: System, state: State, station: str, inlet: str | None) -> Line:
@@ -118,24 +118,13 @@ def _station_line(system: System, state: State, station: str, inlet: str | None)
     suction = readings_table(houses, [point])[:, 0]
     path = find_path(houses, columns([point], houses))
     airflow = path.flow_in(suction[:, None])[:, 0]
-    return Line(
-        of=station,
-        inlet=inlet,
-        state=state,
-        airflow_cfm=_plain(airflow),
-        suction_inh2o=_plain(suction),
-    )
+    return _line(station, state, airflow, suction, inlet)
 
 
 def _orifice_line(system: System, highest: float) -> Line:
     # Flow grows as the root of suction, so even steps of the root keep the foot smooth.
     suction = highest * np.linspace(0.0, 1.0, OPENINGS) ** 2
-    return Line(
-        of="orifice",
-        state="healthy",
-        airflow_cfm=_plain(orifice_flow(system, suction)),
-        suction_inh2o=_plain(suction),
-    )
+    return _line("orifice", "healthy", orifice_flow(system, suction), suction)
 
 
 def _mark(system: System, reading: Reading, expected: float) -> Mark:
@@ -153,5 +142,6 @@ def _mark(system: System, reading: Reading, expected: float) -> Mark:
     )
 
 
-def _plain(array: Array) -> tuple[float, ...]:
-    return tuple(float(value) for value in array)
+def _line(of: str, state: State, w: Array, suction: Array, inlet: str | None = None) -> Line:
+    flow, left = (tuple(map(float, one)) for one in (w, suction))
+    return Line(of=of, inlet=inlet, state=state, airflow_cfm=flow, suction_inh2o=left)

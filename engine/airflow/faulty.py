@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterator, Sequence
+from operator import add, mul
 from typing import NamedTuple
 
 import numpy as np
@@ -58,15 +59,6 @@ def losses_add(old: Amount, new: Amount) -> Amount:
         return np.power(old**-4.0 + new**-4.0, -0.25)
 
 
-def times(old: Amount, new: Amount) -> Amount:
-    """One factor after another."""
-    return old * new
-
-
-def _plus(old: Amount, new: Amount) -> Amount:
-    return old + new
-
-
 def instead(old: Amount, new: Amount) -> Amount:
     """The new one only."""
     return new
@@ -79,18 +71,18 @@ def _changes(effect: Effect, size: Sequence[Amount]) -> Iterator[_Change]:
         case ThroatEffect(at=place):
             yield _Change(f"throats.{place}", losses_add, size[0])
         case LoadingEffect(at=place):
-            yield _Change(f"{place}.loading", times, size[0])
+            yield _Change(f"{place}.loading", mul, size[0])
         case SpeedEffect():
-            yield _Change("fan.speed", times, size[0])
+            yield _Change("fan.speed", mul, size[0])
         case MotorDeadEffect():
             yield _Change("fan.turning", instead, 1)
         case HoseSizeEffect():
             yield _Change("hose.length_ft", instead, size[0])
             yield _Change("hose.bore_in", instead, size[1])
         case GaugeOffsetEffect():
-            yield _Change("gauge.offset_inh2o", _plus, size[0])
+            yield _Change("gauge.offset_inh2o", add, size[0])
         case GaugeFactorEffect():
-            yield _Change("gauge.factor", times, size[0])
+            yield _Change("gauge.factor", mul, size[0])
         case OrificeEffect():
             yield _Change("orifice_in", instead, size[0])
 

@@ -10,9 +10,9 @@ from stillflow.engine.audit.cards import (
     Voice,
 )
 from stillflow.engine.audit.coverage import cover, page
-from stillflow.engine.audit.finding import Finding, Severity
+from stillflow.engine.audit.finding import INSPECTIONS, Finding, Severity
 from stillflow.engine.audit.grounds import Grounds, Sign, grounds_of
-from stillflow.engine.audit.inspections import INSPECTIONS, audit, refused
+from stillflow.engine.audit.inspections import audit, refused
 from stillflow.engine.audit.lookup import look_up
 from stillflow.engine.audit.trial import Near, Trial, tried
 

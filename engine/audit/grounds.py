@@ -12,7 +12,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from stillflow.engine.base import Floats, InputError, Strength, nearest
+from stillflow.engine.base import Floats, InputError, Strength, named
 from stillflow.engine.dialogue import given, learnt
 from stillflow.engine.inference import (
     LikelihoodModel,
@@ -99,12 +99,10 @@ def grounds_of(knowledge: Knowledge, fault_id: str) -> Grounds:
     Raises:
         InputError: no such fault, or a rule set without classes of unit to reckon with.
     """
-    if fault_id not in knowledge.faults:
-        right = nearest(fault_id, knowledge.faults)
-        raise InputError(f"there is no fault '{fault_id}'", right=right)
+    fault = named(knowledge.faults, fault_id, "fault")
     if not (knowledge.classes and knowledge.levels):
         raise InputError("no class of unit says what a unit should read", right="add one")
-    visit = visit_for(knowledge, knowledge.faults[fault_id])
+    visit = visit_for(knowledge, fault)
     model = LikelihoodModel(knowledge, rule_table(knowledge), baseline_for(visit, knowledge), visit)
     index = knowledge.fault_index[fault_id]
     start = Situation(model.standing(visit))
@@ -119,7 +117,7 @@ def grounds_of(knowledge: Knowledge, fault_id: str) -> Grounds:
     names = list(knowledge.faults)
     return Grounds(
         fault=fault_id,
-        title=knowledge.faults[fault_id].title,
+        title=fault.title,
         start=float(prior[index]),
         signs_for=tuple(one for one in signs if one.times > Strength.SLIGHT.factor**0.5),
         signs_against=tuple(one for one in signs if one.times < Strength.SLIGHT.factor**-0.5),

@@ -10,12 +10,10 @@ import re
 from dataclasses import replace
 
 from stillflow.engine.audit import checks, dangers, faults, rules, unused  # noqa: F401
-from stillflow.engine.audit.finding import INSPECTIONS, Finding, Inspection, Severity
+from stillflow.engine.audit.finding import INSPECTIONS, Finding, Severity
 from stillflow.engine.audit.subject import Subject
 from stillflow.engine.base import KnowledgeError
 from stillflow.engine.ruleset import Knowledge
-
-__all__ = ["INSPECTIONS", "Finding", "Inspection", "Severity", "audit", "refused"]
 
 
 def audit(knowledge: Knowledge) -> tuple[Finding, ...]:

@@ -13,6 +13,7 @@ from .located import SIZE_LIMIT as SIZE_LIMIT
 from .located import Keys as Keys
 from .located import Located as Located
 from .located import Path as Path
+from .located import named as named
 from .located import nearest as nearest
 from .located import read_yaml as read_yaml
 from .model import FiniteModel as FiniteModel

@@ -11,9 +11,9 @@ import re
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from functools import lru_cache
-from typing import TYPE_CHECKING, Any, Protocol
+from typing import TYPE_CHECKING, Any, Protocol, TypeVar
 
-from stillflow.engine.base.errors import Place, StillflowError
+from stillflow.engine.base.errors import InputError, Place, StillflowError
 
 if TYPE_CHECKING:
     from pydantic import BaseModel
@@ -28,6 +28,7 @@ DEPTH_LIMIT = 40
 """Levels of a file. A rule has eight."""
 
 Path = tuple[str | int, ...]
+Named = TypeVar("Named")
 
 
 @dataclass(frozen=True)
@@ -246,6 +247,17 @@ def nearest(word: str, known: Iterable[str]) -> str:
     if close:
         return f"did you mean '{close[0]}'?"
     return "known: " + ", ".join(choices) if few else ""
+
+
+def named(known: Mapping[str, Named], name: str, what: str, place: Place | None = None) -> Named:
+    """The one of that name.
+
+    Raises:
+        InputError: there is none; names the nearest.
+    """
+    if name not in known:
+        raise InputError(f"there is no {what} '{name}'", place, nearest(name, known))
+    return known[name]
 
 
 class Keys:

@@ -23,14 +23,7 @@ def line_along(curve: Sequence[Point], line: Line, weight: float) -> Outline:
 
 
 def arrow(curve: Sequence[Point], tip: Point, line: Line, weight: float) -> list[Mark]:
-    """An arrow along a cubic curve.
-
-    Args:
-        curve: the start, then three points for each piece of the curve.
-        tip: where the arrow ends; the curve may stop short of it.
-        line: "for", "against" or "plain" (no tip).
-        weight: width of the line in points.
-    """
+    """An arrow along a cubic curve (a start, then threes), which may stop short of the tip."""
     end = curve[-1]
     before = next((p for p in reversed(curve[:-1]) if p != end), curve[0])
     dx, dy = tip[0] - end[0], tip[1] - end[1]

@@ -35,16 +35,7 @@ class Placed:
 
 
 def lay_out(picture: Picture, sizes: Mapping[str, Size], gaps: Gaps) -> Placed:
-    """Lay out a picture.
-
-    Args:
-        picture: what to lay out.
-        sizes: size of every box by node id.
-        gaps: distances to keep.
-
-    Raises:
-        SetupError: there is no Graphviz program.
-    """
+    """Lay out a picture with boxes of these sizes, by node id; errors as `program.run`."""
     graph = json.loads(run(dot_source(picture, sizes, gaps), "json0"))
     return _placed(picture, graph, sizes)
 

@@ -6,7 +6,7 @@ What is drawn into it is left to the charts.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
 from stillflow.engine.charts.plotmarks import round_up
 from stillflow.engine.charts.scene import Mark, Point, Text, polyline
@@ -35,7 +35,7 @@ class Frame:
     y_name: str
     x_words: Callable[[float], str] | None = "{:g}".format
     y_words: Callable[[float], str] = "{:g}".format
-    ticks: tuple[float, ...] = field(default=())
+    ticks: tuple[float, ...] = ()
 
     def at(self, x: float, y: float) -> Point:
         """Where a value falls, in points from the graph's top left corner."""

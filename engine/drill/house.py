@@ -16,7 +16,7 @@ from typing import Literal, NamedTuple, get_args
 
 import numpy as np
 
-from stillflow.engine.base import HowCommon, InputError, Place, nearest
+from stillflow.engine.base import HowCommon, InputError, Place, named
 from stillflow.engine.drill.luck import Luck
 from stillflow.engine.inference import Event, Visit
 from stillflow.engine.ruleset import Check, Complaint, Knowledge
@@ -140,13 +140,10 @@ def build_house(knowledge: Knowledge, order: Order) -> DrillHouse:
 
 
 def _check(knowledge: Knowledge, order: Order) -> None:
-    for name, known, key in (
-        (order.fault, knowledge.faults, "--fault"),
-        (order.complaint, knowledge.complaints, "--complaint"),
-    ):
-        if name and name not in known:
-            what = f"there is no {key[2:]} '{name}'"
-            raise InputError(what, Place(key=key), nearest(name, known))
+    if order.fault:
+        named(knowledge.faults, order.fault, "fault", Place(key="--fault"))
+    if order.complaint:
+        named(knowledge.complaints, order.complaint, "complaint", Place(key="--complaint"))
     if not 0 <= order.seed <= MOST_SEED:
         right = f"a whole number from 0 to {MOST_SEED:,}"
         raise InputError(f"{order.seed} is not a seed", Place(key="--seed"), right)

@@ -12,34 +12,24 @@ from typing import Literal
 from pydantic import Field
 
 from stillflow.engine.base import InputError, Model
-from stillflow.engine.faulttree.tree import EventKind, FaultTree, Gate, PrimaryEvent
+from stillflow.engine.faulttree.tree import FaultTree, Gate, PrimaryEvent
 
 # Ids of rules have no spaces in them, so the ids of the gates made here can never be theirs.
 _TOP = "the top event"
 
 
-class Cause(Model):
-    """One thing that can be wrong.
+class Cause(PrimaryEvent):
+    """One thing that can be wrong: an event of the tree, and where in the tree it belongs.
 
     Attributes:
-        id: unique among causes and combinations.
-        title: in a few words.
         place: where it is ("tubing").
         mode: what it does ("leak").
-        probability: 0 to 1; None where it is not known.
         alone: False where it only matters together with others, in a combination.
-        kind: as of a `PrimaryEvent`.
-        code: its short name.
     """
 
-    id: str
-    title: str
     place: str
     mode: str
-    probability: float | None = Field(default=None, ge=0, le=1)
     alone: bool = True
-    kind: EventKind = "basic"
-    code: str = ""
 
 
 class JointCauses(Model):
@@ -102,11 +92,7 @@ def build_tree(
         gates.append(Gate(id=one.id, title=one.title, kind=kind, inputs=one.causes))
     gates.insert(0, Gate(id=_TOP, title=top, kind="or", inputs=tuple(top_inputs)))
     used = {i for gate in gates for i in gate.inputs}
-    events = tuple(
-        PrimaryEvent(id=c.id, title=c.title, kind=c.kind, probability=c.probability, code=c.code)
-        for c in causes
-        if c.id in used
-    )
+    events = tuple(cause for cause in causes if cause.id in used)
     return FaultTree(top=_TOP, gates=tuple(gates), events=events)
 
 

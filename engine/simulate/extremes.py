@@ -13,7 +13,7 @@ from itertools import product
 import numpy as np
 
 from stillflow.engine.airflow import Houses, apply, readings
-from stillflow.engine.base import InputError, nearest, vocabulary
+from stillflow.engine.base import InputError, named, vocabulary
 from stillflow.engine.dialogue import Session
 from stillflow.engine.inference import (
     SPOTS,
@@ -78,10 +78,7 @@ def at_extremes(knowledge: Knowledge, fault_id: str) -> tuple[Extreme, ...]:
     Raises:
         InputError: there is no such fault, or no unit it is possible in.
     """
-    fault = knowledge.faults.get(fault_id)
-    if fault is None:
-        right = nearest(fault_id, knowledge.faults)
-        raise InputError(f"there is no fault '{fault_id}'", right=right)
+    fault = named(knowledge.faults, fault_id, "fault")
     visit = visit_for(knowledge, fault)
     ranges = fault.effect.ranges()
     sizes = dict.fromkeys(tuple(span[end] for span in ranges) for end in (0, 1))

@@ -228,8 +228,7 @@ def draw_callers(knowledge: Knowledge, generator: np.random.Generator, count: in
         generator: where the chance comes from.
         count: how many, at least 1.
     """
-    frame = FRAME
-    houses = draw_houses(generator, count, frame, altitude_ft=ALTITUDE_FT)
+    houses = draw_houses(generator, count, FRAME, altitude_ft=ALTITUDE_FT)
     # Site altitudes are known to the hundred feet, and so is the air.
     houses = houses.with_values({"altitude_ft": houses["altitude_ft"].round(-2)})
     motors = 1.0 + (generator.random(count) < TWO_MOTORS)
