@@ -10,13 +10,10 @@ from .curves import airflow_chart as airflow_chart
 from .draw import draw_houses as draw_houses
 from .draw import gauge_noise as gauge_noise
 from .effects import Effect as Effect
-from .effects import GaugeFactorEffect as GaugeFactorEffect
-from .effects import GaugeOffsetEffect as GaugeOffsetEffect
 from .effects import HoleEffect as HoleEffect
 from .effects import HoseSizeEffect as HoseSizeEffect
 from .effects import LoadingEffect as LoadingEffect
 from .effects import MotorDeadEffect as MotorDeadEffect
-from .effects import OrificeEffect as OrificeEffect
 from .effects import SpeedEffect as SpeedEffect
 from .effects import ThroatEffect as ThroatEffect
 from .effects import draw_sizes as draw_sizes

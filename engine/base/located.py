@@ -28,7 +28,7 @@ DEPTH_LIMIT = 40
 """Levels of a file. A rule has eight."""
 
 Path = tuple[str | int, ...]
-Named = TypeVar("Named")
+Found = TypeVar("Found")
 
 
 @dataclass(frozen=True)
@@ -249,7 +249,7 @@ def nearest(word: str, known: Iterable[str]) -> str:
     return "known: " + ", ".join(choices) if few else ""
 
 
-def named(known: Mapping[str, Named], name: str, what: str, place: Place | None = None) -> Named:
+def named(known: Mapping[str, Found], name: str, what: str, place: Place | None = None) -> Found:
     """The one of that name.
 
     Raises:

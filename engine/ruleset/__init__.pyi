@@ -15,7 +15,6 @@ from .entries import NONE_HERE as NONE_HERE
 from .entries import Advice as Advice
 from .entries import Caution as Caution
 from .entries import Check as Check
-from .entries import Derivation as Derivation
 from .entries import Doubt as Doubt
 from .entries import Entry as Entry
 from .entries import Evidence as Evidence
@@ -46,7 +45,6 @@ from .outlay import walk as walk
 from .ranges import JudgedNumber as JudgedNumber
 from .ranges import judged as judged
 from .ranges import numbers_of as numbers_of
-from .schema import MODELINE as MODELINE
 from .schema import rule_file_schema as rule_file_schema
 from .uses import checks_used as checks_used
 from .uses import observation as observation

@@ -8,9 +8,6 @@ from pydantic import ConfigDict, Field, create_model
 
 from stillflow.engine.ruleset.gathering import SECTIONS
 
-MODELINE = "# yaml-language-server: $schema="
-"""First line of a rule file, before the way to the schema, as editors know it."""
-
 
 def rule_file_schema() -> dict[str, Any]:
     """The schema of any rule file: every section may stand in every file.

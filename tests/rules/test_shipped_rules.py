@@ -18,7 +18,10 @@ from stillflow.engine.base.located import read_yaml
 from stillflow.engine.ruleset import Check
 from stillflow.engine.ruleset.gathering import SECTIONS
 from stillflow.engine.ruleset.loading import shipped_folder
-from stillflow.engine.ruleset.schema import MODELINE, rule_file_schema
+from stillflow.engine.ruleset.schema import rule_file_schema
+
+MODELINE = "# yaml-language-server: $schema="
+"""First line of a rule file, before the way to the schema, as editors know it."""
 
 
 def test_the_audit_finds_nothing() -> None:
