@@ -1,7 +1,7 @@
 """What a fault does to the air path: effects with a range of sizes.
 
 Holds the effect models (the shape a rule file writes them in) and how sizes are drawn from their
-ranges. Putting an effect on a system is in `apply`; the air path itself is in `system`.
+ranges. Putting an effect on a system is in `faulty`; the air path itself is in `system`.
 """
 
 from __future__ import annotations

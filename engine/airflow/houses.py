@@ -2,7 +2,7 @@
 
 `Houses` holds one array per number of a `System`, under the same dotted name ("holes.trunk"), so
 that an effect is put on one system and on a hundred thousand by the same table. How random houses
-are drawn is in `draw`; what a gauge reads in them is in `readings`.
+are drawn is in `draw`; what a gauge reads in them is in `gauge`.
 """
 
 from __future__ import annotations

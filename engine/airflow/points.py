@@ -1,7 +1,7 @@
 """Where the gauge is put and whether air flows: the points readings are taken at.
 
 Holds the words and their meaning as masks over columns of a table. What is read there is in
-`readings`.
+`gauge`.
 """
 
 from __future__ import annotations

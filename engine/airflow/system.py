@@ -2,7 +2,7 @@
 
 Holds the description only, with defaults of an ordinary healthy house, so that `System(fan=...)`
 is useful as it stands. Defaults are common practice or assumed, and say which. What a gauge would
-read is in `readings`; many houses at once are in `houses`.
+read is in `gauge`; many houses at once are in `houses`.
 """
 
 from __future__ import annotations

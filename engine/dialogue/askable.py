@@ -1,6 +1,6 @@
 """Which checks may be made at a point of a visit: what is possible here, open, and makes sense yet.
 
-Which of them is best is left to `plan`; what comes before any choice, to `session`.
+Which of them is best is left to `choosing`; what comes before any choice, to `session`.
 """
 
 from __future__ import annotations

@@ -1,6 +1,6 @@
 """The planner's problem, posed from a visit: which faults are left, what each check could say.
 
-Bridges `belief` and the generic `planner`, which knows only numbers.
+Bridges `progress` and the generic `planning`, which knows only numbers.
 """
 
 from __future__ import annotations

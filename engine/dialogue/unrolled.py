@@ -1,7 +1,7 @@
 """The live policy unrolled: from any starting facts, what a visit does next after every answer.
 
 Gives `policytree` the states and acts of a visit, so the tree says what the guided visit would say.
-Words and drawing are left to `treeview`.
+Words and drawing are left to `views`.
 """
 
 from __future__ import annotations

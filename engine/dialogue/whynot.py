@@ -1,6 +1,6 @@
 """Why not this fault: what spoke against it and for it on a visit, and what explains more.
 
-Data only; the words are on the command line, the drawing is made of `pathview`.
+Data only; the words are on the command line, the drawing is made in `views`.
 """
 
 from __future__ import annotations

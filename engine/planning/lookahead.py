@@ -1,12 +1,12 @@
 """Look-ahead over checks and fixes: many hypothetical beliefs evaluated as rows of one table.
 
 Holds the estimate of what a belief still costs, the one-step value built on it, and deeper
-values over the best few acts. Leaves the choice and its explanation to `planner`, and the exact
+values over the best few acts. Leaves the choice and its explanation to `choice`, and the exact
 answer for small problems to `exact`.
 
 Beliefs are weights, not normalised: the weight of an answer is the sum of its row, so expected
 minutes are plain sums, without a division. All minutes include the price of every wrong part and
-of the right one (see `Tables`); `planner` gives the latter back.
+of the right one (see `Tables`); `choice` gives the latter back.
 """
 
 from __future__ import annotations

@@ -1,6 +1,6 @@
 """Models of what fault trees take from the rule files besides faults: complaints, combinations.
 
-What each entry means is explained in `rules/README.md`; trees are made of them in `faultview`.
+What each entry means is explained in `rules/README.md`; trees are made of them in `views`.
 """
 
 from __future__ import annotations

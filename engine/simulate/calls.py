@@ -3,8 +3,8 @@
 Stands in for a house in drills, benchmarks and comparisons of rule sets. Readings come from the
 airflow model, so they are a test of the rules from outside. **Answers to questions come from the
 rules' own table of P(answer | fault)**: they cannot show that a strength is right, only whether
-the dialogue makes good use of what the rules claim. How houses are drawn is in
-`simulated_houses`; the dialogue itself is `session`.
+the dialogue makes good use of what the rules claim. How houses are drawn is in `houses`;
+the dialogue itself is `dialogue`.
 """
 
 from __future__ import annotations

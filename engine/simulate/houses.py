@@ -1,7 +1,7 @@
 """Random houses for simulated calls, and what the technician is told of each.
 
 Holds how a house, its unit and its paperwork are drawn. What is wrong in a house, and what is
-answered there, is in `simulation`; the lengths of tubing and hose come from `airflow.draw`. Every
+answered there, is in `calls`; the lengths of tubing and hose come from `airflow.draw`. Every
 share and range here is assumed or common practice; none is a count of real houses.
 """
 
