@@ -38,7 +38,7 @@ from stillflow.cli.web import pages
 from stillflow.cli.web.carrying import Packer, moment_of, printed_card
 from stillflow.cli.web.desk import Desk, Standing
 from stillflow.cli.web.guard import Guard, cookie_words
-from stillflow.cli.web.intake import ASKED, absent, as_form, filled_in
+from stillflow.cli.web.intake import ASKED, absent, as_form, filled_in, keys
 from stillflow.cli.web.pairing import Pairing
 from stillflow.cli.web.templating import HERE, rendered
 from stillflow.cli.web.trainer import TrainerPages
@@ -195,6 +195,7 @@ class Pages:
             name,
             status,
             details=ASKED,
+            keys=keys,
             given=given,
             wrong=wrong,
             tools=tools,

@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from stillflow.engine.base import InputError
-from stillflow.engine.dialogue import DETAILS, OF_A_NEW_HOUSE, usual_missing
-from stillflow.engine.inference import Visit
+from stillflow.engine.dialogue import DETAILS, OF_A_NEW_HOUSE, Detail, usual_missing
+from stillflow.engine.inference import LIMITS, Visit
 from stillflow.engine.ruleset import Knowledge
 
 TOOL = "tool."
@@ -19,6 +19,14 @@ ASKED = {
     "more": tuple(one for one in DETAILS if not one.at_first and one not in OF_A_NEW_HOUSE),
 }
 """Details as they stand on the form: of the house, of the call, and what is folded."""
+
+
+def keys(detail: Detail) -> str:
+    """Which keys a phone should offer for a detail: its `inputmode`."""
+    if detail.key == "phone":
+        return "tel"
+    # A gauge's zero is as often below as above; keys for numbers have no minus.
+    return "decimal" if detail.name in LIMITS and detail.name != "zero" else "text"
 
 
 def filled_in(

@@ -43,6 +43,11 @@ class Detail:
         """What names it among all of them: a gauge has a name as a house has."""
         return f"gauge_{self.name}" if self.part == "gauge" else self.name
 
+    @property
+    def choices(self) -> tuple[str, ...]:
+        """The only answers there are to it; none where it is any text or number."""
+        return {"filter": FILTERS, "motors": ("1", "2")}.get(self.name, ())
+
     def of(self, visit: Visit) -> object:
         """What is known of it; None, empty or the usual value where nothing is."""
         value = getattr(getattr(visit, self.part) if self.part else visit, self.name)
@@ -62,11 +67,11 @@ class Detail:
         text = line.strip()
         if self.name in LIMITS:
             unit, low, high = LIMITS[self.name]
-            return quantity(text, unit, "", low, high)
+            return quantity(_ABOUT.sub("", text), unit, "", low, high)
         if self.name == "filter":
             return _one_of(_FILTER_WORDS.get(text.lower(), text), FILTERS, "a filter")
         if self.name == "motors":
-            return int(_one_of(text, ("1", "2"), "a number of motors"))
+            return int(_one_of(text, self.choices, "a number of motors"))
         if self.name == "inlets":
             return _inlet_words(_inlets(text))
         return text[:2000] if self.name == "complaint" else text[:200]
@@ -80,6 +85,12 @@ class Detail:
         changed = getattr(visit, self.part).model_copy(update={self.name: value})
         return visit.model_copy(update={self.part: changed})
 
+
+_ABOUT = re.compile(
+    r"(?:about|around|approximately|approx\b\.?|roughly|circa|ca\b\.?|~|≈)\s*(?=[\d.,])",
+    re.IGNORECASE,
+)
+"""That a figure is not exact, which none of them need be."""
 
 _FILTER_WORDS = {
     **dict.fromkeys(("paper bag", "disposable bag", "dust bag", "paper"), "bag"),

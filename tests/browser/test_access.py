@@ -19,6 +19,7 @@ def pages(thumb: Thumb) -> Iterator[str]:
     page, address = thumb.page, thumb.served.address
 
     page.goto(f"{address}/new")
+    page.click("summary:has-text('More of unit')")
     yield "new"
     thumb.begin(name="Fern Cottage", **UNIT)
     yield "question"

@@ -74,7 +74,9 @@ class Thumb:
             self.page.locator("details.how summary").click()
         for name, value in given.items():
             if value is not None:
-                self.page.fill(f"[name={name}]", str(value))
+                field = self.page.locator(f"[name={name}]")
+                listed = field.evaluate("(one) => one.tagName") == "SELECT"
+                (field.select_option if listed else field.fill)(str(value))
         self.page.click("button.main")
         self.page.wait_for_selector("#question", state="attached")
         self.ready()

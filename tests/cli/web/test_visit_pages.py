@@ -17,7 +17,7 @@ from stillflow.cli.web.app import application
 from stillflow.cli.web.desk import Desk
 from stillflow.cli.web.pages import SUCTION_UNITS
 from stillflow.engine import Unit, load_rules
-from stillflow.engine.base import InputError, SetupError
+from stillflow.engine.base import InputError, SetupError, vocabulary
 from stillflow.engine.inference import Event, Visit
 from stillflow.engine.ruleset import BOTH
 
@@ -300,6 +300,25 @@ def test_house_and_gauge_each_keep_their_name(tmp_path: Path) -> None:
     one.send(f"/visit/{visit}/unit", mark=one.mark, name="Fern Cottage", gauge_name="blue")
     assert kept(tmp_path).site.name == "Fern Cottage"
     assert kept(tmp_path).gauge.name == "blue"
+
+
+def test_the_call_is_typed_with_the_keys_it_wants(tmp_path: Path) -> None:
+    one = phone(tmp_path)
+    one.open("/new")
+    keys = dict(re.findall(r'<input[^>]* name="(\w+)"[^>]* inputmode="(\w+)"', one.page))
+    wanted = dict.fromkeys(("altitude_ft", "rated_sealed", "rated_airflow"), "decimal")
+    wanted |= dict.fromkeys(("age_years", "tubing_ft", "hose_ft", "gauge_orifice_in"), "decimal")
+    # The gauge's zero may be below zero; keys for numbers have no minus.
+    wanted |= {"phone": "tel", "name": "text", "complaint": "text", "gauge_zero": "text"}
+    assert {name: keys[name] for name in wanted} == wanted
+    filters = one._found(r'<select[^>]* name="filter"[^>]*>(.*?)</select>')
+    assert re.findall(r'value="([^"]*)"', filters) == ["", *vocabulary.FILTERS]
+    one.send("/new", age_years="about 8", tubing_ft="~ 60 ft", filter="hybrid-cloth", motors="2")
+    visit = kept(tmp_path)
+    assert (visit.unit.age_years, visit.house.tubing_ft) == (8.0, 60.0)
+    assert (visit.unit.filter, visit.unit.motors) == ("hybrid-cloth", 2)
+    one.open(f"/visit/{one.visit}/unit")
+    assert '<option value="hybrid-cloth" selected>bag and cloth</option>' in one.page
 
 
 def test_a_tool_whose_box_is_empty_is_missing_on_the_visit(tmp_path: Path) -> None:

@@ -169,6 +169,17 @@ def test_a_filter_is_known_by_what_people_call_it(said: str, kind: str) -> None:
     assert BY_NAME["filter"].read(said) == kind
 
 
+@pytest.mark.parametrize("said", ["about 8", "ca 8", "ca. 8 yrs", "~8", "Approx. 8 years", "8"])
+def test_a_figure_that_is_not_exact_is_as_good(said: str) -> None:
+    assert BY_NAME["age_years"].read(said) == 8.0
+
+
+@pytest.mark.parametrize("said", ["about", "about that", "carpet 8", "~~8"])
+def test_what_is_no_figure_stays_none(said: str) -> None:
+    with pytest.raises(InputError):
+        BY_NAME["age_years"].read(said)
+
+
 def test_inlets_are_given_by_name_in_a_line_with_their_branches_in_brackets() -> None:
     inlets = BY_NAME["inlets"]
     visit = inlets.put(Visit(), inlets.read(" hall ,landing( upstairs), guest room (upstairs)"))
