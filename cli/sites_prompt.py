@@ -7,7 +7,7 @@ from datetime import UTC, datetime
 from difflib import get_close_matches
 
 from stillflow.casebook.ids import new_id
-from stillflow.casebook.sites import KnownSite, Sites
+from stillflow.casebook.sites import KnownSite, SiteLine, Sites
 from stillflow.cli.lines import ask
 from stillflow.cli.screen import Screen
 from stillflow.engine.base import in_figures
@@ -60,20 +60,12 @@ def ask_site(
             return visit, False
         else:
             break
-    found, today = sites.find(line, _MOST), visit.opened or datetime.now(UTC)
-    if not found:
-        # A letter too few or too many makes two entries of one house.
-        found = [
-            one
-            for one in sites.find(line[:3], _LIKE)
-            if get_close_matches(line, [one.name], cutoff=0.75)
-        ]
-        if found:
-            screen.text("No house by that name yet. Like it are:")
+    (found, nearly), today = houses_like(sites, line), visit.opened or datetime.now(UTC)
     if found:
+        if nearly:
+            screen.text("No house by that name yet. Like it are:")
         for number, one in enumerate(found, 1):
-            last = f", last visit {ago(one.last, today).lower()}" if one.last else ""
-            screen.item(str(number), f"{one.words}{last}")
+            screen.item(str(number), last_visit(one, today))
         if len(found) == _MOST:
             screen.text("There may be more; type more of it.")
         wanted = _number(screen, len(found), line)
@@ -85,6 +77,26 @@ def ask_site(
     screen.text(f"{'Another house' if found else 'No house by that name yet'}: a new one is begun.")
     site = visit.site.model_copy(update={"id": new_id(), "name": line[:200]})
     return keep(visit.model_copy(update={"site": site})), True
+
+
+def houses_like(sites: Sites, line: str) -> tuple[list[SiteLine], bool]:
+    """Houses that a line may mean, and whether none is called so but these nearly are."""
+    found = sites.find(line, _MOST)
+    if found:
+        return found, False
+    # A letter too few or too many makes two entries of one house; it may be the first one's.
+    begun = {one.id: one for word in line.split() for one in sites.find(word[:3], _LIKE)}
+    said = line.casefold()
+    near = [
+        one for one in begun.values() if get_close_matches(said, [one.name.casefold()], cutoff=0.75)
+    ]
+    return near[:_MOST], True
+
+
+def last_visit(house: SiteLine, today: datetime) -> str:
+    """A house in a list: what it goes by, and when it was last visited."""
+    last = f", last visit {ago(house.last, today).lower()}" if house.last else ""
+    return f"{house.words}{last}"
 
 
 def _number(screen: Screen, count: int, line: str) -> int | None:

@@ -88,8 +88,21 @@ def command(
         screen.text(drawn(paths))
 
 
-def show_round(screen: Screen, session: Session, one: Round, only: str | None) -> None:
-    """One round: what was asked, what fired, what is believed, what was done."""
+WHY_NOT = "ask of one with --not FAULT"
+
+
+def show_round(
+    screen: Screen, session: Session, one: Round, only: str | None, further: str = WHY_NOT
+) -> None:
+    """One round: what was asked, what fired, what is believed, what was done.
+
+    Args:
+        screen: where to write.
+        session: the visit.
+        one: a round of it.
+        only: the one fault it is about; None for all.
+        further: how to ask of one that is not listed.
+    """
     knowledge = session.knowledge
     ended = stops(session, one)
     deciding = {name for firing in one.firings if firing.rule_id in ended for name in firing.facts}
@@ -120,7 +133,7 @@ def show_round(screen: Screen, session: Session, one: Round, only: str | None) -
     if not one.over:
         show_likely(screen, session, one)
         if only is None:
-            show_ruled_out(screen, session, one)
+            show_ruled_out(screen, session, one, further)
     for name, item in ended.items():
         because = knowledge.rules[name].because
         screen.item("stop:", f"{item.stop} {because} Call: {item.call}", 0)
@@ -178,7 +191,9 @@ def show_contributions(
         screen.text(f"{rule.id}: {because} (source: {source})", 4, style="dim")
 
 
-def show_ruled_out(screen: Screen, session: Session, one: Round, most: int = 5) -> None:
+def show_ruled_out(
+    screen: Screen, session: Session, one: Round, further: str, most: int = 5
+) -> None:
     """What was likely before and is not now, with the rule that speaks loudest against it."""
     knowledge = session.knowledge
     out = ruled_out(session, one)
@@ -194,7 +209,7 @@ def show_ruled_out(screen: Screen, session: Session, one: Round, most: int = 5) 
             title = f"{knowledge.faults[name].title}, {percent(share[name])}"
             screen.item("-", f"{title}: {because}")
         if len(names) > most:
-            screen.text(f"and {len(names) - most} more; ask of one with --not FAULT.", 2)
+            screen.text(f"and {len(names) - most} more; {further}.", 2)
 
 
 def show_why_not(screen: Screen, session: Session, one: Round, fault_id: str) -> None:

@@ -33,7 +33,7 @@ from stillflow.casebook.store import Overtaken
 from stillflow.cli.asides import part_of
 from stillflow.cli.prompt import faults_named, fix_event, fix_said, reading_said
 from stillflow.cli.sheet import sheet_html, sheet_of
-from stillflow.cli.sites_prompt import known_facts
+from stillflow.cli.sites_prompt import houses_like, known_facts, last_visit
 from stillflow.cli.web import pages
 from stillflow.cli.web.carrying import Packer, moment_of, printed_card
 from stillflow.cli.web.desk import Desk, Standing
@@ -63,6 +63,9 @@ SHEET_POLICY = "default-src 'none'; style-src 'unsafe-inline'; frame-ancestors '
 
 MENDED = {"done": "It was mended", "not there": "It was not there"}
 """What is said at the prompt of a fix that nobody proposed, and how it is offered."""
+
+NEW = "new"
+"""Instead of the id of a known house: it is another one."""
 
 LOCAL = ("127.0.0.1", "localhost", "::1")
 
@@ -132,19 +135,28 @@ class Pages:
     def new(self, request: Request, form: Form) -> Response:
         """The few questions before the first check; posted, the visit begins."""
         wrong: dict[str, str] = {}
+        houses: list[tuple[str, str]] = []
         if request.method == "POST":
             person = request.scope["state"]["person"]
-            begun = self._begun(form.get("site", ""))
-            begun = begun.model_copy(update={"technician": person})
-            visit, wrong = filled_in(self.desk.knowledge, begun, form)
-            if not wrong:
+            picked, name = form.get("known", ""), form.get("name", "").strip()
+            if name and not form.get("site") and not picked:
+                like, _ = houses_like(Sites(self.desk.casebook), name[:200])
+                houses = [(one.id, last_visit(one, datetime.now(UTC))) for one in like]
+            house = form.get("site", "") or (picked if picked != NEW else "")
+            begun = self._begun(house).model_copy(update={"technician": person})
+            # A house that was picked keeps the name it has, however it was spelt this time.
+            said = {**form, "name": ""} if house and picked else form
+            visit, wrong = filled_in(self.desk.knowledge, begun, said)
+            if not wrong and not houses:
                 kept = self.desk.casebook.written_by(person).begin(visit)
                 return _to(f"/visit/{kept.id}")
-        status = 422 if wrong else 200
+        status = 422 if wrong or houses else 200
         missing = absent(self.desk.knowledge, Visit())
         site = form.get("site", "") or request.query_params.get("site", "")
         given = form or as_form(self._begun(site))
-        return self._asked(request, "new.html", status, given, wrong, missing, site=site)
+        return self._asked(
+            request, "new.html", status, given, wrong, missing, site=site, houses=houses, new=NEW
+        )
 
     def _begun(self, site: str) -> Visit:
         """A visit with what is known of its house."""
@@ -332,7 +344,19 @@ class Pages:
         standing = self.desk.standing(request.path_params["visit"])
         with self.desk.lock:
             now, course = pages.why_now(standing), pages.course(standing)
-        return self.show(request, "why.html", at=standing, now=now, course=course)
+            other = request.query_params.get("not", "")[:100]
+            why_not = pages.why_other(standing, other) if other else ()
+        faults = sorted(self.desk.knowledge.faults.values(), key=lambda one: one.title)
+        return self.show(
+            request,
+            "why.html",
+            at=standing,
+            now=now,
+            course=course,
+            faults=faults,
+            other=other,
+            why_not=why_not,
+        )
 
     def where(self, request: Request, form: Form) -> Response:
         """The stations as a strip: expected beside found."""

@@ -26,10 +26,10 @@ from stillflow.cli.rule_cards import show_card
 from stillflow.cli.rules import listed
 from stillflow.cli.web.desk import Standing
 from stillflow.cli.web.paper import Block, PageScreen
-from stillflow.cli.why import show_round
+from stillflow.cli.why import show_round, show_why_not
 from stillflow.engine import Session
 from stillflow.engine.audit import look_up
-from stillflow.engine.base import Station, capital_first, quantity
+from stillflow.engine.base import InputError, Station, capital_first, nearest, quantity
 from stillflow.engine.charts import Chart, TitleBlock, gauge_place, history_chart, render
 from stillflow.engine.dialogue import (
     CheckStep,
@@ -38,6 +38,7 @@ from stillflow.engine.dialogue import (
     reminder_words,
     rounds,
     summarise,
+    telling_round,
 )
 from stillflow.engine.inference import (
     CANT_DO,
@@ -366,9 +367,22 @@ def course(standing: Standing) -> tuple[Block, ...]:
 
     def show(paper: PageScreen) -> None:
         for one in rounds(standing.session):
-            show_round(paper, standing.session, one, None)
+            show_round(paper, standing.session, one, None, "ask of one below")
 
     return written(show)
+
+
+def why_other(standing: Standing, fault: str) -> tuple[Block, ...]:
+    """Why it is not a certain fault.
+
+    Raises:
+        InputError: there is none of this id.
+    """
+    session = standing.session
+    if fault not in session.knowledge.faults:
+        right = nearest(fault, session.knowledge.faults)
+        raise InputError(f"there is no fault '{fault}'", right=right)
+    return written(lambda paper: show_why_not(paper, session, telling_round(session), fault))
 
 
 def where(standing: Standing) -> tuple[Block, ...]:

@@ -7,7 +7,7 @@ said in `present` and `explain`. No input or output.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from copy import copy
 from datetime import datetime
 from typing import Protocol
@@ -100,6 +100,7 @@ class Session:
         self._course = Course(knowledge, self._planner, visit, self._model)
         self._step: NextStep | None = None
         self._questioned: tuple[str | None, str | None, float | str | None] | None = None
+        self._doubts: set[str] = set()
         self._then: NextStep | None = None
         self._concluded: Conclusions | None = None
         self._whole: Visit | None = None
@@ -187,20 +188,33 @@ class Session:
         return checked_event(self.knowledge, event, inlets=self.progress.inlets)
 
     def questioned(self, event: Event) -> str:
-        """Why a reading should be looked at again before it is recorded; empty if it need not be.
+        """Why an answer should be looked at again before it is recorded; empty if it need not be.
 
-        One that goes with nothing read before is more often a slip than a find; given a second
-        time in a row it is meant.
+        A reading that goes with nothing read before is more often a slip than a find, and so is
+        the name of an inlet that is nearly a known one; given a second time in a row it is meant.
         """
-        if event.check is None or event.answer in NO_ANSWER or event.check in self.progress.again:
+        if event.answer in NO_ANSWER or event.check in self.progress.again:
             return ""
         checked = self.checked(event)
-        odd = self.progress.questioned(checked)
-        given = (checked.check, checked.inlet, checked.answer)
-        if not odd or given == self._questioned:
-            return ""
-        self._questioned = given
-        return f"{odd}; look at the needle again, the same number once more keeps it"
+        given = (checked.check or checked.fix, checked.inlet, checked.answer)
+        if given != self._questioned:
+            self._questioned, self._doubts = given, set()
+        for doubt in self._doubts_of(checked):
+            if doubt not in self._doubts:
+                self._doubts.add(doubt)
+                return doubt
+        return ""
+
+    def _doubts_of(self, event: Event) -> Iterator[str]:
+        near = self.progress.inlets.near(event.inlet or "")
+        if near:
+            yield (
+                f"no inlet is called '{event.inlet}' so far, but one '{near}': did you mean that? "
+                "The same name once more keeps it"
+            )
+        odd = self.progress.questioned(event) if event.check is not None else ""
+        if odd:
+            yield f"{odd}; look at the needle again, the same number once more keeps it"
 
     def undo(self) -> Event | None:
         """Take back the last event, and return it; None if there is none."""

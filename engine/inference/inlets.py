@@ -7,6 +7,7 @@ stations of their own, which rules speak of; any further one is told by its name
 from __future__ import annotations
 
 from dataclasses import dataclass
+from difflib import get_close_matches
 
 from stillflow.engine.base import InputError, Place, Station
 from stillflow.engine.inference.visit import Event, Site
@@ -69,6 +70,15 @@ def _is_here(check: Check | None, answer: object) -> bool:
     return check is not None and any(one.here for one in check.answers if one.id == answer)
 
 
+_LONG, _LIKE = 4, 0.75
+"""Letters of a word that may be misspelt, and how like the right one it then is."""
+
+
+def _alike(one: str, other: str) -> bool:
+    long = max(len(one), len(other)) >= _LONG
+    return one == other or (long and bool(get_close_matches(one, [other], 1, _LIKE)))
+
+
 class Inlets:
     """The names of a house's inlets, as the site gives them and as they come up in answers.
 
@@ -97,6 +107,20 @@ class Inlets:
     def known_as(self, name: str) -> str:
         """The name as it was first written, or as it is written now if it is new."""
         return self._names.get(key_of(name), " ".join(name.split()))
+
+    def near(self, name: str) -> str:
+        """A known name that a new one may be a slip of; empty where it is known, or like none.
+
+        What is short or counts says which of several it is: bed 1 is no slip of bed 2.
+        """
+        words = name.casefold().split()
+        if key_of(name) in self._names:
+            return ""
+        for known in self.names:
+            others = known.casefold().split()
+            if words and len(words) == len(others) and all(map(_alike, words, others)):
+                return known
+        return ""
 
     def branch_of(self, name: str) -> str:
         """The branch an inlet hangs on, empty where that is not known."""

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import os
 import socket
 import threading
@@ -10,7 +11,7 @@ from pathlib import Path
 from typing import Any
 
 import uvicorn
-from playwright.sync_api import Page
+from playwright.sync_api import Locator, Page
 
 from stillflow.casebook.store import Casebook
 from stillflow.cli.web.app import application
@@ -67,6 +68,7 @@ class Thumb:
     def __init__(self, page: Page, served: Served) -> None:
         self.page, self.served = page, served
         self.taps = self.steps = 0
+        self.at = (-math.inf, 0.0)
 
     def begin(self, **given: Any) -> None:
         self.page.goto(f"{self.served.address}/new")
@@ -78,7 +80,10 @@ class Thumb:
                 listed = field.evaluate("(one) => one.tagName") == "SELECT"
                 (field.select_option if listed else field.fill)(str(value))
         self.page.click("button.main")
-        self.page.wait_for_selector("#question", state="attached")
+        self.page.wait_for_selector("#question, button[value=new]", state="attached")
+        if self.page.locator("button[value=new]").count():
+            self.page.click("button[value=new]")
+            self.page.wait_for_selector("#question", state="attached")
         self.ready()
 
     def ready(self) -> None:
@@ -107,6 +112,17 @@ class Thumb:
             self.taps += 1
             read.click()
 
+    def tap(self, button: Locator) -> None:
+        """Tap a button; where the last tap was, only once what came up there can have been read."""
+        button.scroll_into_view_if_needed()
+        box = button.bounding_box()
+        assert box is not None
+        at = (box["x"] + box["width"] / 2, box["y"] + box["height"] / 2)
+        if math.dist(at, self.at) < 24:
+            self.page.wait_for_timeout(500)
+        self.at = at
+        button.click()
+
     def answer(self, said: float | str) -> None:
         """Tap an answer, and wait for what comes next."""
         before = self.page.evaluate("document.body.dataset.number")
@@ -117,9 +133,9 @@ class Thumb:
         if form.count() and not isinstance(said, str):
             for digit in f"{said:g}":
                 self.page.click(f".key[data-key='{digit}']")
-            form.locator("button.main").click()
+            self.tap(form.locator("button.main"))
         else:
-            self.page.locator(f'#step button[value="{said}"]').first.click()
+            self.tap(self.page.locator(f'#step button[value="{said}"]').first)
         self.page.wait_for_function(
             "(before) => document.body.dataset.number !== before && !document.body.dataset.busy",
             arg=before,

@@ -1,6 +1,7 @@
 // The page on the phone. Without it every page works by plain forms and links; with it an answer is
 // on the phone before it is sent, and the visit goes on where there is no signal.
 import { draw, given, place } from "./carry.js";
+import * as drafts from "./drafts.js";
 import { asksWhich, dangersFirst, typing } from "./reading.js";
 import * as store from "./store.js";
 
@@ -129,6 +130,7 @@ async function back(visit) {
 }
 
 function listen(visit) {
+  shownAt = performance.now();
   typing(document);
   for (const form of document.querySelectorAll("#step form:not(.both)")) {
     form.addEventListener("submit", async (event) => {
@@ -268,14 +270,16 @@ async function listCarried() {
 
 async function begin() {
   const data = document.body.dataset;
-  if (location.pathname === "/pair") { await store.forget(); return; }
+  if (location.pathname === "/pair") { drafts.forget(); await store.forget(); return; }
   const visit = visitOf();
   if (!data.carried && $("#step")) dangersFirst($("#step"));
   if ($("#print")) $("#print").hidden = false;
   for (const form of document.querySelectorAll("form.photo")) shrinking(form);
-  for (const form of document.querySelectorAll('form[action="/new"]')) calling(form);
+  for (const form of document.querySelectorAll("form[data-draft]")) sending(form);
   if (data.carried) {
-    if (visit) { await alone(visit); retry(visit); } else await listCarried();
+    if (visit) { await alone(visit); retry(visit); return; }
+    await listCarried();
+    $($("#carried li") ? "#some" : "#none").hidden = false;
     return;
   }
   carryCard().catch(() => {});
@@ -296,20 +300,49 @@ async function begin() {
   carry(visit).catch(() => {});
 }
 
-// A call that is typed in is not lost where the signal goes before it has begun: it stays on the page.
-function calling(form) {
+// What is typed in is not lost where the signal goes before it is on record: it stays on the phone.
+function sending(form) {
+  if (drafts.fill(form)) {
+    const told = document.createElement("p"), empty = document.createElement("button");
+    told.className = "told";
+    told.role = "status";
+    empty.type = "button";
+    empty.textContent = "Empty it";
+    empty.addEventListener("click", () => { drafts.drop(form); location.reload(); });
+    told.append("Filled in as it was left on this phone. ", empty);
+    form.before(told);
+  }
+  form.addEventListener("input", () => drafts.keep(form));
   form.addEventListener("submit", async (event) => {
     event.preventDefault();
+    if (form.dataset.busy) return;
+    form.dataset.busy = "1";
+    const said = new URLSearchParams(new FormData(form));
+    if (event.submitter?.name) said.append(event.submitter.name, event.submitter.value);
     try {
-      const answer = await ask("/new", { method: "POST", body: new URLSearchParams(new FormData(form)) });
-      if (answer.redirected) location.assign(answer.url);
+      const answer = await ask(new URL(form.getAttribute("action"), location).pathname, { method: "POST", body: said });
+      if (answer.redirected) { drafts.drop(form); location.assign(answer.url); }
       else { swap(await answer.text()); $(".told, .wrong")?.scrollIntoView({ block: "center" }); }
     } catch {
-      say("No signal: what you typed stays here; begin when there is a signal again");
+      say("No signal: what you typed stays on this phone; send it when there is a signal again");
       $("#signal").scrollIntoView();
+    } finally {
+      delete form.dataset.busy;
     }
   });
 }
+
+// A thumb that taps twice means what it saw: a tap on the place of the last one answers nothing that
+// has only just come up there.
+const READ = 500; // ms
+const NEAR = 24; // px
+let tapped, shownAt = 0;
+addEventListener("click", (tap) => {
+  if (!tap.detail || !tap.target.closest?.("#step button:not(.key)")) return;
+  const there = tapped && Math.hypot(tap.clientX - tapped.clientX, tap.clientY - tapped.clientY) < NEAR;
+  if (there && tap.timeStamp - shownAt < READ) { tap.preventDefault(); tap.stopPropagation(); return; }
+  tapped = tap;
+}, true);
 
 // A photo is made smaller on the phone, which also leaves behind where it was taken.
 function shrinking(form) {

@@ -52,7 +52,7 @@ export function typing(root) {
     line.querySelector("input").addEventListener("keydown", (key) => {
       if (key.key !== "Enter") return;
       key.preventDefault();
-      line.querySelector("button")?.click();
+      line.querySelector("button[name=answer]")?.click();
     });
   }
   // A name that is known is tapped. Where it alone was missing, that keeps the answer.
@@ -61,7 +61,9 @@ export function typing(root) {
     names.addEventListener("click", (tap) => {
       const name = tap.target.closest("button");
       if (!name) return;
-      names.closest("form").elements[names.dataset.fills].value = name.textContent;
+      const field = names.closest("form").elements[names.dataset.fills];
+      field.value = name.textContent;
+      field.dispatchEvent(new Event("input", { bubbles: true }));
       names.closest(".which")?.querySelector("button[name=answer]")?.click();
     });
   }

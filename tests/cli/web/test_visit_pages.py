@@ -302,6 +302,29 @@ def test_house_and_gauge_each_keep_their_name(tmp_path: Path) -> None:
     assert kept(tmp_path).gauge.name == "blue"
 
 
+def test_a_house_that_was_visited_before_is_offered(tmp_path: Path) -> None:
+    one = phone(tmp_path)
+    one.begin(name="Quillfeather house", altitude_ft="5280", inlets="hall, study", **UNIT)
+    first = kept(tmp_path)
+    for typed in ("quillfeather HOUSE", "Quilfeather house", "Uillfeather house"):
+        one.begin(name=typed, complaint="weak in the hall", age_years="9")
+        assert one.status == 422
+        assert "is it a house that was visited before?" in one.words
+        assert "Quillfeather house, last visit" in one.words
+        assert 'value="weak in the hall"' in one.page
+        assert len(Casebook(url(tmp_path)).recent(9)) == 1
+    picked = one._found(r'name="known" value="([^"]*)"')
+    one.send("/new", name="quillfeather HOUSE", age_years="9", known=picked)
+    again = kept(tmp_path)
+    assert (again.id != first.id, again.site.id) == (True, first.site.id)
+    assert (again.site.name, again.site.altitude_ft) == ("Quillfeather house", 5280)
+    assert again.unit.age_years == 9
+    one.begin(name="quillfeather HOUSE", known="new")
+    assert kept(tmp_path).site.id not in ("", first.site.id)
+    one.begin(name="Marsh Farm")
+    assert kept(tmp_path).site.name == "Marsh Farm"
+
+
 def test_the_call_is_typed_with_the_keys_it_wants(tmp_path: Path) -> None:
     one = phone(tmp_path)
     one.open("/new")
@@ -406,6 +429,48 @@ def test_what_comes_after_is_told_below_the_step_and_where_it_stands_in_one_tap(
     assert 'id="ahead"' in one.page
     one.open(f"/visit/{visit}/where")
     assert "Where we are" in one.words
+
+
+def test_known_inlets_are_tapped_and_a_name_nearly_one_is_asked_about(tmp_path: Path) -> None:
+    one = phone(tmp_path)
+    one.begin(inlet="hall", inlets="hall, kitchen", **UNIT)
+    visit = one.visit
+    one.answer("none")
+    while 'data-fills="inlet"' not in one.page:
+        one.answer("can't tell")
+    names = one._found(r'data-fills="inlet" hidden>(.*?)</span>')
+    assert '<button type="button">kitchen</button>' in names
+    one.open(f"/visit/{visit}/more")
+    number = len(kept(tmp_path).events)
+    said = {"said": "sealed", "answer": "118", "place": "kitchn"}
+    one.send(f"/visit/{visit}/more", mark=one.mark, **said)
+    assert one.status == 422
+    assert "did you mean that?" in one.words
+    assert len(kept(tmp_path).events) == number
+    one.send(f"/visit/{visit}/more", mark=one.mark, **said | {"place": "kitchen"})
+    assert kept(tmp_path).events[-1].inlet == "kitchen"
+
+
+def test_of_any_fault_it_is_told_why_it_is_not(tmp_path: Path) -> None:
+    one = phone(tmp_path)
+    one.begin(**UNIT)
+    visit = one.visit
+    one.answer("none")
+    for name, value in (("sealed", "129"), ("working", "40")):
+        one.open(f"/visit/{visit}/more")
+        one.send(f"/visit/{visit}/more", mark=one.mark, said=name, answer=value, place="the inlet")
+    one.open(f"/visit/{visit}/why")
+    assert "more; ask of one below." in one.words
+    assert "--not" not in one.words
+    one.open(f"/visit/{visit}/why?not=bag-full")
+    out = stillflow("why", visit, "--db", url(tmp_path), "--not", "bag-full").out
+    said = " ".join(out.split())
+    shown = one.page[one.page.index("<main") : one.page.index("<form")]
+    pieces = [words for words in Text(shown).pieces if len(words) > 3]
+    assert [words for words in pieces if words not in said] == ["Why this now"]
+    assert len(pieces) > 4
+    one.open(f"/visit/{visit}/why?not=wibble")
+    assert one.status == 404
 
 
 def test_two_answers_at_once_are_kept_as_both(tmp_path: Path) -> None:

@@ -499,6 +499,23 @@ def test_a_slip_of_the_finger_is_questioned_before_it_is_recorded(check: str, va
     assert len(session.visit.events) == 4
 
 
+def test_a_name_nearly_known_is_questioned_once_for_checks_and_fixes() -> None:
+    site = Site(inlet="hall", inlets=("kitchen",))
+    session = Session(load_rules(), Visit(site=site, unit=Unit(rated_sealed=130)))
+    for event in (
+        Event(check="sealed-other", answer=120.0, inlet="kitchn"),
+        Event(fix="face-gasket-leaks", done=True, inlet="kitchn"),
+    ):
+        assert "one 'kitchen': did you mean that?" in session.questioned(event)
+        assert session.questioned(event) == ""
+        known = event.model_copy(update={"inlet": "Kitchen"})
+        assert session.questioned(known) == ""
+        # Something else in between, and it is asked again.
+        assert session.questioned(event)
+    away = Event(check="sealed-other", answer="can't tell", inlet="kitchn")
+    assert session.questioned(away) == ""
+
+
 def test_a_reading_that_goes_with_the_rest_is_not_questioned() -> None:
     session = shipped(("sealed-inlet", 129.0), ("working-inlet", 76.0))
     for check, value in (("sealed-other", 128.0), ("working-other", 74.0), ("working-hose", 62.0)):

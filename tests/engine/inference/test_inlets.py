@@ -24,6 +24,28 @@ def test_names_are_the_same_whatever_their_capitals_and_spaces(written: str) -> 
     assert inlets.known_as("front bedroom") == "front bedroom"
 
 
+@pytest.mark.parametrize(
+    ("typed", "meant"),
+    [
+        ("kitchn", "kitchen"),
+        ("Kithcen", "kitchen"),
+        ("guest rom", "Guest room"),
+        ("kitchen", ""),
+        ("guestroom", ""),
+        ("study", ""),
+        ("bed 2", ""),
+        ("hell", "hall"),
+        ("den", ""),
+        ("", ""),
+    ],
+)
+def test_a_name_that_is_nearly_a_known_one_is_told_apart_from_a_new_one(
+    typed: str, meant: str
+) -> None:
+    names = ("kitchen", "Guest room", "bed 1", "hall", "dan")
+    assert Inlets(Site(inlets=names)).near(typed) == meant
+
+
 def test_the_first_other_inlet_is_the_station_and_any_further_one_its_own() -> None:
     inlets = Inlets(Site(inlet="hall"))
     other = SHIPPED.checks["sealed-other"]
