@@ -15,6 +15,7 @@ from stillflow.engine.base import counted
 from stillflow.engine.charts.chart import PLOTTED, Chart, body_chart
 from stillflow.engine.charts.page import Body, KeyItem, Room, line_key
 from stillflow.engine.charts.picture import Picture, TitleBlock
+from stillflow.engine.charts.plot import LEFT, Frame
 from stillflow.engine.charts.plotmarks import (
     AFTER,
     after_point,
@@ -24,12 +25,12 @@ from stillflow.engine.charts.plotmarks import (
     round_up,
 )
 from stillflow.engine.charts.scene import Mark, Point, Style, Text, polyline
-from stillflow.engine.charts.shapes import GREY, INK, NOTE_SIZE, TEXT_SIZE, Box
+from stillflow.engine.charts.shapes import NOTE_SIZE, TEXT_SIZE, Box
 from stillflow.engine.charts.text import width
 
 _SIZE = Room(620.0, 400.0)
 _LEAST = Room(420.0, 260.0)
-_LEFT, _BOTTOM, _TOP, _RIGHT = 52.0, 40.0, 18.0, 16.0
+_TOP = 18.0
 _ROW = 13.0
 """Values whose marks are nearer than half of this, in points, are read as one."""
 _STEP = 2.0
@@ -93,11 +94,22 @@ class _Graph:
         suctions = [max(line.suction_inh2o) for line in data.lines]
         suctions += [v for m in all_marks for v in (m.suction_inh2o, m.expected_suction_inh2o)]
         self._most = Room(round_up(max(flows)), round_up(max(suctions)))
+        self._frame = Frame(
+            *size,
+            *self._most,
+            "airflow, cfm",
+            "suction, inH2O",
+            ticks=_ticks(self._most.width),
+            y_ticks=_ticks(self._most.height),
+            grid=True,
+            top=_TOP,
+        )
+        self._at = self._frame.at
         self._taken: list[Box] = []
 
     def things(self) -> list[tuple[str, list[Mark]]]:
         """Everything on the graph, each with the words that say what it is."""
-        things = [("Suction in inH2O against airflow in cfm", self._axes())]
+        things = [("Suction in inH2O against airflow in cfm", self._frame.marks())]
         shown = list(self._shown())
         for line in shown:
             things.append((_in_words(line), self._curve(line)))
@@ -105,36 +117,6 @@ class _Graph:
         readings, values = self._readings(), self._values()
         names = [mark for line in shown for mark in self._name(line)]
         return [*things, ("", names), *readings, ("", values)]
-
-    def _at(self, flow: float, suction: float) -> Point:
-        wide = self._size.width - _LEFT - _RIGHT
-        high = self._size.height - _TOP - _BOTTOM
-        x = _LEFT + wide * flow / self._most.width
-        return x, _TOP + high * (1 - suction / self._most.height)
-
-    def _axes(self) -> list[Mark]:
-        marks: list[Mark] = []
-        right = self._at(self._most.width, 0)[0]
-        for value in _ticks(self._most.height):
-            y = self._at(0, value)[1]
-            if value:
-                marks.append(polyline([(_LEFT, y), (right, y)], stroke="#cccccc", width=0.5))
-            tick = Text(_LEFT - 6, y + 3.5, f"{value:g}", NOTE_SIZE, "end", False, GREY, "fixed")
-            marks.append(tick)
-        for value in _ticks(self._most.width):
-            x, y = self._at(value, 0)
-            if value:
-                marks.append(polyline([(x, _TOP), (x, y)], stroke="#cccccc", width=0.5))
-            tick = Text(x, y + 14, f"{value:g}", NOTE_SIZE, "middle", False, GREY, "fixed")
-            marks.append(tick)
-        corner = self._at(0, 0)
-        marks.append(polyline([(_LEFT, _TOP), corner, (right, corner[1])], stroke=INK))
-        foot = corner[1] + 31
-        marks.append(
-            Text((corner[0] + right) / 2, foot, "airflow, cfm", TEXT_SIZE, "middle", role="fixed")
-        )
-        marks.append(Text(0, _TOP - 8, "suction, inH2O", TEXT_SIZE, role="fixed"))
-        return marks
 
     def _shown(self) -> Iterable[Line]:
         """The lines, a found one only where it is not the healthy one."""
@@ -179,7 +161,7 @@ class _Graph:
 
     def _free(self, box: Box) -> bool:
         inside = (
-            box.x > _LEFT + 4
+            box.x > LEFT + 4
             and box.x + box.w < self._size.width
             and box.y > _TOP
             and box.y + box.h < self._at(0, 0)[1]
