@@ -6,7 +6,7 @@ longer be known makes no comparison true (see `conditions`), and is left out acc
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator, Mapping
+from collections.abc import Callable, Container, Iterable, Iterator, Mapping
 from contextlib import suppress
 from typing import Any
 
@@ -16,6 +16,7 @@ from stillflow.engine.ruleset.conditions import All, AnyOf, Condition, Leaf, Not
 from stillflow.engine.ruleset.entries import (
     Alike,
     Check,
+    Consequence,
     Doubt,
     Evidence,
     Fault,
@@ -96,7 +97,9 @@ def _emptied(faults: Iterable[Fault], gone: Mapping[Key, Any]) -> Callable[[str]
     return emptied
 
 
-def _without(entry: Any, gone: Any, unknown: set[str], emptied: Callable[[str], bool]) -> Any:
+def _without(
+    entry: Any, gone: Container[Key], unknown: set[str], emptied: Callable[[str], bool]
+) -> Any:
     """The entry with nothing that is gone in it; None where it then says nothing."""
 
     def kept(section: str, names: tuple[str, ...]) -> tuple[str, ...]:
@@ -140,7 +143,9 @@ def _without(entry: Any, gone: Any, unknown: set[str], emptied: Callable[[str], 
     return entry.model_copy(update=changed) if changed else entry
 
 
-def _consequences(rule: Rule, gone: Any, emptied: Callable[[str], bool]) -> Iterator[Any]:
+def _consequences(
+    rule: Rule, gone: Container[Key], emptied: Callable[[str], bool]
+) -> Iterator[Consequence]:
     for item in rule.then:
         if isinstance(item, Evidence):
             names = tuple(one for one in item.selector if not emptied(one))
