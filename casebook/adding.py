@@ -51,7 +51,7 @@ def case_of(
     ended = visit.conclusion
     if ended is None or ended.step not in _ENDS:
         raise InputError("this visit is still open", Place(visit.id), "close it first")
-    nameless = anonymous(visit)
+    nameless = _of_no_day(anonymous(visit))
     told: list[dict[str, list[float | str]]] = [{}]
     at: list[dict[str, str]] = [{}]
     fixes, inlets = [], []
@@ -98,6 +98,18 @@ def case_of(
     return Added(text, case, tuple(_removed(visit, nameless)))
 
 
+def _of_no_day(visit: Visit) -> Visit:
+    """The visit without the days of earlier ones; its gauges told apart, but not named."""
+    gauges = [visit.gauge.name, *(one.gauge for one in visit.earlier)]
+    known = [name for name in dict.fromkeys(gauges) if name]
+    called = {name: f"gauge {number}" for number, name in enumerate(known, 1)} | {"": ""}
+    earlier = tuple(
+        one.model_copy(update={"at": None, "gauge": called[one.gauge]}) for one in visit.earlier
+    )
+    gauge = visit.gauge.model_copy(update={"name": called[visit.gauge.name]})
+    return visit.model_copy(update={"earlier": earlier, "gauge": gauge})
+
+
 def _stage(told: dict[str, list[float | str]]) -> dict[str, Any]:
     return {check: some if len(some) > 1 else some[0] for check, some in told.items()}
 
@@ -117,8 +129,11 @@ def _removed(visit: Visit, nameless: Visit) -> Iterator[str]:
             yield f"{field}: {getattr(visit.site, field)}"
     if visit.technician:
         yield f"technician: {visit.technician}"
-    if visit.opened is not None:
-        yield f"day: {visit.opened:%Y-%m-%d}"
+    days = [visit.opened, *(one.at for one in visit.earlier)]
+    for day in dict.fromkeys(one.date() for one in days if one is not None):
+        yield f"day: {day}"
+    if visit.gauge.name != nameless.gauge.name:
+        yield f"gauge: {visit.gauge.name}"
     notes = sum(one.note is not None for one in visit.events)
     parts = sum(one.part is not None for one in visit.events)
     if notes or parts:

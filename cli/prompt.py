@@ -13,7 +13,7 @@ from datetime import datetime
 
 from stillflow.cli.lines import ask
 from stillflow.engine import Session
-from stillflow.engine.base import InputError, Station, nearest
+from stillflow.engine.base import InputError, Station, nearest, small_first
 from stillflow.engine.dialogue import AnswerOption, CheckStep, FixStep, NextStep
 from stillflow.engine.inference import CANT_DO, CANT_TELL, SKIPPED, Event
 from stillflow.engine.ruleset import BOTH, NONE_HERE, Knowledge
@@ -132,7 +132,7 @@ def fix_said(session: Session, line: str, at: datetime | None) -> Event | None:
     """A fix that nobody proposed, as in `done: hose clogged`; None for no such.
 
     Raises:
-        InputError: no fault goes by these words, or several do.
+        InputError: no fault goes by these words, several do, or one that they say a part of.
     """
     found = _FIX_SAID.fullmatch(line.strip())
     if found is None:
@@ -142,8 +142,14 @@ def fix_said(session: Session, line: str, at: datetime | None) -> Event | None:
         few = ", ".join(fitting[:4]) + (" ..." if len(fitting) > 4 else "")
         right = f"name one, such as {found[1].lower()}: {fitting[0]}"
         raise InputError(f"{len(fitting)} faults go by '{found[2][:40]}': {few}", right=right)
+    name, said = fitting[0], _words(found[2])
+    if not all(any(word.startswith(one) for one in said) for word in name.split("-")):
+        # A word or two may fit a fault that nobody thought of.
+        title = small_first(session.knowledge.faults[name].title)
+        right = f"if so, {found[1].lower()}: {name}"
+        raise InputError(f"'{found[2][:40]}' may be: {title}", right=right)
     answer = "not there" if found[1].lower() == "not there" else "yes"
-    return fix_event(fitting[0], answer, at)
+    return fix_event(name, answer, at)
 
 
 def faults_named(knowledge: Knowledge, words: str) -> list[str]:

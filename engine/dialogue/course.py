@@ -15,7 +15,7 @@ from stillflow.engine.dialogue.askable import Askable
 from stillflow.engine.dialogue.choosing import Decision, Planner, Position
 from stillflow.engine.dialogue.steps import Choice, Ending, StepKind
 from stillflow.engine.dialogue.verification import Repair, Verification
-from stillflow.engine.inference import SKIPPED, LikelihoodModel, Visit, course_for
+from stillflow.engine.inference import SKIPPED, Further, LikelihoodModel, Visit, course_for
 from stillflow.engine.ruleset import (
     ENDS,
     Check,
@@ -26,6 +26,9 @@ from stillflow.engine.ruleset import (
     Turn,
     leaves,
 )
+
+FORESEEN = 0.99
+"""From this chance on what a reading will show is taken as known."""
 
 
 class Moment(Position, Protocol):
@@ -131,6 +134,7 @@ class Course:
         self._planner = planner
         self._askable = Askable(knowledge, visit.missing_tools)
         self._verification = Verification(knowledge, model)
+        self._model = model
         self._baseline = model.baseline
         self._engine = course_for(knowledge)
         named = [(turn, {leaf.fact for leaf in leaves(turn.when)}) for turn in knowledge.turns]
@@ -232,16 +236,28 @@ class Course:
         return now
 
     def _half_read(self, moment: Moment, now: _Now) -> None:
-        """The other reading where the gauge still is, if only one was taken there."""
-        at = moment.footing.gauge
+        """The other reading where the gauge still is, if only one was taken there.
+
+        One that can hardly be but one thing is not worth the reading of the needle.
+        """
+        station, readings = moment.footing.gauge, moment.situation.readings
+        if station is None:
+            return
+        beyond = (at for _, at in readings if isinstance(at, Further))
+        gauge = next((at for at in beyond if str(at) == moment.footing.inlet), station)
         for check in (self._knowledge.checks[name] for name in now.open):
-            if at is None or check.station is not at or check.condition is None:
+            if check.station is not station or check.condition is None:
                 continue
-            for state in set(AirState) - {check.condition}:
-                read = moment.situation.readings.get((state, at))
-                if read is not None:
-                    now.facts["now.half-read"] = read / self._baseline.at(state, at)
-                    now.checks["read-with"] = check
+            about = moment.ahead.get(check.id, (check.condition, station))[1]
+            [other] = set(AirState) - {check.condition}
+            read = readings.get((other, gauge))
+            if read is None or about != gauge:
+                continue
+            [outlook] = self._model.outlooks(moment.situation, [check.id], moment.ahead)
+            chances = outlook.likelihood @ moment.probabilities
+            if chances.max() < FORESEEN * chances.sum():
+                now.facts["now.half-read"] = read / self._baseline.at(other, gauge)
+                now.checks["read-with"] = check
 
     def _after(self, repair: Repair, moment: Moment, now: _Now) -> None:
         """What the last fix came to, and whether that is known yet."""

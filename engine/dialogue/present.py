@@ -71,6 +71,8 @@ class Presenter:
         if check.station is Station.OTHER:
             again = check.id in self._progress.answered
             inlet = ("" if again else inlet) or next(iter(to_try), inlet)
+            # The inlet the question names comes first among those it may be answered for.
+            to_try = tuple(sorted(to_try, key=lambda name: name != inlet))
         outlay = checking(knowledge, self._progress.footing, check, inlet or "")
         opened = [knowledge.accesses[name] for name in outlay.opens]
         cautions = [*chain.from_iterable(one.cautions for one in opened), *check.cautions]

@@ -20,6 +20,7 @@ from stillflow.engine.dialogue.verification import Repair, Verification, is_stil
 from stillflow.engine.inference import (
     CANT_TELL,
     NO_ANSWER,
+    NO_SINGLE,
     SKIPPED,
     Event,
     Further,
@@ -46,6 +47,9 @@ from stillflow.engine.ruleset import (
     stand_of,
     truth,
 )
+
+JUMP = 0.1
+"""From this share of expected on a place does not read otherwise the next time by itself."""
 
 SETTLED = "settled"
 """Why a question is closed whose answer is plain from what is known."""
@@ -268,6 +272,13 @@ class Progress:
             return ""
         taken = self._taken(check, event)
         assert taken.spot is not None
+        before = next((float(one.answer) for one in self.accepted if taken.replaces(one)), None)
+        expected = self.model.baseline.at(*taken.spot)
+        if before is not None and abs(float(taken.answer) - before) > JUMP * expected:
+            return (
+                f"{before:.0f} was read here before; if something was mended since, say that first, "
+                "as in 'done: bag full'"
+            )
         others = {
             spot: value for spot, value in self.situation.readings.items() if spot != taken.spot
         }
@@ -388,7 +399,10 @@ class Progress:
         assert event.fix is not None
         fault_id, done, found = event.fix, bool(event.done), event.found is not False
         column = self.knowledge.fault_index[fault_id]
-        probability = float(self.probabilities[column])
+        probability, situation = float(self.probabilities[column]), self.situation
+        two = 0.0
+        if situation.readings:
+            two = self.model.gauge.two(situation.readings, self.probabilities)
         self.repairs.append(
             Repair(
                 number=self.events,
@@ -397,7 +411,8 @@ class Progress:
                 found=found,
                 probability=probability,
                 probabilities=self.probabilities,
-                situation=self.situation,
+                situation=situation,
+                two=two >= NO_SINGLE,
                 inlet=event.inlet or "",
             )
         )

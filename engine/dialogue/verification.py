@@ -35,6 +35,7 @@ class Repair:
         probabilities: of every fault then, shape (F,).
         situation: what was known then.
         inlet: name of the inlet it was done at, empty where none was given.
+        two: the readings then were explained by two losses and by no single one.
     """
 
     number: int
@@ -45,6 +46,7 @@ class Repair:
     probabilities: Floats
     situation: Situation
     inlet: str = ""
+    two: bool = False
 
 
 class Verification:
@@ -67,21 +69,24 @@ class Verification:
         case, since one reading there covers the whole path; and the customer's tool has the last
         word. Where nothing was short and the hose end was not read, the easiest of what was read
         is, so that the page has a pair. A leak is proved by sealed suction, since the hose end
-        shows the working one.
+        shows the working one. Where there were two losses, all that was short there is read again:
+        the fix of one brings back a part.
         """
         leak = self._faults[repair.fault_id].mode is Mode.LEAK
         first = AirState.SEALED if leak else AirState.WORKING
-        return self.wanted(repair.situation.readings, possible, first)
+        return self.wanted(repair.situation.readings, possible, first, repair.two)
 
     def wanted(
         self,
         before: Mapping[Spot, float],
         possible: Callable[[Check], bool],
         first: AirState = AirState.WORKING,
+        two: bool = False,
     ) -> list[Check]:
         """Those checks after a fix that was made on these readings, in inH2O.
 
-        Of readings that are as easy, one of `first` is repeated.
+        Of readings that are as easy, one of `first` is repeated; where there were `two` losses, the
+        other at its station too.
         """
         fit = [check for check in self._checks if possible(check)]
         hose = [check for check in fit if check.station is Station.HOSE]
@@ -91,6 +96,9 @@ class Verification:
         again = [check for check in low if check.verifies]
         if not again and (low or not any(check in hose for check in read)):
             again = sorted(low or read, key=lambda check: _effort(check, first))[:1]
+        if two:
+            stations = {check.station for check in again}
+            again += [one for one in low if one.station in stations and one not in again]
         return [*again, *(check for check in hose if check not in again), *choices]
 
     def outcome(
@@ -117,6 +125,7 @@ class Verification:
         before = {check: repair.situation.readings.get(spot_of(check)) for check in read}
         rises = [value / old - 1.0 for check, value in read.items() if (old := before[check])]
         facts["fix.rise"] = max(rises, default=0.0)
+        facts["fix.two"] = repair.two
         return facts
 
     def is_short(

@@ -42,6 +42,7 @@ from .recording import checked_answer as checked_answer
 from .recording import checked_event as checked_event
 from .recording import checked_strikes as checked_strikes
 from .recording import known_check as known_check
+from .sizing import NO_SINGLE as NO_SINGLE
 from .sizing import Candidate as Candidate
 from .sizing import Sizes as Sizes
 from .sizing import found_system as found_system

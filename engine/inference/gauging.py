@@ -248,6 +248,13 @@ class GaugeModel:
         step = self.losses.size_spread[row]
         return given.normals(self.losses.size[row] + step * centre, np.abs(step) * spread)
 
+    def two(self, readings: Mapping[Spot, float], belief: Floats) -> float:
+        """Chance that there are two losses, given the readings and the belief in faults, (F,)."""
+        given = self._given(readings)
+        parts = given.normals(*given.ahead(0))
+        share = belief[parts.fault] * parts.chance
+        return float(share[parts.second >= 0].sum())
+
     def supposed(self, readings: Mapping[Spot, float], spot: Spot) -> Normals:
         """What the gauge would read at a spot under each fault, given the readings, as y."""
         given = self._given(readings, spot)

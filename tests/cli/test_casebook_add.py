@@ -10,10 +10,29 @@ from command import stillflow
 
 from stillflow.casebook.cases import load_cases
 from stillflow.casebook.store import Casebook
-from stillflow.engine.inference import Conclusion, Event, Site, Unit, Visit
+from stillflow.engine.base import AirState, Station
+from stillflow.engine.inference import (
+    Conclusion,
+    Event,
+    Gauge,
+    GoodReading,
+    Site,
+    Unit,
+    Visit,
+)
 
 SENTENCES = ("--title", "The hall does not pull at all", "--teaches", "Look at the hose at first.")
-SECRETS = ("Penhallow", "Ada", "Heron", "0555", "Bram", "2025-03-04", "gasket")
+SECRETS = (
+    "Penhallow",
+    "Ada",
+    "Heron",
+    "0555",
+    "Bram",
+    "2025-03-04",
+    "2024-02",
+    "No 4711",
+    "gasket",
+)
 
 
 @pytest.fixture
@@ -33,6 +52,16 @@ def url(tmp_path: Path) -> str:
             altitude_ft=1200,
         ),
         unit=Unit(rated_sealed=130, rated_airflow=114, filter="bag"),
+        gauge=Gauge(name="No 4711"),
+        earlier=(
+            GoodReading(
+                station=Station.UNIT,
+                state=AirState.SEALED,
+                suction=128,
+                gauge="No 4711",
+                at=datetime(2024, 2, 1, tzinfo=UTC),
+            ),
+        ),
         events=(
             Event(check="working-inlet", answer=21.0),
             Event(check="working-inlet", answer=22.0),

@@ -75,10 +75,14 @@ def test_back_at_the_first_step_says_so_and_asks_on(tmp_path: Path) -> None:
 
 
 def test_what_was_mended_or_is_not_there_can_be_said_before_it_is_proposed(tmp_path: Path) -> None:
-    lines = ["none", "done: hose", "done: wombat", "Not there: folded bag", "done: bag full"]
+    lines = ["none", "done: hose", "done: wombat", "Not there: folded bag"]
+    lines += ["not there: bag collapsed", "done: bag full"]
     outcome = visit(tmp_path, *INTAKE, *lines, "stop")
     assert "faults go by 'hose': " in outcome.out
     assert "no fault goes by 'wombat'" in outcome.out
+    # What says a part of one is not taken for it.
+    assert "'folded bag' may be: the bag is folded over its collar" in outcome.out
+    assert "if so, not there: bag-collapsed" in " ".join(outcome.out.split())
     assert "Taken as mended: the bag is full, or fine dust has plugged it. Or: back" in outcome.out
     said = [(one.fix, one.done, one.found) for one in kept(tmp_path).events if one.fix]
     assert said == [("bag-collapsed", False, False), ("bag-full", True, None)]

@@ -228,7 +228,7 @@ def test_the_engine_says_of_any_facts_what_reading_from_the_top_says() -> None:
         facts = {
             name: chance.choice(sorted(values, key=str))
             for name, values in sorted(kinds.items())
-            if chance.random() < 0.2
+            if chance.random() < 0.3
         }
         firings = course_for(knowledge).run(facts).firings
         plain = [turn.id for turn in knowledge.turns if truth(turn.when, facts) is True]

@@ -533,3 +533,14 @@ def test_the_inlet_that_is_weak_is_the_one_the_complaint_is_about_from_its_name_
     other = shipped()
     other.record("where-weak", "everywhere", inlet="hall")
     assert other.progress.inlets.here == ""
+
+
+def test_what_reads_otherwise_with_nothing_mended_between_is_questioned() -> None:
+    session = Session(load_rules(), Visit(unit=Unit(rated_sealed=130, rated_airflow=114)))
+    session.record("danger-signs", "none")
+    session.record("working-inlet", 40)
+    up = Event(check="working-inlet", answer=74.0)
+    assert "40 was read here before; if something was mended" in session.questioned(up)
+    assert session.questioned(up) == "", "the same number once more is meant"
+    session.record_fix("screen-matted")
+    assert session.questioned(up) == ""

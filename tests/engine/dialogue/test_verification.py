@@ -112,6 +112,18 @@ def test_where_only_the_class_is_known_a_reading_that_came_up_may_be_further_off
         )
 
 
+def test_after_one_of_two_faults_nothing_may_be_short() -> None:
+    baseline = baseline_for(RATED, KNOWLEDGE)
+    spot = (AirState.SEALED, Station.INLET)
+    expected = baseline.at(*spot)
+    now: dict[str, float | str] = {"sealed-inlet": 0.8 * expected, "works-now": "restored"}
+    low = repaired({spot: 0.4 * expected})
+    assert ended(KNOWLEDGE, baseline, low, now) == "enough"
+    assert ended(KNOWLEDGE, baseline, replace(low, two=True), now) == ""
+    well = {**now, "sealed-inlet": expected}
+    assert ended(KNOWLEDGE, baseline, replace(low, two=True), well) == "restored"
+
+
 def test_nobody_goes_home_from_a_reading_that_is_far_short_on_a_polite_yes() -> None:
     """No label promises so much too much: there is a second fault."""
     baseline = baseline_for(RATED, KNOWLEDGE)
@@ -188,6 +200,15 @@ def test_where_nothing_was_low_there_is_still_a_reading_from_before_to_repeat() 
     whole = {(AirState.WORKING, Station.INLET): 75.0, (AirState.SEALED, Station.INLET): 119.0}
     wanted = [check.id for check in verification.checks(repaired(whole), lambda check: True)]
     assert wanted == ["sealed-inlet", "working-hose", "works-now"]
+    # Of two losses the fix of one brings back a part, so both readings of the place are repeated.
+    both = {(AirState.WORKING, Station.INLET): 40.0, (AirState.SEALED, Station.INLET): 95.0}
+    two = replace(repaired(both), two=True)
+    for repair, again in (
+        (repaired(both), ["sealed-inlet"]),
+        (two, ["sealed-inlet", "working-inlet"]),
+    ):
+        wanted = [check.id for check in verification.checks(repair, lambda check: True)]
+        assert wanted[: len(again)] == again
     whole[AirState.WORKING, Station.HOSE] = 57.0
     wanted = [check.id for check in verification.checks(repaired(whole), lambda check: True)]
     assert wanted == ["working-hose", "works-now"], "the hose end is a pair by itself"
