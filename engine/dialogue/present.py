@@ -73,6 +73,11 @@ class Presenter:
             inlet = ("" if again else inlet) or next(iter(to_try), inlet)
             # The inlet the question names comes first among those it may be answered for.
             to_try = tuple(sorted(to_try, key=lambda name: name != inlet))
+        elif check.station is Station.INLET and not inlet:
+            # Which of the inlets that have names the complaint is about only the person can say.
+            to_try = self._progress.inlets.names
+        at_inlet = check.station is Station.INLET and bool(to_try)
+        asks = not inlet and (check.station is Station.OTHER or at_inlet)
         outlay = checking(knowledge, self._progress.footing, check, inlet or "")
         opened = [knowledge.accesses[name] for name in outlay.opens]
         cautions = [*chain.from_iterable(one.cautions for one in opened), *check.cautions]
@@ -85,7 +90,7 @@ class Presenter:
             station=check.station,
             condition=check.condition,
             inlet=inlet or _UNNAMED.get(check.station),
-            asks_inlet=not inlet and check.station is Station.OTHER,
+            asks_inlet=asks,
             inlets=to_try,
             unit="inH2O" if check.kind == "reading" else None,
             answers=_options(check),

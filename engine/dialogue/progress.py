@@ -276,8 +276,8 @@ class Progress:
         expected = self.model.baseline.at(*taken.spot)
         if before is not None and abs(float(taken.answer) - before) > JUMP * expected:
             return (
-                f"{before:.0f} was read here before; if something was mended since, say that first, "
-                "as in 'done: bag full'"
+                f"{before:.0f} was read here before; if something was mended since, "
+                "say that first, as in 'done: bag full'"
             )
         others = {
             spot: value for spot, value in self.situation.readings.items() if spot != taken.spot

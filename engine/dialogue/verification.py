@@ -69,24 +69,36 @@ class Verification:
         case, since one reading there covers the whole path; and the customer's tool has the last
         word. Where nothing was short and the hose end was not read, the easiest of what was read
         is, so that the page has a pair. A leak is proved by sealed suction, since the hose end
-        shows the working one. Where there were two losses, all that was short there is read again:
-        the fix of one brings back a part.
+        shows the working one. Where there were two losses, whatever was short there and this fix
+        would mend is read again: it brings back a part.
         """
         leak = self._faults[repair.fault_id].mode is Mode.LEAK
         first = AirState.SEALED if leak else AirState.WORKING
-        return self.wanted(repair.situation.readings, possible, first, repair.two)
+        wanted = self.wanted(repair.situation.readings, possible, first)
+        if not repair.two or not wanted:
+            return wanted
+        before, alone = repair.situation.readings, self._model.gauge.leaves_alone
+        short = [
+            check
+            for check in self._readings
+            if check.station is wanted[0].station
+            and check not in wanted
+            and possible(check)
+            and (spot := spot_of(check)) in before
+            and not self._is_good(check, before[spot])
+            and not alone(repair.fault_id, spot)
+        ]
+        return [wanted[0], *short, *wanted[1:]]
 
     def wanted(
         self,
         before: Mapping[Spot, float],
         possible: Callable[[Check], bool],
         first: AirState = AirState.WORKING,
-        two: bool = False,
     ) -> list[Check]:
         """Those checks after a fix that was made on these readings, in inH2O.
 
-        Of readings that are as easy, one of `first` is repeated; where there were `two` losses, the
-        other at its station too.
+        Of readings that are as easy, one of `first` is repeated.
         """
         fit = [check for check in self._checks if possible(check)]
         hose = [check for check in fit if check.station is Station.HOSE]
@@ -96,9 +108,6 @@ class Verification:
         again = [check for check in low if check.verifies]
         if not again and (low or not any(check in hose for check in read)):
             again = sorted(low or read, key=lambda check: _effort(check, first))[:1]
-        if two:
-            stations = {check.station for check in again}
-            again += [one for one in low if one.station in stations and one not in again]
         return [*again, *(check for check in hose if check not in again), *choices]
 
     def outcome(

@@ -9,6 +9,7 @@ from stillflow.engine import Session, Site, Visit, load_rules
 from stillflow.engine.base.scales import Mode
 from stillflow.engine.dialogue.present import Presenter, fault_shares, mode_shares
 from stillflow.engine.dialogue.steps import Choice, NextStep
+from stillflow.engine.inference import NamedInlet
 from stillflow.engine.ruleset.knowledge import Knowledge
 
 MORE = """
@@ -190,3 +191,24 @@ def test_what_is_needed_is_called_as_people_call_it() -> None:
     assert step is not None
     assert "torch" in step.tools
     assert "flashlight" in step.needs
+
+
+def test_which_of_the_named_inlets_the_complaint_is_about_is_asked_with_a_reading() -> None:
+    named = tuple(NamedInlet(name=one) for one in ("bedroom", "hall"))
+    session = Session(load_rules(), Visit(site=Site(inlets=named)))
+    step = session.step_for("working-inlet")
+    assert (step.asks_inlet, step.inlets) == (True, ("bedroom", "hall"))
+    session.record("working-inlet", 48, inlet="bedroom")
+    step = session.step_for("sealed-inlet")
+    assert (step.asks_inlet, step.inlet) == (False, "bedroom")
+    # A house whose inlets have no names is not asked for one.
+    assert not Session(load_rules(), Visit()).step_for("working-inlet").asks_inlet
+
+
+def test_the_inlet_a_question_names_comes_first_among_those_it_may_be_answered_for() -> None:
+    named = tuple(NamedInlet(name=one) for one in ("bath", "garage", "bedroom", "hall"))
+    session = Session(load_rules(), Visit(site=Site(inlet="bedroom", inlets=named)))
+    session.record("working-other", 77, inlet="hall")
+    step = session.step_for("sealed-other")
+    assert step.inlet == "hall"
+    assert step.inlets[0] == "hall"
