@@ -104,7 +104,7 @@ def ago(at: datetime, today: datetime) -> str:
 
 def inches(value: float) -> str:
     """A diameter as it is stamped, such as 5/8 in."""
-    part = Fraction(value).limit_denominator(16)
+    part = Fraction(round(value * 16), 16)
     plain = isclose(float(part), value, abs_tol=_ORIFICE_IN) and part.denominator > 1
     if not plain:
         return f"{value:g} in"

@@ -61,3 +61,32 @@ def test_a_slow_decline_is_named_two_visits_before_it_is_weak() -> None:
         weak_at = min(int(np.ceil((1 - WEAK) / -per_year)), 8)
         named.append(told[max(weak_at - 2 - 3, 0)])
     assert np.mean(named) > 0.95
+
+
+def test_a_fall_of_a_twentieth_a_year_by_hand() -> None:
+    """Slope -.05; its deviation is .02 over the root of (1 + 0 + 1)."""
+    found = drift([2020.0, 2021.0, 2022.0], [1.0, 0.95, 0.90], NOISE, WEAK)
+    assert found is not None
+    error = NOISE / 2**0.5
+    assert found.per_year == pytest.approx(-0.05)
+    assert found.low == pytest.approx(-0.05 - 1.96 * error)
+    assert found.high == pytest.approx(-0.05 + 1.96 * error)
+    assert (found.now, found.next_year) == pytest.approx((0.90, 0.85))
+    assert found.weak_by == pytest.approx(0.08 / 0.05)
+    assert found.declining
+
+
+@pytest.mark.parametrize(("deviations", "declining"), [(2.5, False), (2.7, True), (-2.7, False)])
+def test_a_fall_is_sure_past_so_many_deviations(deviations: float, declining: bool) -> None:
+    fall = deviations * NOISE / 2**0.5
+    found = drift([0.0, 1.0, 2.0], [1.0, 1.0 - fall, 1.0 - 2 * fall], NOISE, WEAK)
+    assert found is not None
+    assert found.declining is declining
+
+
+def test_what_is_weak_already_is_so_now_and_what_does_not_fall_never_is() -> None:
+    weak = drift([0.0, 1.0, 2.0], [0.8, 0.7, 0.6], NOISE, WEAK)
+    level = drift([0.0, 1.0, 2.0], [0.9, 0.9, 0.9], NOISE, WEAK)
+    rising = drift([0.0, 1.0, 2.0], [0.7, 0.8, 0.9], NOISE, WEAK)
+    assert weak is not None and level is not None and rising is not None
+    assert (weak.weak_by, level.weak_by, rising.weak_by) == (0.0, None, None)

@@ -2,18 +2,20 @@
 
 from __future__ import annotations
 
+from statistics import NormalDist
+
 import numpy as np
 import pytest
 from numpy.testing import assert_allclose
 
 from stillflow.engine import AirState, Station, Visit, load_rules
-from stillflow.engine.airflow import Inlet, System, apply, readings
+from stillflow.engine.airflow import Inlet, System, apply, density_at, readings
 from stillflow.engine.airflow.system import Holes, Throats
 from stillflow.engine.base import Floats, Mode, Where
 from stillflow.engine.inference.baseline import Baseline, baseline_for
 from stillflow.engine.inference.elsewhere import chance_at
 from stillflow.engine.inference.facts import Spot
-from stillflow.engine.inference.gauging import GaugeModel
+from stillflow.engine.inference.gauging import GaugeModel, _doubts, gauge_model, normal_below
 from stillflow.engine.inference.inlets import HERE, OTHER, Further, Inlets
 from stillflow.engine.inference.losses import SPOTS, line_of, losses_of
 from stillflow.engine.inference.visit import Site, Unit
@@ -327,3 +329,64 @@ def _band(edges: list[float], level: int) -> tuple[float, float]:
     low = edges[level - 1] if level else edges[0] - 0.1
     high = edges[level] if level < len(edges) else edges[-1] + 0.06
     return low + 0.01, high - 0.01
+
+
+def test_the_normal_distribution_is_that_of_the_standard_library() -> None:
+    z = np.linspace(-6.0, 6.0, 121)
+    exact = [NormalDist().cdf(one) for one in z]
+    # Abramowitz and Stegun 26.2.17 promises 7.5e-8.
+    assert_allclose(normal_below(z), exact, atol=7.6e-8)
+
+
+def steps(**known: object) -> list[float]:
+    visit = RATED.model_copy(update=known)
+    return [one.step for one in _doubts(baseline_of(visit), visit)]
+
+
+def test_what_is_known_of_the_house_is_doubted_less() -> None:
+    """Steps are in standard deviations, so of half the doubt there are twice as many."""
+    plain = steps()
+    # The label's .035 and, alike in all readings, a gauge that is off by up to its tolerance.
+    assert BASELINE.gauge == 0.0
+    assert plain[:3] == pytest.approx([0.04 / 0.035, 0.04 / 0.02, 0.04 / 0.07])
+    assert plain[3:5] == pytest.approx([0.3 / 0.35, 0.2 / 0.15])
+    tubing = steps(house=RATED.house.model_copy(update={"tubing_ft": 40.0}))
+    hose = steps(house=RATED.house.model_copy(update={"hose_ft": 30.0}))
+    assert [a / b for a, b in zip(tubing, plain, strict=True)] == pytest.approx(
+        [1, 1, 1, 3, 1, 1, 1]
+    )
+    assert [a / b for a, b in zip(hose, plain, strict=True)] == pytest.approx([1, 1, 1, 1, 2, 1, 1])
+
+
+def test_a_label_without_airflow_leaves_it_as_doubtful_as_a_class_does() -> None:
+    sealed = Unit(rated_sealed=130.0)
+    assert steps(unit=sealed)[2] == pytest.approx(0.04 / 0.09)
+
+
+def test_thin_air_adds_its_doubt_in_squares() -> None:
+    high = steps(site=Site(altitude_ft=7000.0))
+    thin = np.log(density_at(7000.0)) / 6.0
+    assert high[0] == pytest.approx(0.04 / np.hypot(0.035, thin))
+    assert high[1:] == pytest.approx(steps()[1:])
+
+
+@pytest.mark.parametrize(
+    ("years", "hole"), [(None, 0.5), (2.0, 0.3), (10.0, 0.5), (20.0, 1.0), (30.0, 1.5), (60.0, 2.0)]
+)
+def test_an_old_house_leaks_a_little_more(years: float | None, hole: float) -> None:
+    """A tenth of an inch in a house of twenty years, as area goes; from 6 years to 40."""
+    unit = Unit(rated_sealed=130.0, rated_airflow=114.0, age_years=years)
+    visit = RATED.model_copy(update={"unit": unit})
+    changes = [one.change for one in _doubts(baseline_of(visit), visit)]
+    [found] = [one["holes.trunk"] for one in changes if "holes.trunk" in one]
+    assert found == pytest.approx(0.1 * hole**0.5)
+
+
+def test_a_house_is_solved_once_and_another_for_itself() -> None:
+    first = gauge_model(KNOWLEDGE, BASELINE, RATED)
+    assert gauge_model(KNOWLEDGE, BASELINE, RATED) is first
+    # What was answered in it changes nothing of the house.
+    told = RATED.model_copy(update={"complaint": "weak everywhere"})
+    assert gauge_model(KNOWLEDGE, BASELINE, told) is first
+    other = RATED.model_copy(update={"unit": Unit(rated_sealed=120.0, rated_airflow=110.0)})
+    assert gauge_model(KNOWLEDGE, baseline_of(other), other) is not first
