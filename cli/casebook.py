@@ -225,8 +225,32 @@ def restore_(file: str, db: str | None) -> None:
         found = restore(file, casebook)
     say(f"{counted(found.visits, 'visit')} restored.")
     if found.damaged:
-        missing = "of its visits and answers none is known to be missing"
-        if found.lost != 0:
-            count = "an unknown number of" if found.lost is None else f"at least {found.lost}"
-            missing = f"{count} rows could not be read"
-        say(f"The file is damaged: {missing}. Compare with an older backup.")
+        missing = [
+            f"perhaps {_ROWS[table]}s" if count is None else counted(count, _ROWS[table])
+            for table, count in found.lost.items()
+        ]
+        said = f"{', '.join(missing)} could not be read" if missing else "nothing is missing"
+        say(f"The file is damaged: {said}, as far as can be told.")
+        for what, ids in (
+            ("Only answers are left", found.bare),
+            ("Who wrote what when is gone", found.trail_gone),
+            ("Who wrote what when is in part gone", found.trail_part),
+        ):
+            if ids:
+                more = ", ..." if len(ids) > _LISTED else ""
+                say(f"{what} of: {', '.join(ids[:_LISTED])}{more}.")
+        say("Compare with an older backup.")
+
+
+_ROWS = {
+    "events": "answer",
+    "inlets": "inlet",
+    "people": "name",
+    "phones": "paired phone",
+    "photos": "photo",
+    "sites": "house",
+    "trail": "trail line",
+    "units": "unit",
+    "visits": "visit",
+}
+"""What a row of a table is to people."""
