@@ -17,7 +17,7 @@ from stillflow.engine.dialogue import (
     Said,
     Summary,
 )
-from stillflow.engine.inference import Pair
+from stillflow.engine.inference import NO_ANSWER, Pair
 from stillflow.engine.ruleset import Check
 
 MODE_WORDS = {
@@ -202,6 +202,9 @@ def show_said(screen: Screen, said: Said, mended: bool = False) -> None:
 def show_share(screen: Screen, session: Session, step: CheckStep | Check) -> bool:
     """A reading just taken beside what was expected there; whether one was taken."""
     state, station = step.condition, step.station
+    last = session.events[-1] if session.events else None
+    if last is None or last.check != step.id or last.answer in NO_ANSWER:
+        return False  # The same was read at another inlet, and would be told for this one.
     taken = reversed(session.progress.accepted)
     value = next((one.answer for one in taken if one.check.id == step.id), None)
     if state is None or station is None or value is None:

@@ -495,10 +495,13 @@ class Session:
     def _ending(self, ending: Ending) -> Ending:
         measured = outcome_words(self.knowledge, self.baseline, self.progress)
         what = ending.what.replace("{measured}", measured)
-        repair = self.progress.last_repair
-        if repair is not None:
-            fault = self.knowledge.faults[repair.fault_id]
-            what = what.replace("{done}", done_words(fault, repair.inlet))
+        # Suction came back by all of it together, not by the last alone.
+        faults = self.knowledge.faults
+        done = [
+            done_words(faults[one.fault_id], one.inlet) for one in self.progress.repairs if one.done
+        ]
+        if done:
+            what = what.replace("{done}", ". ".join(dict.fromkeys(done)))
         return ending.model_copy(update={"what": what})
 
     def _proved(self, move: Move) -> Repair | None:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from stillflow.cli.describe import show_check
+from stillflow.cli.describe import show_check, show_share
 from stillflow.cli.prompt import Typed, ask_inlet, reading_said, understand
 from stillflow.cli.screen import Screen
 from stillflow.engine import Session, Site, Visit, load_rules
@@ -21,6 +21,19 @@ def step(check_id: str) -> CheckStep:
     check = shown.check(KNOWLEDGE.checks[check_id], ()).check
     assert check is not None
     return check
+
+
+def test_of_a_reading_left_out_no_number_is_told_though_one_was_read_elsewhere(
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    session = Session(KNOWLEDGE, Visit(site=Site(inlet="hall", inlets=("hall", "bath", "study"))))
+    check = KNOWLEDGE.checks["sealed-other"]
+    session.record(check.id, 129.0, inlet="study")
+    assert show_share(Screen(), session, check)
+    capsys.readouterr()
+    session.record(check.id, "skipped", inlet="bath")
+    assert not show_share(Screen(), session, check)
+    assert capsys.readouterr().out == ""
 
 
 def test_a_reading_may_be_given_with_its_inlet() -> None:

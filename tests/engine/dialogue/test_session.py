@@ -12,6 +12,7 @@ from stillflow.engine import Session, load_rules
 from stillflow.engine.base.errors import InputError
 from stillflow.engine.base.scales import Mode
 from stillflow.engine.dialogue.choosing import Planner
+from stillflow.engine.dialogue.places import done_words
 from stillflow.engine.dialogue.steps import NextStep
 from stillflow.engine.inference.visit import (
     CANT_DO,
@@ -148,6 +149,9 @@ def test_two_faults_on_one_call_are_both_fixed() -> None:
         session.record(step.check.id, answers[step.check.id])
     assert step.step == "done"
     assert session.progress.tried == ["seal-torn", "hose-clogged"]
+    done = [session.knowledge.faults[name] for name in session.progress.tried]
+    assert step.ending is not None
+    assert ". ".join(done_words(one, "") for one in done) in step.ending.what
 
 
 def test_sealed_below_working_is_named_and_both_are_asked_again() -> None:
