@@ -6,10 +6,11 @@ from collections.abc import Sequence
 from functools import cached_property
 from typing import TYPE_CHECKING
 
+from stillflow.engine.airflow import ThroatEffect
 from stillflow.engine.base import AirState, Mode, Station, Where
 from stillflow.engine.inference import At, Further, Spot, inlet_words, is_good
 from stillflow.engine.planning import first_cut, search_order
-from stillflow.engine.ruleset import Check, Fault
+from stillflow.engine.ruleset import Check, Fault, stand_of
 
 if TYPE_CHECKING:
     from stillflow.engine.dialogue.progress import Progress
@@ -122,8 +123,7 @@ class Places:
         here = self._inlets.here
         # What squeezes the complaint's inlet too lies before its own branch.
         low, high = 0, listed.index(here) if here in listed else len(row)
-        for at, good in self._well().items():
-            name = self._inlets.other if at is Station.OTHER else str(at)
+        for name, good in self._well().items():
             if name in row:
                 place = row.index(name)
                 low, high = (max(low, place + 1), high) if good else (low, min(high, place))
@@ -132,15 +132,59 @@ class Places:
         cut = row[low + first_cut([1.0] * (high - low + 1), [self._look] * (high - low))]
         return cut if cut in names else ""
 
-    def _well(self) -> dict[At, bool]:
-        """Whether each inlet besides the complaint's read well, working."""
-        progress = self._progress
-        return {
-            at: is_good(value / baseline.at(state, at), progress.knowledge.levels, baseline.wide)
-            for baseline in [progress.model.baseline]
-            for (state, at), value in progress.situation.readings.items()
-            if state is AirState.WORKING and (at is Station.OTHER or isinstance(at, Further))
-        }
+    def stretch(self, fault: Fault) -> str:
+        """Between which two places a squeeze of the main run is, as a step; empty if not known.
+
+        It lies beyond what reads well, working, and before what is weak. Of inlets listed in the
+        order of their branches the last good one before the first weak one is named, of others all.
+        """
+        effect, knowledge = fault.effect, self._progress.knowledge
+        stand = stand_of(knowledge, fault)
+        if not isinstance(effect, ThroatEffect) or effect.at != "trunk":
+            return ""
+        if stand and Station.UNIT in knowledge.stands[stand].stations:
+            return ""  # Where that is, its own steps say.
+        well = self._well()
+        listed = [self._inlets.known_as(one.name) for one in self._progress.visit.site.inlets]
+        weak = [name for name, good in well.items() if not good]
+        sound = [name for name, good in well.items() if good]
+        if {*well} <= {*listed}:
+            weak = sorted(weak, key=listed.index)[:1]
+            nearer = listed[: listed.index(weak[0])] if weak else []
+            sound = [name for name in nearer if name in sound][-1:]
+        if not weak:
+            return ""
+        before = [inlet_words(name) for name in sound]
+        if not before:
+            stations = (Station.UTILITY, Station.UNIT)
+            before = [at.words for at in stations if self._read_well(at)][:1]
+        if not before:
+            return ""
+        behind = " and ".join(inlet_words(name) for name in weak)
+        read, is_weak = ("reads", "read")[len(before) > 1], ("is", "are")[len(weak) > 1]
+        return (
+            f"Look between {' and '.join(before)}, which {read} well, and {behind}, "
+            f"which {is_weak} weak."
+        )
+
+    def _well(self) -> dict[str, bool]:
+        """Whether each inlet read well, working, by name; the complaint's too where it has one."""
+        names = {Station.OTHER: self._inlets.other, Station.INLET: self._inlets.here}
+        found: dict[str, bool] = {}
+        for state, at in self._progress.situation.readings:
+            name = at.name if isinstance(at, Further) else names.get(at, "")
+            if state is AirState.WORKING and name:
+                found[name] = self._read_well(at)
+        return found
+
+    def _read_well(self, at: At) -> bool:
+        """Whether working was read there, and was as it should be."""
+        progress, state = self._progress, AirState.WORKING
+        value = progress.situation.readings.get((state, at))
+        baseline, levels = progress.model.baseline, progress.knowledge.levels
+        if value is None:
+            return False
+        return is_good(value / baseline.at(state, at), levels, baseline.wide)
 
     @cached_property
     def _squeezed(self) -> bool:

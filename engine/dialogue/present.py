@@ -122,7 +122,7 @@ class Presenter:
             asks_inlet=self._places.asked(fault),
             inlets=self._places.in_order() if self._places.asked(fault) else (),
             minutes=outlay.own,
-            steps=fix.steps,
+            steps=(*filter(None, [self._places.stretch(fault)]), *fix.steps),
             parts=fix.parts,
             cautions=self._cautions(cautions),
             confirm=fault.confirm,

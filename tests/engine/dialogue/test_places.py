@@ -9,6 +9,7 @@ import pytest
 from stillflow.engine import AirState, Session, Site, Station, Unit, Visit, load_rules
 from stillflow.engine.airflow import apply, readings
 from stillflow.engine.dialogue.places import Places
+from stillflow.engine.dialogue.present import Presenter
 from stillflow.engine.inference import NamedInlet, spot_of
 from stillflow.engine.ruleset import Knowledge
 
@@ -87,6 +88,35 @@ def test_the_same_fault_can_be_there_again_at_a_second_inlet(knowledge: Knowledg
     assert chance(session, GASKET) > max(0.4, 5.0 * before)
     assert max(session.next_step().faults, key=lambda one: one.probability).id == GASKET
     assert Places(session.progress).of(knowledge.faults[GASKET]) == "study"
+
+
+def test_the_fix_of_a_squeeze_says_between_which_inlets_it_is(knowledge: Knowledge) -> None:
+    def first_step(site: Site, fault_id: str, here: float, **others: float) -> str:
+        session = Session(
+            knowledge, Visit(site=site, unit=Unit(rated_sealed=130.0, rated_airflow=114.0))
+        )
+        session.record("working-inlet", here)
+        for name, value in others.items():
+            session.record("working-other", value, inlet=name)
+        present = Presenter(knowledge, session.baseline, session.progress, ())
+        fix = present.fix(knowledge.faults[fault_id], (), None).fix
+        assert fix is not None
+        return fix.steps[0]
+
+    two = Site(inlet="bath")
+    assert first_step(two, "tube-crushed", 50, hall=80) == (
+        "Look between the hall inlet, which reads well, and the bath inlet, which is weak."
+    )
+    # Nothing is said that was not read, of a fault that is elsewhere, or of one with its own place.
+    own = knowledge.faults["tube-crushed"].fix.steps[0]
+    assert first_step(two, "tube-crushed", 50) == own
+    assert first_step(two, "tube-crushed", 80, hall=80) == own
+    for fault in ("soft-clog-branch", "separator-full", "bag-full"):
+        assert first_step(two, fault, 50, hall=80) == knowledge.faults[fault].fix.steps[0]
+    row = Site(inlet="bath", inlets=("hall", "den", "study", "bath"))
+    assert first_step(row, "soft-clog-trunk", 50, hall=80, den=80, study=51) == (
+        "Look between the den inlet, which reads well, and the study inlet, which is weak."
+    )
 
 
 def test_a_fault_with_one_place_is_off_the_list_once_it_is_mended(knowledge: Knowledge) -> None:
