@@ -230,7 +230,7 @@ _PAIR = re.compile(r"(\d{1,2}) ?(?:and|,|\+|&| ) ?(\d{1,2})")
 
 
 def understand_fix(line: str) -> Typed:
-    """A line typed at a fix: yes, no, not there, or a command.
+    """A line typed at a fix: yes, no (as what cannot be done here), not there, or a command.
 
     Raises:
         InputError: neither.
@@ -240,11 +240,11 @@ def understand_fix(line: str) -> Typed:
         return Typed(command=_COMMANDS[text])
     if text in ("yes", "y", "done"):
         return Typed(answer="yes")
-    if text in ("no", "n", "skip"):
+    if text in ("no", "n") or _WITHOUT.get(text) in (SKIPPED, CANT_DO):
         return Typed(answer="no")
     if text in ("not there", "nothing there", "absent"):
         return Typed(answer="not there")
-    right = "yes, no, not there, why, back or stop"
+    right = "yes, no, can't do here, not there, why, back or stop"
     raise InputError(f"'{line.strip()[:40]}' is not an answer", right=right)
 
 

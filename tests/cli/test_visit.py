@@ -15,8 +15,9 @@ from command import Outcome, stillflow
 
 from stillflow.casebook.ids import short_id
 from stillflow.casebook.store import Casebook
+from stillflow.cli.prompt import understand_fix
 from stillflow.engine import Session, load_rules
-from stillflow.engine.base import SetupError
+from stillflow.engine.base import InputError, SetupError
 from stillflow.engine.inference.visit import Event, Unit, Visit
 
 CALL = ["Fern Cottage", "", "", "weak everywhere", "", ""]
@@ -48,6 +49,13 @@ def test_every_answer_typed_is_kept_and_the_visit_can_be_resumed(tmp_path: Path)
     assert again.code == 0
     assert [event.answer for event in kept(tmp_path).events][-1] == "can't do here"
     assert "Name of the house" not in again.out
+
+
+def test_a_fix_that_cannot_be_done_here_is_left_undone() -> None:
+    for line in ("can't do here", "Can't", "skip", "no"):
+        assert understand_fix(line).answer == "no"
+    with pytest.raises(InputError, match="is not an answer"):
+        understand_fix("can't tell")
 
 
 def test_an_open_visit_is_offered_and_may_be_left_for_a_new_one(tmp_path: Path) -> None:

@@ -39,3 +39,23 @@ def test_what_looks_for_something_in_the_air_s_way_lets_air_flow() -> None:
         one.id for one in sought
     }
     assert [one.id for one in sought if not FLOWS.search(" ".join(one.how))] == []
+
+
+def test_no_fix_hangs_on_a_tool_that_is_not_in_the_van() -> None:
+    rare = [word for tool in RULES.tools.values() if not tool.usual for word in tool.words]
+    rare += ["second strong vacuum"]
+    steps = {(fault.id, step) for fault in RULES.faults.values() for step in fault.fix.steps}
+    needing = [(name, step) for name, step in steps if any(word in step for word in rare)]
+    assert len(needing) > 3
+    # Where it is at hand it serves; another step, or the same, says how it goes without.
+    assert [one for one in needing if not re.search("at hand|where there is one", one[1])] == []
+
+
+def test_who_has_the_canister_or_bag_door_open_looks_at_its_seal_before_it_is_shut() -> None:
+    silent = [
+        fault.id
+        for fault in RULES.faults.values()
+        if fault.fix.access == "bin-off" and fault.mode is Mode.OBSTRUCTION
+        if "seal" not in " ".join(fault.fix.steps)
+    ]
+    assert silent == []
