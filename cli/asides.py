@@ -44,7 +44,7 @@ def show_why(screen: Screen, session: Session, step: NextStep) -> None:
         screen.text("Why this now:", style="bold")
         screen.text(words)
     # What speaks loudest; `stillflow why` tells all of it.
-    screen.items(step.because[:2])
+    screen.items([one for one in step.because if one != words][:2])
     if step.choice is not None and step.choice.runner_up:
         screen.item("-", f"The runner-up was: {step.choice.runner_up}")
     if not session.is_stopped:

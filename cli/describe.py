@@ -117,7 +117,7 @@ def show_fix(screen: Screen, fix: FixStep, number: int, reminder: str = "") -> N
         screen.item("CAUTION", f"As before: {reminder}", 0, "bold red")
     if fix.refer:
         screen.text(f"This work belongs to {fix.refer}.", style="bold")
-    screen.item("sure?", fix.confirm, 0)
+    screen.item("make sure:", fix.confirm, 0)
     if len(fix.inlets) > 1:
         screen.item("where?", f"look at {', then '.join(fix.inlets[:4])}", 0)
     screen.numbered(fix.steps)

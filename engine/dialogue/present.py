@@ -20,7 +20,7 @@ from stillflow.engine.dialogue.steps import (
     StepKind,
 )
 from stillflow.engine.dialogue.verification import Repair
-from stillflow.engine.inference import Baseline, Firing, inlet_words
+from stillflow.engine.inference import NO_ANSWER, Baseline, Firing, inlet_words
 from stillflow.engine.ruleset import (
     NONE_HERE,
     Check,
@@ -93,7 +93,7 @@ class Presenter:
             asks_inlet=asks,
             inlets=to_try,
             unit="inH2O" if check.kind == "reading" else None,
-            answers=_options(check),
+            answers=_options(check, there=check.part in self._seen()),
             minutes=outlay.own,
             cautions=self._cautions(cautions),
             how=check.how,
@@ -163,6 +163,12 @@ class Presenter:
         )
         return step.model_copy(update={"put_back": before})
 
+    def _seen(self) -> set[str | None]:
+        """Parts of which something was read or looked at, so that they are there."""
+        checks = self._knowledge.checks
+        answered = (one for one in self._progress.asked if one.answer not in NO_ANSWER)
+        return {checks[one.check_id].part for one in answered}
+
     def _at(self, act: Check | Fault) -> str:
         stand = stand_of(self._knowledge, act)
         return self._knowledge.stands[stand].title if stand else ""
@@ -217,14 +223,14 @@ _UNNAMED: dict[Station | None, str] = {
 }
 
 
-def _options(check: Check) -> tuple[AnswerOption, ...]:
-    """The answers to a choice; none for a reading."""
+def _options(check: Check, there: bool) -> tuple[AnswerOption, ...]:
+    """The answers to a choice; none for a reading. What is known to be `there` cannot be missing."""
     listed = [
         AnswerOption(id=one.id, label=one.label, looks=one.looks, inlet=one.inlet, alone=one.alone)
         for one in check.answers
     ]
-    if listed and check.part:
-        label = f"There is no {check.part.replace('-', ' ')} here"
+    if listed and check.part and not there:
+        label = f"No {check.part.replace('-', ' ')} here"
         listed.append(AnswerOption(id=NONE_HERE, label=label))
     return tuple(listed)
 

@@ -387,9 +387,14 @@ class Phrase(Entry):
 
 
 class Unsure(Entry):
-    """Words that make what is said beside them no plain statement: `not`, `maybe`, `used to`."""
+    """Words that make what is said beside them no plain statement: `not`, `maybe`, `used to`.
+
+    `but_not` are words that hold one of them and deny nothing: that there is `no suction` is the
+    complaint itself.
+    """
 
     words: Annotated[tuple[str, ...], Field(min_length=1)]
+    but_not: tuple[str, ...] = ()
 
 
 class Answer(Judged):

@@ -36,6 +36,7 @@ def heard(knowledge: Knowledge, complaint: str) -> dict[str, Heard]:
     """The answers that a complaint plainly gives, by check, in order of the check's id."""
     found: dict[str, dict[str, Heard]] = {}
     unsure = [word for one in knowledge.unsure.values() for word in one.words]
+    plainly = [words for one in knowledge.unsure.values() for words in one.but_not]
     for clause, asks in _clauses(complaint):
         for phrase in knowledge.phrases.values():
             # The longest, so that the words shown say most.
@@ -43,6 +44,8 @@ def heard(knowledge: Knowledge, complaint: str) -> dict[str, Heard]:
             if said is None:
                 continue
             rest = clause.replace(f" {said} ", "  ", 1)
+            for words in plainly:
+                rest = rest.replace(f" {words} ", "  ")
             answers = found.setdefault(phrase.check, {})
             if asks or any(_in(rest, word) for word in unsure):
                 # What is denied in one place is not plain in another either.

@@ -9,7 +9,7 @@ import pytest
 from command import Outcome, stillflow
 
 from stillflow.casebook.store import Casebook
-from stillflow.cli.asides import note_said
+from stillflow.cli.asides import note_said, show_why
 from stillflow.cli.describe import show_check
 from stillflow.cli.screen import Screen
 from stillflow.engine import Session, load_rules
@@ -48,6 +48,13 @@ def begun(folder: Path, *answers: tuple[str, float | str], visit: Visit = RATED)
 
 def kept(folder: Path) -> Visit:
     return Casebook(url(folder)).recent(1)[0]
+
+
+def test_why_gives_its_reason_once(capsys: pytest.CaptureFixture[str]) -> None:
+    session = Session(load_rules(), RATED)
+    step = session.next_step()
+    show_why(Screen(), session, step)
+    assert " ".join(capsys.readouterr().out.split()).count(step.why_now) == 1
 
 
 def test_a_danger_that_comes_up_at_any_prompt_stops_the_visit(tmp_path: Path) -> None:

@@ -67,6 +67,19 @@ def test_a_look_behind_a_lid_says_what_is_opened_and_its_dangers_until_it_stands
     assert (again.minutes, again.opens, again.cautions) == (1, None, ())
 
 
+def test_what_was_read_at_a_part_is_not_asked_whether_it_is_there() -> None:
+    session = Session(load_rules())
+    asked = shown(session, "brush-look").check, shown(session, "utility-tissue").check
+    assert [one and one.answers[-1].label for one in asked] == [
+        "No carbon brushes here",
+        "No utility inlet here",
+    ]
+    session.record("sealed-utility", 120.0)
+    now = shown(session, "utility-tissue").check
+    assert now is not None
+    assert [one.id for one in now.answers] == ["still", "drawn-in"]
+
+
 def test_a_fix_names_dangers_of_opening_first_and_each_once() -> None:
     knowledge = small(
         SMALL.replace("cautions:\n", "cautions:\n" + MORE.split("\n", 2)[2], 1).replace(

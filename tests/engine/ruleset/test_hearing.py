@@ -60,6 +60,16 @@ def answers(complaint: str) -> dict[str, str]:
         ("fine for a few minutes", {"how-fades": "fades"}),
         ("it whistles at the inlet", {"new-noise": "whistle-at-wall"}),
         ("I saw smoke", {"danger-signs": "smoke"}),
+        (
+            "Suddenly no suction since the kid vacuumed up a sock",
+            {"how-began": "suddenly", "what-before": "large-pickup"},
+        ),
+        (
+            "The study upstairs hardly pulls any more, the other rooms are fine",
+            {"where-weak": "one-inlet"},
+        ),
+        ("Weak upstairs since the bathroom was redone", {"what-before": "building-work"}),
+        ("the inlet whistles", {"new-noise": "whistle-at-wall"}),
         ("burnt smell", {"danger-signs": "burning-smell"}),
     ],
 )
@@ -100,6 +110,7 @@ def test_what_is_plainly_said_is_taken(complaint: str, taken: dict[str, str]) ->
         "We switch it off and on",
         "I never saw smoke",
         "there is water all over",
+        "There is not suddenly no suction",
     ],
 )
 def test_what_is_denied_doubted_or_only_like_it_is_not_taken(complaint: str) -> None:
