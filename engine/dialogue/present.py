@@ -224,7 +224,7 @@ _UNNAMED: dict[Station | None, str] = {
 
 
 def _options(check: Check, there: bool) -> tuple[AnswerOption, ...]:
-    """The answers to a choice; none for a reading. What is known to be `there` cannot be missing."""
+    """The answers to a choice, none for a reading; what is known to be `there` is not missing."""
     listed = [
         AnswerOption(id=one.id, label=one.label, looks=one.looks, inlet=one.inlet, alone=one.alone)
         for one in check.answers
