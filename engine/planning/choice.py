@@ -204,7 +204,8 @@ def _start(
         )
     groups = chosen(opened, len(problem.access_minutes), "opened")
     free = ~chosen(done, len(problem.check_minutes), "done")
-    charges = np.where(np.append(groups, True), 0.0, problem.tables.access_minutes)
+    charges = problem.tables.access_minutes.copy()
+    charges[:-1][groups] = 0.0
     positions = len(problem.tables.moves.to_check)
     if not 0 <= at < positions:
         raise InputError(f"at is {at}", right=f"there are positions 0 to {positions - 1}")

@@ -8,11 +8,13 @@ from stillflow.engine import load_rules
 from stillflow.engine.base import InputError
 from stillflow.engine.dialogue.intake import (
     DETAILS,
+    OF_A_NEW_HOUSE,
     detail_said,
     known_words,
     missing_said,
     tools_ask,
     tools_said,
+    unit_words,
     usual_missing,
 )
 from stillflow.engine.inference.visit import Gauge, House, Site, Unit, Visit
@@ -189,3 +191,72 @@ def test_inlets_are_given_by_name_in_a_line_with_their_branches_in_brackets() ->
     with pytest.raises(InputError) as caught:
         inlets.read("hall, (upstairs)")
     assert "(upstairs)" in caught.value.what
+
+
+@pytest.mark.parametrize(
+    ("unit", "words"),
+    [
+        ({}, ""),
+        ({"fitted": "2019-05-01"}, "fitted 2019-05-01"),
+        ({"rated_sealed": 130.0}, "130 inH2O sealed"),
+        ({"rated_airflow": 114.5}, "114.5 cfm"),
+        ({"age_years": 0.0}, "about 0 years old"),
+        ({"age_years": 12.4}, "about 12 years old"),
+        ({"motors": 1}, "1 motor"),
+        ({"motors": 2}, "2 motors"),
+        ({"filter": "bag"}, "filter: bag"),
+        (
+            {"rated_sealed": 130.0, "rated_airflow": 114.0, "age_years": 3.0, "filter": "cloth"},
+            "130 inH2O sealed, 114 cfm, about 3 years old, filter: cloth",
+        ),
+    ],
+)
+def test_a_unit_in_a_line_says_what_is_known_and_nothing_else(
+    unit: dict[str, object], words: str
+) -> None:
+    assert unit_words(Unit(**unit)) == words
+
+
+def test_a_complaint_may_be_long_and_a_name_may_not() -> None:
+    assert len(str(BY_NAME["complaint"].read("x" * 3000))) == 2000
+    assert len(str(BY_NAME["other_inlet"].read("x" * 3000))) == 200
+    [inlet] = BY_NAME["inlets"].put(Visit(), f"{'x' * 300} ({'y' * 300})").site.inlets
+    assert (len(inlet.name), len(inlet.branch)) == (200, 200)
+    many = ", ".join(f"room {number}" for number in range(80))
+    assert len(BY_NAME["inlets"].put(Visit(), many).site.inlets) == 60
+
+
+def test_a_gauge_and_a_house_have_a_name_each() -> None:
+    keys = [one.key for one in DETAILS]
+    assert len(set(keys)) == len(keys)
+    assert {"name", "gauge_name", "gauge_orifice_in", "rated_sealed"} <= set(keys)
+    assert [one.key for one in OF_A_NEW_HOUSE] == ["name", "address", "phone"]
+
+
+def test_what_is_known_is_shown_as_it_is_typed_or_as_usual() -> None:
+    visit = Visit(unit=Unit(rated_airflow=114.25, motors=2), site=Site(name="Hill 3"))
+    assert BY_NAME["rated_airflow"].shown(visit) == "114.2"
+    assert BY_NAME["motors"].shown(visit) == "2"
+    assert BY_NAME["rated_sealed"].shown(visit) == ""
+    known = dict(known_words(RULES, visit))
+    assert (known["hose"], known["label"], known["motors"]) == ("30 (usual)", "-", "2")
+    assert known["without"] == "nothing is missing"
+
+
+@pytest.mark.parametrize(
+    ("field", "line"), [("motors", "3"), ("motors", ""), ("filter", ""), ("filter", "c")]
+)
+def test_what_is_none_of_the_choices_or_two_of_them_is_refused(field: str, line: str) -> None:
+    with pytest.raises(InputError, match="is not a") as caught:
+        BY_NAME[field].read(line)
+    assert "one of: " in caught.value.right
+
+
+def test_no_stays_in_force_until_something_is_there() -> None:
+    gone = tools_said(RULES, "no gauge and tape, have torch, ball", ("torch", "ball"))
+    assert set(gone) == {"gauge", "tape"}
+    # After "all" nothing is missing, whatever was said to be before.
+    assert tools_said(RULES, "no gauge, everything, tape", ()) == ()
+    assert set(tools_said(RULES, "none", ())) == set(RULES.tools)
+    usual = {name for name, tool in RULES.tools.items() if tool.usual}
+    assert set(usual_missing(RULES)) == set(RULES.tools) - usual

@@ -355,3 +355,41 @@ def test_a_decision_at_full_size_takes_every_check_into_account() -> None:
     without = next_action(problem, problem.priors, done=[action.index])
     assert (without.kind, without.index) != (action.kind, action.index)
     assert without.minutes > action.minutes
+
+
+def test_faults_that_are_ruled_out_make_no_problem_large() -> None:
+    large = drawn.large_problem(drawn.CHOOSING, 0, faults=20, checks=4)
+    assert not next_action(large, large.priors).exact
+    left = large.priors.copy()
+    left[3:] = 0.0
+    few = next_action(large, left)
+    assert few.exact
+    # And the choice is that of the problem in which they never were.
+    alone = replace(
+        large,
+        priors=left[:3] / left[:3].sum(),
+        fix_minutes=large.fix_minutes[:3],
+        answers=[table[:3] for table in large.answers],
+        fix_access=large.fix_access[:3],
+        wrong_fix_minutes=large.wrong_fix_minutes[:3],
+        moves=None,
+    )
+    same = next_action(alone, alone.priors)
+    assert (few.kind, few.index) == (same.kind, same.index)
+    assert few.minutes == pytest.approx(same.minutes)
+    assert few.fixes_only == pytest.approx(same.fixes_only)
+
+
+def test_what_is_printed_of_a_choice_is_the_choice_and_not_the_tables() -> None:
+    said = repr(next_action(two_faults(), [0.6, 0.4]))
+    assert "kind='check'" in said
+    assert "array" not in said
+
+
+def test_an_access_that_stands_open_is_not_paid_again() -> None:
+    shut, opened = (next_action(two_faults(), [0.6, 0.4], opened=now) for now in ((), [0]))
+    cost = {act.index: act.cost for act in shut.candidates if act.kind == "check"}
+    less = {act.index: act.cost for act in opened.candidates if act.kind == "check"}
+    assert (cost, less) == ({0: 2.0, 1: 15.0}, {0: 2.0, 1: 5.0})
+    flags = next_action(two_faults(), [0.6, 0.4], opened=np.array([True]))
+    assert flags.candidates == opened.candidates
