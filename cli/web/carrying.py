@@ -11,6 +11,7 @@ import os
 from collections import OrderedDict
 from collections.abc import Callable, Mapping
 from concurrent.futures import Future, ProcessPoolExecutor
+from dataclasses import asdict
 from hashlib import sha256
 from multiprocessing import get_context, parent_process
 from threading import Lock, Thread
@@ -62,6 +63,7 @@ def pack(session: Session, reach: float = REACH, think: Think = "normal") -> dic
         "leaving": {name: vars(one) for name, one in whole.leaving.items()},
         "behind": whole.behind,
         "back": {name: one.model_dump() for name, one in whole.back.items()},
+        "telling": asdict(whole.telling) if whole.telling is not None else None,
     }
 
 
@@ -89,7 +91,10 @@ def printed_card(knowledge: Knowledge) -> str:
     ends = {n for n, node in enumerate(made["nodes"]) if "ends" in made["steps"][node["step"]]}
     first = made["nodes"][0]
     first["ways"] = {answer: node for answer, node in first["ways"].items() if node in ends}
-    return _json({**made, "visit": "", "any": True})
+    # Without what this house should read a reading can only be held against the other one there.
+    spots = {name: (*at[:2], None) for name, at in made["telling"]["spots"].items()}
+    telling = {**made["telling"], "spots": spots, "fixes": {}}
+    return _json({**made, "visit": "", "any": True, "telling": telling})
 
 
 _LOADED: dict[tuple[str, ...], Knowledge] = {}

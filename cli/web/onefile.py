@@ -12,7 +12,7 @@ from stillflow.cli.web.templating import HERE, rendered
 from stillflow.engine import Session
 from stillflow.engine.dialogue import REACH
 
-_SCRIPTS = ("reading.js", "carry.js", "guide.js")
+_SCRIPTS = ("reading.js", "telling.js", "carry.js", "guide.js")
 
 
 def one_file(session: Session, most: int) -> tuple[bytes, float]:

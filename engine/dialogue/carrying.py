@@ -11,17 +11,17 @@ from collections.abc import Iterable, Mapping, Sequence
 from copy import copy
 from dataclasses import dataclass, field, replace
 
-from stillflow.engine.base import InputError, Station
+from stillflow.engine.base import KEPT_PAIRS, InputError, Mode, Station
 from stillflow.engine.dialogue.answers import given, learnt
 from stillflow.engine.dialogue.askable import Askable
-from stillflow.engine.dialogue.present import Presenter
+from stillflow.engine.dialogue.present import Presenter, fault_shares
 from stillflow.engine.dialogue.progress import Progress
 from stillflow.engine.dialogue.session import Session
 from stillflow.engine.dialogue.steps import Ending, NextStep, PutBackStep
 from stillflow.engine.dialogue.unrolled import NOT_THERE, THERE, Act, visit_tree
-from stillflow.engine.inference import Event, Firing, Situation
+from stillflow.engine.inference import Event, Firing, Situation, spot_of
 from stillflow.engine.planning import PolicyStep, Think
-from stillflow.engine.ruleset import Check, Footing, Knowledge, checking, fixing
+from stillflow.engine.ruleset import Check, Doubt, Footing, Knowledge, checking, fixing
 
 REACH = 0.005
 """Share of calls that must come to a point for it to be carried."""
@@ -62,6 +62,50 @@ class Leaving:
 
 
 @dataclass(frozen=True)
+class Speaking:
+    """A rule on readings alone, as far as it speaks without the airflow model.
+
+    Attributes:
+        when: its condition, as in a rule file.
+        because: its reason.
+        doubts: checks that it has taken again.
+        speaks: faults that it speaks for, and those that it speaks against.
+    """
+
+    when: Mapping[str, object]
+    because: str
+    doubts: tuple[str, ...]
+    speaks: tuple[tuple[str, ...], tuple[str, ...]]
+
+
+@dataclass(frozen=True)
+class Telling:
+    """What readings say where there is only the card: facts, and the rules on them.
+
+    Attributes:
+        spots: of each reading, by its check: whether air flows, the station, and what is expected
+            there, inH2O.
+        levels: upper edge of each level as a share of expected, and its id.
+        pairs: stations that are compared, the near one first.
+        zero: what the gauge shows in open air.
+        read: what was read before, by check.
+        rules: those on readings alone.
+        cleared: faults that an answer all but rules out, by check and answer.
+        fixes: number of the step that mends a fault, the likeliest fault first; `titles` of those.
+    """
+
+    spots: Mapping[str, tuple[str, str, float]]
+    levels: tuple[tuple[float | None, str], ...]
+    pairs: tuple[tuple[str, str], ...]
+    zero: float
+    read: Mapping[str, float]
+    rules: tuple[Speaking, ...]
+    cleared: Mapping[str, Mapping[str, tuple[str, ...]]]
+    fixes: Mapping[str, int]
+    titles: Mapping[str, str]
+
+
+@dataclass(frozen=True)
 class Carried:
     """All that is carried.
 
@@ -81,6 +125,7 @@ class Carried:
         behind: number of the step to take in a card's step's place, by that step's number, where
             all it needs opened stands open already.
         back: how an access is put back, by its id.
+        telling: what the readings of the card come to; None where it has none.
     """
 
     steps: tuple[NextStep, ...]
@@ -94,6 +139,7 @@ class Carried:
     leaving: Mapping[str, Leaving] = field(default_factory=dict)
     behind: Mapping[int, int] = field(default_factory=dict)
     back: Mapping[str, PutBackStep] = field(default_factory=dict)
+    telling: Telling | None = None
 
 
 def _with(progress: Progress, footing: Footing) -> Progress:
@@ -121,6 +167,7 @@ def carried(session: Session, reach: float = REACH, think: Think = "normal") -> 
     if session.next_step().ending is None:
         packing.begin(session, reach, think)
     packing.lay_card(session)
+    telling = packing.telling(session)
     return Carried(
         tuple(packing.steps),
         tuple(packing.nodes),
@@ -133,6 +180,7 @@ def carried(session: Session, reach: float = REACH, think: Think = "normal") -> 
         dict(packing.leaving()),
         packing.behind,
         dict(packing.back(session)),
+        telling,
     )
 
 
@@ -276,7 +324,7 @@ class _Packing:
         firings = session.conclude().firings
         shut = replace(progress.footing, opened=frozenset())
         present = self._presenter(progress, shut, firings)
-        for check in [*readings, *looks[: MOST_ON_CARD - len(readings)], *proofs]:
+        for check in [*readings, *looks[: MOST_ON_CARD - len(readings)]]:
             # What could not be told is not asked again either: the tubing is not pulled off twice.
             if check.id in progress.closed or check.first:
                 continue
@@ -290,6 +338,60 @@ class _Packing:
         whole = [one for one in readings if one.station is Station.HOSE and one.verifies]
         self.proof = [self._kept(present.check(check, ())) for check in [*whole, *proofs]]
         self.good = {one.id: tuple(a.id for a in one.answers if a.good) for one in proofs}
+
+    def telling(self, session: Session) -> Telling:
+        """What the readings of the card come to, as far as rules say it that need no model."""
+        knowledge, progress, baseline = self._knowledge, session.progress, self._baseline
+        checks = [one for one in knowledge.checks.values() if one.kind == "reading"]
+        known = {one.id: progress.answered[one.id] for one in checks if one.id in progress.answered}
+        fixes = dict(self._fixes(session))
+        cleared: dict[str, dict[str, tuple[str, ...]]] = {}
+        for (check_id, answer), faults in sorted(knowledge.cleared.items()):
+            cleared.setdefault(check_id, {})[answer] = tuple(sorted(faults))
+        return Telling(
+            spots={
+                one.id: (str(state), str(station), baseline.at(state, station))
+                for one in checks
+                for state, station in [spot_of(one)]
+            },
+            levels=tuple(
+                (one.below_class if baseline.wide else one.below, one.id)
+                for one in knowledge.levels
+            ),
+            pairs=tuple((str(near), str(far)) for near, far in KEPT_PAIRS),
+            zero=self._visit.gauge.zero,
+            read={name: float(value) for name, value in known.items()},
+            rules=tuple(self._speaking()),
+            cleared=cleared,
+            fixes=fixes,
+            titles={name: knowledge.faults[name].title for name in fixes},
+        )
+
+    def _speaking(self) -> Iterable[Speaking]:
+        for rule in self._knowledge.rules.values():
+            if not rule.gauged:
+                continue
+            doubts = [one for item in rule.then if isinstance(item, Doubt) for one in item.doubt]
+            evidence = self._knowledge.evidence[rule.id]
+            speaks = [
+                tuple(
+                    sorted({one for item, named in evidence if item.sign == sign for one in named})
+                )
+                for sign in (1, -1)
+            ]
+            if doubts or any(speaks):
+                when = rule.when.model_dump(mode="json", by_alias=True, exclude_none=True)
+                yield Speaking(when, rule.because, tuple(doubts), (speaks[0], speaks[1]))
+
+    def _fixes(self, session: Session) -> Iterable[tuple[str, int]]:
+        """The step that mends each fault, the likeliest first, where something is mended."""
+        progress = session.progress
+        shut = replace(progress.footing, opened=frozenset())
+        present = self._presenter(progress, shut, session.conclude().firings)
+        for share in fault_shares(self._knowledge, progress.probabilities):
+            fault = self._knowledge.faults[share.id]
+            if share.probability > 0.0 and fault.mode is not Mode.NORMAL:
+                yield fault.id, self._kept(present.fix(fault, (), None))
 
     def lay_danger(self, session: Session) -> None:
         """The question about danger, to be asked at any time, and the ends that it may come to."""

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import os
 from concurrent.futures import Future
 from pathlib import Path
@@ -11,9 +12,10 @@ import pytest
 from playwright.sync_api import BrowserContext, Page
 from thumb import Served, Thumb
 
-from stillflow.cli.web.carrying import Packer
-from stillflow.engine import Session, load_rules
-from stillflow.engine.inference import Visit
+from stillflow.cli.web.carrying import Packer, pack
+from stillflow.engine import Session, Unit, load_rules
+from stillflow.engine.inference import Event, Visit, spot_of
+from stillflow.engine.ruleset import leaves
 
 SEEDS = int(os.environ.get("STILLFLOW_SEEDS", "50"))
 UNIT = {"rated_sealed": 130, "rated_airflow": 114}
@@ -270,8 +272,6 @@ def test_back_without_a_signal_takes_back_what_is_not_on_record_yet(
 def test_a_visit_changed_elsewhere_meanwhile_says_so_and_lets_one_choose(
     thumb: Thumb, served: Served, context: BrowserContext
 ) -> None:
-    from stillflow.engine.inference import Event
-
     page = thumb.page
     thumb.begin(**UNIT)
     thumb.answer("none")
@@ -405,6 +405,77 @@ def test_beside_the_step_nothing_takes_an_answer_back(thumb: Thumb) -> None:
         assert page.locator(".bar button:text('Undo')").count() == 0
         page.click("text=Back to the step")
         page.wait_for_selector("#question")
+
+
+def test_what_readings_say_on_the_phone_is_what_the_rules_say(thumb: Thumb) -> None:
+    """Drawn readings at all stations: the same rules fire as in the visit itself."""
+    page, knowledge = thumb.page, load_rules()
+    thumb.begin(**UNIT)
+    visit = Visit(unit=Unit(**UNIT))
+    carried_now = json.loads(json.dumps(pack(Session(knowledge, visit), 1.0)))
+    checks = [one for one in knowledge.checks.values() if one.kind == "reading"]
+    compared = 0
+    for seed in range(30):
+        draw = Random(seed)
+        session = Session(knowledge, visit)
+        answers = []
+        for number, check in enumerate(draw.sample(checks, 6), 1):
+            state, station = spot_of(check)
+            value = round(session.baseline.at(state, station) * draw.uniform(0.3, 1.1))
+            event = {"check": check.id, "answer": str(value), "value": value, "number": number}
+            odd = page.evaluate(DOUBTED, [carried_now, answers, event])
+            tried = session.supposing(Event(check=check.id, answer=value))
+            assert bool(odd) is bool(tried.progress.doubting)
+            if odd:
+                assert odd.startswith(knowledge.rules[tried.progress.doubting].because)
+                continue
+            session = tried
+            answers.append(event)
+        fired = [knowledge.rules[one.rule_id] for one in session.conclude().firings]
+        speak = {one.because for one in fired if one.gauged and knowledge.evidence[one.id]}
+        beside = {
+            one.because
+            for one in fired
+            if one.gauged
+            and knowledge.evidence[one.id]
+            and any(leaf.fact.startswith("kept.") for leaf in leaves(one.when))
+        }
+        said = page.evaluate(VERDICT, [carried_now, answers])
+        assert set(said["says"] if said else ()) == (beside or speak)
+        compared += bool(beside)
+    assert compared > 10
+
+
+DOUBTED = """async ([pack, answers, said]) =>
+  (await import("/static/telling.js")).doubted(pack, answers, said)"""
+VERDICT = """async ([pack, answers]) =>
+  (await import("/static/telling.js")).verdict(pack, answers)"""
+
+
+def test_a_reading_that_cannot_be_is_asked_again_without_a_signal_too(
+    thumb: Thumb, served: Served, context: BrowserContext
+) -> None:
+    page = thumb.page
+    thumb.begin(**UNIT)
+    thumb.answer("none")
+    while not page.locator("form.reading").count():
+        thumb.answer("can't tell")
+    carried(page)
+    asked, number = thumb.about, page.evaluate("document.body.dataset.number")
+    context.set_offline(True)
+    # The first is typed while the page still counts on a signal, the second knows that it is gone.
+    for typed in ("190", "191"):
+        thumb.read()
+        page.fill("form.reading [name=answer]", typed)
+        page.click("form.reading button.main")
+        page.wait_for_selector("output:has-text('than this unit can make')")
+        assert thumb.about == asked
+        assert page.evaluate("document.body.dataset.number") == number
+    page.click("form.reading button.main")
+    page.wait_for_function("(n) => document.body.dataset.number !== n", arg=number)
+    context.set_offline(False)
+    on_record(page)
+    assert [one.answer for one in served.kept().events][-1] == 191.0
 
 
 def test_a_signal_that_comes_back_takes_no_question_from_under_the_fingers(

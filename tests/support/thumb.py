@@ -65,12 +65,13 @@ class Served:
 class Thumb:
     """What a technician does with a page, and how many taps it takes beside digits."""
 
-    def __init__(self, page: Page, served: Served) -> None:
+    def __init__(self, page: Page, served: Served | None = None) -> None:
         self.page, self.served = page, served
         self.taps = self.steps = 0
         self.at = (-math.inf, 0.0)
 
     def begin(self, **given: Any) -> None:
+        assert self.served is not None
         self.page.goto(f"{self.served.address}/new")
         if any(name in given for name in ("filter", "inlet", "inlets", "motors")):
             self.page.locator("details.how summary").click()

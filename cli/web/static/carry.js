@@ -1,6 +1,8 @@
 // Where a visit stands by what the phone carries: along the tree, then by the card.
 import { dangersFirst } from "./reading.js";
 
+import { verdict } from "./telling.js";
+
 // The place after some answers: a node of the tree, what proves a fix, a step of the card, or the end
 // of all. Where they are not all that was answered since the pack was made, only the card can go on.
 export function place(pack, answers, all = true) {
@@ -45,7 +47,10 @@ function stand(pack, answers, all) {
   if (at !== null) return { step: pack.nodes[at].step, card: false };
   if (proof) return proof.length ? { step: proof[0], card: false, proof: true } : { step: null, card: false, done: true };
   const next = pack.card.find((number) => !done.has(pack.steps[number].check));
-  return { step: next ?? null, card: true };
+  if (pack.telling?.spots[pack.steps[next]?.check]) return { step: next, card: true };
+  // All is read: what the readings speak for is mended first, then come the looks.
+  const said = verdict(pack, answers), fault = said?.faults.find((name) => !done.has(name));
+  return { step: (fault && pack.telling.fixes[fault]) ?? next ?? null, card: true, said };
 }
 
 function way(node, one) {
@@ -68,9 +73,12 @@ export function draw(root, pack, at, number) {
   const step = through ? pack.steps[behind[at.step]] : bare;
   root.innerHTML = step?.page ?? (at.done
     ? "<h1>Done, as far as this phone can tell.</h1><p>The fix and what was measured after it are kept. Put back what stands open. The visit is closed, and its page for the customer written, when it is back with the others.</p>"
-    : "<h1>That is all this phone carries.</h1><p>Every answer is kept on it. Go on when there is a signal.</p>");
-  // Two answers at once want the server's word.
-  root.querySelector("form.both")?.closest("details").remove();
+    : `<h1>That is all this phone carries.</h1><p>Every answer is kept on it.</p>${pack.start ? "" : "<p>Go on when there is a signal.</p>"}`);
+  if (!step && pack.start) {
+    // One file has no signal to wait for.
+    root.querySelector("p").append(" Tap Visit file above and bring it home: it goes on there from all that was answered.");
+  }
+  if (at.said) tell(root, pack, at.said);
   putBack(root, shut.map((name) => back[name]));
   const eyebrow = root.querySelector(".eyebrow");
   if (!eyebrow) return;
@@ -88,6 +96,22 @@ export function draw(root, pack, at, number) {
     eyebrow.before(note);
   }
   dangersFirst(root);
+}
+
+// What the readings say, in the words of the rules, and what is left then.
+function tell(root, pack, said) {
+  const make = (tag, words) => Object.assign(document.createElement(tag), { textContent: words });
+  const all = make("details", ""), names = said.faults.map((name) => pack.telling.titles[name]);
+  all.className = "how";
+  all.append(make("summary", "What the readings say"), ...said.says.map((words) => make("p", words)));
+  if (names.length) {
+    const list = make("ol", "");
+    list.append(...names.map((words) => make("li", words)));
+    all.append(make("p", "That leaves, the likeliest first:"), list);
+  }
+  const eyebrow = root.querySelector(".eyebrow");
+  if (eyebrow) eyebrow.before(all);
+  else { all.open = true; root.append(all); }
 }
 
 // What stands open and is put back before a step, or before one leaves.

@@ -27,6 +27,7 @@ function show(at = place(packed, answered)) {
         form.querySelector("output").textContent = "Without a signal a reading is a number";
         return;
       }
+      if (oncemore(form, said, doubted(packed, answered, said))) return;
       answered.push(said);
       store();
       show();

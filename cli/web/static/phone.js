@@ -2,7 +2,8 @@
 // on the phone before it is sent, and the visit goes on where there is no signal.
 import { draw, given, place } from "./carry.js";
 import * as drafts from "./drafts.js";
-import { asksWhich, dangersFirst, typing } from "./reading.js";
+import { asksWhich, dangersFirst, oncemore, typing } from "./reading.js";
+import { doubted } from "./telling.js";
 import * as store from "./store.js";
 
 const PATIENCE = 8000; // ms until a server that does not answer counts as no signal
@@ -138,7 +139,7 @@ function listen(visit) {
       if (document.body.dataset.busy || asksWhich(form, event.submitter)) return;
       document.body.dataset.busy = "1";
       try {
-        await answer(visit, given(form, event.submitter));
+        await answer(visit, given(form, event.submitter), form);
       } finally {
         delete document.body.dataset.busy;
       }
@@ -146,12 +147,13 @@ function listen(visit) {
   }
 }
 
-async function answer(visit, said) {
+async function answer(visit, said, form) {
   const data = document.body.dataset, before = await unsent(visit);
   if (data.carried && said.check && said.words && !("value" in said ? said.value !== undefined : true)) {
     $("output").textContent = "Without a signal a reading is a number";
     return;
   }
+  if (data.carried && oncemore(form, said, await odd(visit, said))) return;
   const number = Math.max(Number(data.number), before.at(-1)?.number ?? 0) + 1;
   await store.keep({ visit, number, mark: before[0]?.mark ?? data.mark, sent: false, ...said });
   if (data.carried) { await alone(visit); retry(visit); return; }
@@ -160,9 +162,20 @@ async function answer(visit, said) {
     const joined = await join(visit, undefined, !before.length);
     if (joined) shown(visit, joined);
   } catch {
+    const doubt = await odd(visit, said);
+    if (doubt) await store.drop(visit, number);
     await alone(visit);
+    // The server would have asked as well: nobody stands at the gauge any more once it is back.
+    const again = doubt && $("#step form.reading");
+    if (again?.dataset.check === said.check) oncemore(again, said, doubt);
     retry(visit);
   }
+}
+
+// What is odd about a reading by what the phone carries.
+async function odd(visit, said) {
+  const now = await here(visit);
+  return now ? doubted(now.pack, now.given.filter((one) => one.at !== said.at), said) : "";
 }
 
 let timer;

@@ -46,6 +46,14 @@ export function dangersFirst(step) {
   dangers.at(-1).after(read);
 }
 
+// Whether a reading that is odd is to be looked at again first; given once more it is meant.
+export function oncemore(form, said, odd) {
+  if (!odd || form.dataset.odd === said.answer) return false;
+  form.dataset.odd = said.answer;
+  form.querySelector("output").textContent = odd;
+  return true;
+}
+
 export function typing(root) {
   for (const line of root.querySelectorAll("#step .which")) {
     line.hidden = true;

@@ -1,7 +1,7 @@
 // Keeps the page itself on the phone: what it is made of, and nothing of any visit.
 
-const KEPT = "stillflow-1";
-const SHELL = ["/offline", "/static/phone.css", "/static/phone.js", "/static/carry.js", "/static/drafts.js",
+const KEPT = "stillflow-2";
+const SHELL = ["/offline", "/static/phone.css", "/static/phone.js", "/static/carry.js", "/static/drafts.js", "/static/telling.js",
   "/static/reading.js", "/static/store.js", "/static/icon.svg", "/manifest.json"];
 const PATIENCE = 5000;
 
