@@ -75,7 +75,8 @@ def moment_of(visit: Visit) -> str:
 
 def _step(session: Session, step: NextStep) -> dict[str, Any]:
     if step.ending is not None:
-        return {"ends": step.step, "page": rendered("ended.html", blocks=ended(step))}
+        html = rendered("ended.html", kind=step.step, blocks=ended(step))
+        return {"ends": step.step, "page": html}
     page = step_page(session.knowledge, session.baseline, step, 1)  # the phone counts itself
     field, about = page.about
     html = rendered("step.html", page=page, base="", mark="", token="")

@@ -31,8 +31,8 @@ def contradiction_words(progress: Progress, baseline: Baseline) -> str:
             return f"{_read(one).capitalize()}. {because}"
         return (
             f"{_read(one).capitalize()} is more than this unit can make there ({most:.0f} "
-            "expected): it was written down wrongly, or the label of the unit was (then type: "
-            "label says 125)."
+            "expected): it was written down wrongly, or the label of the unit was (that is "
+            "put right by: unit)."
         )
     by_state = {one.check.condition: one for one in aside}
     at = {one.check.station for one in aside}

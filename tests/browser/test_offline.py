@@ -255,9 +255,21 @@ def test_back_without_a_signal_takes_back_what_is_not_on_record_yet(
     thumb.answer("none")
     carried(page)
     context.set_offline(True)
-    first = thumb.about
+    first, question = thumb.about, page.inner_text("#question")
     thumb.answer("can't tell")
     assert thumb.about != first
+    # Under its question, and nothing is foretold any more.
+    page.reload()
+    page.wait_for_selector("#step form")
+    assert question in page.inner_text("#last")
+    assert "Can't tell" in page.inner_text("#last")
+    assert page.locator("#ahead").count() == 0
+    page.goto(f"{served.address}/")
+    page.wait_for_selector("#carried a")
+    assert "1 answer on record, 1 on this phone alone" in page.inner_text("#carried")
+    page.click(f"#carried a[href$='{served.kept().id}']")
+    page.wait_for_selector("#step form")
+    thumb.ready()
     page.click("#undo")
     page.wait_for_function("() => document.body.dataset.number === '1'")
     assert thumb.about == first
@@ -368,7 +380,7 @@ def test_danger_is_at_hand_without_a_signal_and_stops(
     page.click("#danger")
     page.wait_for_selector(asks)
     thumb.answer("smoke")
-    assert "fire department" in page.inner_text("#step").lower()
+    assert "fire department" in page.inner_text("#step .stop").lower()
     context.set_offline(False)
     on_record(page)
     assert [one.answer for one in served.kept().events][-1] == "smoke"
@@ -471,6 +483,7 @@ def test_a_reading_that_cannot_be_is_asked_again_without_a_signal_too(
         page.wait_for_selector("output:has-text('than this unit can make')")
         assert thumb.about == asked
         assert page.evaluate("document.body.dataset.number") == number
+        thumb.ready()
     page.click("form.reading button.main")
     page.wait_for_function("(n) => document.body.dataset.number !== n", arg=number)
     context.set_offline(False)

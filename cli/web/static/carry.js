@@ -142,10 +142,22 @@ function putBack(root, undone) {
   else root.append(head, ...items);
 }
 
+// The last answer, below its question.
+export function lastSaid(place, last) {
+  place.replaceChildren();
+  if (!last) return;
+  const asked = document.createElement("b"), line = document.createElement("p");
+  asked.textContent = last.asked ?? "";
+  line.className = "item";
+  line.append(asked, " ", last.words ?? "");
+  place.append(line);
+}
+
 // What a form says, as it goes on record.
 export function given(form, button) {
   const about = form.dataset.check ? { check: form.dataset.check } : { fix: form.dataset.fix };
   about.inlet = form.elements.inlet?.value.trim() || undefined;
+  about.asked = document.getElementById("question")?.textContent;
   const at = new Date().toISOString();
   if (button?.name === "answer") return { ...about, answer: button.value, words: button.dataset.words ?? button.textContent.trim(), at };
   const typed = form.elements.answer.value.trim(), unit = form.elements.unit;

@@ -1,5 +1,5 @@
 // The visit as one file: along its tree, then by the card; answers stay in this browser.
-import { draw, given, place } from "./carry.js";
+import { draw, given, lastSaid, place } from "./carry.js";
 import { asksWhich, typing } from "./reading.js";
 
 const packed = JSON.parse(document.getElementById("pack").textContent);
@@ -15,7 +15,7 @@ function store() {
 
 function show(at = place(packed, answered)) {
   draw(document.getElementById("step"), packed, at, packed.number + answered.length + 1);
-  document.getElementById("last").textContent = answered.at(-1)?.words ?? "";
+  lastSaid(document.getElementById("last"), answered.at(-1));
   document.body.dataset.number = answered.length;
   typing(document);
   for (const form of document.querySelectorAll("#step form")) {

@@ -1,6 +1,6 @@
 // The page on the phone. Without it every page works by plain forms and links; with it an answer is
 // on the phone before it is sent, and the visit goes on where there is no signal.
-import { draw, given, place } from "./carry.js";
+import { draw, given, lastSaid, place } from "./carry.js";
 import * as drafts from "./drafts.js";
 import { asksWhich, dangersFirst, oncemore, typing } from "./reading.js";
 import { doubted } from "./telling.js";
@@ -92,14 +92,15 @@ async function alone(visit) {
   const now = await here(visit);
   say("No signal");
   if (!now) {
-    $("#step").innerHTML = "<h1>No signal</h1><p>What was answered is kept on this phone. The next question comes when there is a signal.</p>";
+    $("#step").innerHTML = "<h1>No signal</h1><p>What was answered is kept. This phone has nothing more of this visit with it: it is shown when there is a signal.</p>";
     return;
   }
   const { pack, stood, number, given, at } = now;
   draw($("#step"), pack, at, number + 1);
   Object.assign(document.body.dataset, { visit, number, mark: stood.mark, site: stood.site, carried: "1" });
   const last = given.at(-1), place_ = $("#last") ?? $(".last");
-  if (place_) place_.textContent = last ? last.words : "";
+  if (place_) lastSaid(place_, last);
+  $("#ahead")?.remove(); // it was said of the step before
   const waits = given.filter((one) => !one.sent).length;
   if (waits) say(`No signal; ${waits} ${waits === 1 ? "answer waits" : "answers wait"} on this phone`);
   const bar = $(".bar");
@@ -131,7 +132,6 @@ async function back(visit) {
 }
 
 function listen(visit) {
-  shownAt = performance.now();
   typing(document);
   for (const form of document.querySelectorAll("#step form:not(.both)")) {
     form.addEventListener("submit", async (event) => {
@@ -274,7 +274,8 @@ async function listCarried() {
     const item = document.createElement("li"), link = document.createElement("a");
     link.href = `/visit/${one.visit}`;
     const count = document.createElement("small");
-    count.textContent = `${one.number} ${one.number === 1 ? "answer" : "answers"} on record`;
+    const waits = (await unsent(one.visit)).length;
+    count.textContent = `${one.number} ${one.number === 1 ? "answer" : "answers"} on record${waits ? `, ${waits} on this phone alone` : ""}`;
     link.append(one.site, count);
     item.append(link);
     list.append(item);
@@ -344,18 +345,6 @@ function sending(form) {
     }
   });
 }
-
-// A thumb that taps twice means what it saw: a tap on the place of the last one answers nothing that
-// has only just come up there.
-const READ = 500; // ms
-const NEAR = 24; // px
-let tapped, shownAt = 0;
-addEventListener("click", (tap) => {
-  if (!tap.detail || !tap.target.closest?.("#step button:not(.key)")) return;
-  const there = tapped && Math.hypot(tap.clientX - tapped.clientX, tap.clientY - tapped.clientY) < NEAR;
-  if (there && tap.timeStamp - shownAt < READ) { tap.preventDefault(); tap.stopPropagation(); return; }
-  tapped = tap;
-}, true);
 
 // A photo is made smaller on the phone, which also leaves behind where it was taken.
 function shrinking(form) {

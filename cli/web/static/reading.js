@@ -54,7 +54,20 @@ export function oncemore(form, said, odd) {
   return true;
 }
 
+// A thumb that taps twice means what it saw: a tap on the place of the last one answers nothing that
+// has only just come up there.
+const READ = 500; // ms
+const NEAR = 24; // px
+let tapped, shownAt = 0;
+addEventListener("click", (tap) => {
+  if (!tap.detail || !tap.target.closest?.("#step button:not(.key)")) return;
+  const there = tapped && Math.hypot(tap.clientX - tapped.clientX, tap.clientY - tapped.clientY) < NEAR;
+  if (there && tap.timeStamp - shownAt < READ) { tap.preventDefault(); tap.stopPropagation(); return; }
+  tapped = tap;
+}, true);
+
 export function typing(root) {
+  shownAt = performance.now();
   for (const line of root.querySelectorAll("#step .which")) {
     line.hidden = true;
     line.querySelector("input").addEventListener("keydown", (key) => {
