@@ -1,8 +1,9 @@
 """A visit to be carried where there is no signal: its tree with every step in full words.
 
 From where a visit stands the tree says what is next after each answer, as far as enough calls come
-to it. Beyond its edge a fixed card goes on: both readings at each station, then what needs nothing
-opened. Whatever is answered there is believed once the visit's own session takes it in.
+to it. Beyond its edge a card goes on: both readings at each station, what rules on these alone
+leave to be mended, then what needs nothing opened. Whatever is answered there is believed once the
+visit's own session takes it in.
 """
 
 from __future__ import annotations
