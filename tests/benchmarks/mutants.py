@@ -9,8 +9,9 @@ out. Only the tests in the folder that mirrors the package are asked, and of the
 line (as coverage saw on sound code) or mirror the module; where the line runs at import, all. Tests
 slower than `SLOW` are not asked. The quickest come first, and the first failure ends it. What is
 not found within `BUDGET` seconds of the processor counts as survived: the figure is rather too low
-than too high. Prints each that survived as soon as it has, says how many were found only because a
-test did not end, and exits with 1 where less than `--least` were found in one of the packages.
+than too high. Prints what became of each as soon as it is known, says how many were found only
+because a test did not end, and exits with 1 where less than `--least` were found in one of the
+packages.
 
 A worker imports what lies below the package once and forks for every fault: nearly all of the time
 goes into the tests, not into starting Python.
@@ -342,8 +343,8 @@ def asked(package: str, mutants: list[Mutant], processes: int, kept: Path | None
         for _ in mutants:
             mutant, code = answers.get()
             codes.append(ENDLESS if code < 0 else code)
-            if code == SURVIVED:
-                print(f"  survived  {mutant.path}:{mutant.line}  {mutant.what}", flush=True)
+            word = {SURVIVED: "survived", FOUND: "found"}.get(codes[-1], "no end")
+            print(f"  {word:8}  {mutant.path}:{mutant.line}  {mutant.what}", flush=True)
         for worker in workers:
             worker.join()
     return codes
