@@ -13,8 +13,9 @@ from stillflow.engine.airflow import Houses, apply_many, draw_sizes
 from stillflow.engine.base import AirState, Mode, Station
 from stillflow.engine.dialogue.explain import reasons
 from stillflow.engine.dialogue.present import fault_shares, mode_shares
-from stillflow.engine.dialogue.voice import PLACES, Said, leading_modes
+from stillflow.engine.dialogue.voice import PLACES, Said, _size, leading_modes
 from stillflow.engine.inference import SPOTS, readings_at_spots
+from stillflow.engine.inference.sizing import Candidate
 
 RULES = load_rules()
 RATED = Unit(rated_sealed=130, rated_airflow=114)
@@ -311,3 +312,60 @@ def test_where_one_reading_does_not_go_with_the_rest_that_is_said_and_nothing_is
     assert said.sizes == ()
     with rated(**(slip | {"sealed_hose": 130.0})) as session:
         assert session.said().verdict.startswith("Obstruction in the unit (")
+
+
+def candidate(kind: str, stretch: str, **size: object) -> Candidate:
+    values = {"size": None, "low": None, "high": None, "unit": "", **size}
+    return Candidate(
+        cause=f"{kind}-{stretch}",
+        kind=kind,
+        stretch=stretch,
+        chance=0.9,
+        faults=(),
+        tied_with=(),
+        **values,
+    )
+
+
+@pytest.mark.parametrize(
+    ("one", "said"),
+    [
+        (candidate("leak", "unit"), ""),
+        (
+            candidate("leak", "unit", size=0.526, low=0.404, high=0.611, unit="in"),
+            "like a 0.53 in hole (0.40 to 0.61 in)",
+        ),
+        (
+            candidate("throat", "hose", size=0.5, low=0.45, high=0.554, unit="in"),
+            "like a way squeezed to 0.50 in (0.45 to 0.55 in)",
+        ),
+        (
+            candidate("throat", "unit", size=40.4, low=20.6, high=61.0, unit="times a clean bag"),
+            "like 40 times the resistance of a clean bag (21 to 61)",
+        ),
+        (
+            candidate("speed", "unit", size=0.85, low=0.8, high=0.91, unit="of full speed"),
+            "like the motor at 85 % of its full speed (80 to 91 %)",
+        ),
+        (candidate("gauge", "measurement", size=0.9, low=0.8, high=1.0, unit="of the true"), ""),
+        (candidate("leak", "unit", size=0.5, low=None, high=0.6, unit="in"), ""),
+        (candidate("leak", "unit", size=0.5, low=0.4, high=None, unit="in"), ""),
+    ],
+)
+def test_a_size_is_said_in_what_can_be_pictured(one: Candidate, said: str) -> None:
+    assert _size(one) == said
+
+
+@pytest.mark.parametrize(
+    ("shares", "named"),
+    [
+        # Only "in order" where that has the half and leads.
+        ({Mode.NORMAL: 0.5, Mode.LEAK: 0.5}, [Mode.NORMAL]),
+        ({Mode.NORMAL: 0.49, Mode.LEAK: 0.41, Mode.OBSTRUCTION: 0.1}, [Mode.NORMAL, Mode.LEAK]),
+        ({Mode.LEAK: 0.97, Mode.OBSTRUCTION: 0.02, Mode.NORMAL: 0.01}, [Mode.LEAK]),
+    ],
+)
+def test_a_verdict_names_the_likeliest_until_they_are_enough(
+    shares: dict[Mode, float], named: list[Mode]
+) -> None:
+    assert leading_modes(shares) == named

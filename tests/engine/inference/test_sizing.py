@@ -356,3 +356,65 @@ def test_one_loss_is_not_called_two_and_what_was_written_down_wrongly_is_told() 
     assert counted["odd of one"] + counted["odd of two"] <= 1
     assert counted["two of two"] >= 5
     assert counted["told"] >= 30
+
+
+@pytest.mark.parametrize(
+    ("effect", "mode", "kind"),
+    [
+        ("bin-seal-leaks", None, ("leak", "unit")),
+        ("face-gasket-leaks", None, ("leak", "other")),
+        ("joint-not-glued", None, ("leak", "trunk")),
+        ("hose-holed", None, ("leak", "hose")),
+        ("hose-clogged", None, ("throat", "hose")),
+        ("soft-clog-trunk", None, ("throat", "trunk")),
+        ("soft-clog-branch", None, ("throat", "branch")),
+        ("bag-full", None, ("throat", "unit")),
+        ("brushes-worn", None, ("speed", "unit")),
+        ("nothing-wrong", Mode.NORMAL, ("none", "system")),
+        ("label-too-good", Mode.NORMAL, ("label", "unit")),
+    ],
+)
+def test_what_a_fault_is_to_the_air_path(
+    effect: str, mode: Mode | None, kind: tuple[str, str]
+) -> None:
+    fault = RULES.faults[effect]
+    assert kind_and_stretch(fault) == kind
+    assert mode is None or fault.mode is mode
+
+
+def test_a_fault_of_the_measurement_is_one_of_the_gauge_whatever_it_does() -> None:
+    for fault in FAULTS:
+        if fault.mode is Mode.MEASUREMENT:
+            assert kind_and_stretch(fault) == ("gauge", "measurement")
+
+
+@pytest.mark.parametrize(
+    ("short", "said"), [(0.04, None), (0.06, 0.06), (0.24, 0.24), (0.26, None)]
+)
+def test_short_of_the_label_is_said_from_a_twentieth_to_a_quarter(
+    short: float, said: float | None
+) -> None:
+    baseline = model()[0]
+    taken = {
+        (state, at): (1.0 - short) * baseline.at(state, at)
+        for state in AirState
+        for at in (Station.INLET, Station.HOSE)
+    }
+    assert summed(taken).under_label == (None if said is None else pytest.approx(said))
+
+
+def test_what_was_read_is_listed_beside_what_was_expected() -> None:
+    baseline = model()[0]
+    found = summed(pairs(unit=(130, 78), inlet=(91, 53)))
+    assert [(one.station, one.condition, one.inh2o) for one in found.readings] == [
+        ("unit", "sealed", 130), ("unit", "working", 78),
+        ("inlet", "sealed", 91), ("inlet", "working", 53),
+    ]  # fmt: skip
+    expected = [
+        baseline.at(state, at) for at in (Station.UNIT, Station.INLET) for state in AirState
+    ]
+    assert found.expected == pytest.approx(expected)
+    assert found.share_at_hose == pytest.approx(found.openings[-1].air_watts / found.possible_watts)
+    end = baseline.at(AirState.WORKING, Station.HOSE)
+    watts = 0.117354 * end * float(orifice_flow(baseline.system, np.array([end]))[0])
+    assert found.healthy_share_at_hose == pytest.approx(watts / found.possible_watts)
