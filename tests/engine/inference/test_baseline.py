@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+from datetime import UTC, datetime
+
 import pytest
 
 from stillflow.engine import AirState, House, Pair, Site, Station, Unit, Visit, load_rules
 from stillflow.engine.base.errors import InputError
 from stillflow.engine.inference.baseline import baseline_for, class_of, tolerance_of
-from stillflow.engine.inference.visit import Gauge
+from stillflow.engine.inference.inlets import Further
+from stillflow.engine.inference.visit import Gauge, GoodReading
 
 SEALED, WORKING = AirState.SEALED, AirState.WORKING
 RULES = load_rules()
@@ -168,3 +171,50 @@ def test_a_reading_may_be_off_by_the_gauge_and_by_how_well_the_house_is_known() 
     # Assumed: 1 % for a rated house; a class adds its own tolerance.
     assert tolerance_of(baseline_for(Visit(unit=RATED), RULES), 0.02) == pytest.approx(0.03)
     assert tolerance_of(baseline_for(Visit(), RULES), 0.02) == pytest.approx(0.22)
+
+
+def read_before(**more: object) -> tuple[GoodReading, ...]:
+    """Sealed 110 and working 60 at the inlet, and 108 sealed in the study."""
+    return tuple(
+        GoodReading(station=station, state=state, suction=suction, inlet=inlet, **more)
+        for station, state, suction, inlet in (
+            (Station.INLET, AirState.SEALED, 110, "hall"),
+            (Station.INLET, AirState.WORKING, 60, "hall"),
+            (Station.OTHER, AirState.SEALED, 108, "study"),
+        )
+    )
+
+
+def test_what_earlier_visits_read_is_expected_again_and_the_note_says_when() -> None:
+    day = datetime(2026, 3, 9, tzinfo=UTC)
+    visit = Visit(unit=RATED, site=Site(inlet="hall"), earlier=read_before(at=day))
+    baseline = baseline_for(visit, RULES)
+    assert (baseline.origin, baseline.gauge) == ("last-visit", 0.0)
+    assert baseline.note == "the last good visit here on 2026-03-09"
+    assert baseline.at(AirState.SEALED, Station.INLET) == 110
+    assert baseline.at(AirState.WORKING, Station.INLET) == 60
+    # What was not read there follows from the fan that reads so.
+    assert baseline.at(AirState.SEALED, Station.UNIT) == pytest.approx(110)
+    # At an inlet without a station what it read itself, else what the other one should.
+    study = Further(2, "Study", "study")
+    assert baseline.at(AirState.SEALED, study) == 108
+    other = baseline.at(AirState.WORKING, Station.OTHER)
+    assert baseline.at(AirState.WORKING, study) == other
+    assert baseline.at(AirState.SEALED, Further(3, "attic", "attic")) == pytest.approx(110)
+
+
+def test_another_gauge_widens_what_earlier_visits_read_and_is_named() -> None:
+    earlier = read_before(gauge="red", tolerance=0.03)
+    visit = Visit(unit=RATED, site=Site(inlet="hall"), earlier=earlier, gauge=Gauge(name="blue"))
+    same = visit.model_copy(update={"gauge": Gauge(name="red")})
+    baseline, own = (baseline_for(one, RULES) for one in (visit, same))
+    assert baseline.note == "the last good visit here, with another gauge"
+    assert baseline.gauge == 0.03
+    assert baseline.tolerance == pytest.approx(own.tolerance + 0.03)
+    assert tolerance_of(baseline, 0.02) == pytest.approx(tolerance_of(own, 0.02) + 0.03)
+
+
+def test_what_is_given_of_the_last_good_visit_goes_before_what_earlier_ones_left() -> None:
+    given = {Station.INLET: Pair(sealed=120, working=70)}
+    visit = Visit(unit=RATED, site=Site(inlet="hall"), earlier=read_before(), last_good=given)
+    assert baseline_for(visit, RULES).at(AirState.SEALED, Station.INLET) == 120
