@@ -11,7 +11,8 @@ from small_rules import DANGER, SMALL, small
 
 from stillflow.engine import Session, load_rules
 from stillflow.engine.base.errors import InputError
-from stillflow.engine.dialogue.unrolled import LIVE, NOT_THERE, THERE, Act, visit_tree
+from stillflow.engine.dialogue.shortway import short_way
+from stillflow.engine.dialogue.unrolled import CARD, LIVE, NOT_THERE, THERE, Act, visit_tree
 from stillflow.engine.inference.facts import typical
 from stillflow.engine.inference.likelihood import spot_of
 from stillflow.engine.inference.visit import Unit, Visit
@@ -356,3 +357,85 @@ def test_the_tree_is_unrolled_by_the_planner_that_is_asked_for() -> None:
     fixes = [act.id for act in order if act.kind == "fix"]
     assert cheap[:2] == ("fix", "hose-clogged")
     assert fixes[-1] == "seal-torn"
+
+
+def seeing() -> Session:
+    """A visit on the small rules with quick looks at hose and motor beside that at the seal."""
+    checks = "".join(
+        f"""
+  - id: {name}-look
+    kind: choice
+    ask: How is the {name}?
+    how: [Look.]
+    minutes: 1
+    answers:
+      - {{id: fine, label: fine, usual: 0.95}}
+      - {{id: broken, label: broken, usual: 0.05}}
+    source: common-practice"""
+        for name in ("hose", "motor")
+    )
+    rules = "".join(
+        f"""
+  - id: {name}-seen
+    when: {{fact: answer.{name}-look, is: broken}}
+    then: [{{for: {fault}, strength: decisive}}]
+    because: It is seen.
+    source: common-practice"""
+        for name, fault in (("hose", "hose-clogged"), ("motor", "motor-worn"))
+    )
+    return Session(small(SMALL.replace("\nrules:\n", f"{checks}\nrules:{rules}\n")))
+
+
+@pytest.mark.parametrize("depth", [1, 2])
+def test_where_a_tree_ends_the_looks_that_show_what_is_left_go_on(depth: int) -> None:
+    session = seeing()
+    plain = visit_tree(session, reach=0.02, depth=depth)
+    tree = visit_tree(session, reach=0.02, depth=depth, beyond=short_way(session))
+    edges = [node for node in tree.nodes if isinstance(node.act, Act) and node.act.kind == "looks"]
+    assert edges
+    assert not [node for node in tree.nodes if node.handed_to == LIVE]
+    # All that was left to the guided visit is left to the card, and no more.
+    left = sum(node.reach for node in plain.nodes if node.handed_to == LIVE)
+    assert sum(node.reach for node in edges) == pytest.approx(left)
+    assert plain.ended == pytest.approx(tree.ended)
+    shown = sum(node.reach * node.figures["found"] for node in edges)
+    assert tree.found == pytest.approx(tree.ended + shown)
+    assert 0.0 < shown < left
+    for node in edges:
+        assert node.handed_to == CARD
+        assert isinstance(node.act, Act)
+        assert len(set(node.act.looks)) == len(node.act.looks)
+        assert set(node.act.looks) <= {"seal-look", "hose-look", "motor-look"}
+
+
+def test_no_look_at_an_edge_is_one_that_was_made_on_the_way() -> None:
+    session = seeing()
+    tree = visit_tree(session, reach=0.02, depth=2, beyond=short_way(session))
+    compared = 0
+    for way in walks(tree, 60):
+        made = {
+            node.act.id for node, _ in way if isinstance(node.act, Act) and node.act.kind == "check"
+        }
+        end = way[-1][0].act
+        if isinstance(end, Act) and end.kind == "looks":
+            assert not made & set(end.looks)
+            compared += bool(made)
+    assert compared
+
+
+def test_on_the_wall_a_look_that_shows_a_fault_ends_in_its_fix() -> None:
+    session = seeing()
+    tree = visit_tree(session, reach=0.05, beyond=short_way(session), wall=True)
+    shown = session.knowledge.shown
+    boxes = 0
+    for node in tree.nodes:
+        if not (isinstance(node.act, Act) and node.act.kind == "check"):
+            continue
+        assert sum(way.probability for way in node.branches) == pytest.approx(1.0)
+        for way in node.branches:
+            then = tree.nodes[way.to].act
+            faults = shown.get((node.act.id, str(way.label)), set())
+            if faults and isinstance(then, Act) and then.kind == "fix":
+                assert then.id in faults
+                boxes += 1
+    assert boxes
