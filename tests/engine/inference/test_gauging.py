@@ -390,3 +390,15 @@ def test_a_house_is_solved_once_and_another_for_itself() -> None:
     assert gauge_model(KNOWLEDGE, BASELINE, told) is first
     other = RATED.model_copy(update={"unit": Unit(rated_sealed=120.0, rated_airflow=110.0)})
     assert gauge_model(KNOWLEDGE, baseline_of(other), other) is not first
+
+
+def test_what_is_not_known_of_a_house_is_varied_a_little_and_one_thing_at_a_time() -> None:
+    """Speed moves suction and half as much airflow; tubing and hose grow by a part."""
+    changes = [dict(one.change) for one in _doubts(BASELINE, RATED)]
+    assert changes[0] == pytest.approx({"fan.sealed_inh2o": 1.04, "fan.airflow_cfm": 1.02})
+    assert changes[1] == pytest.approx({"fan.sealed_inh2o": 1.04})
+    assert changes[2] == pytest.approx({"fan.airflow_cfm": 1.04})
+    assert set(changes[3].values()) == {1.3}
+    assert {name.split(".")[0] for name in changes[3]} == {"trunk", "branch"}
+    assert changes[4] == pytest.approx({"hose.length_ft": 1.2, "hose.fittings": 1.2})
+    assert [list(one) for one in changes[5:]] == [["holes.trunk"], ["filter.loading"]]

@@ -86,3 +86,28 @@ def test_a_name_that_a_check_cannot_be_about_is_told(
 def test_an_empty_name_is_no_name() -> None:
     event = Event(check="hiss", answer="quiet", inlet="  ")
     assert checked_event(small(), event).inlet is None
+
+
+def test_inlets_beside_the_complaints_are_numbered_as_they_came_to_be_read() -> None:
+    inlets = Inlets(Site(inlet="hall"))
+    other = SHIPPED.checks["sealed-other"]
+    for name in ("landing", "study", "attic"):
+        inlets.learn(name, other)
+    numbers = {name: inlets.number_of(name) for name in ("hall", "landing", "study", "attic", "")}
+    assert numbers == {"hall": None, "landing": 1, "study": 2, "attic": 3, "": None}
+    assert [inlets.numbered(number) for number in (1, 2, 3, 4)] == ["landing", "study", "attic", ""]
+    # Learnt again, none gets another number.
+    inlets.learn("Study", other)
+    assert inlets.number_of("study") == 2
+
+
+def test_a_place_is_called_by_its_name_where_it_has_one() -> None:
+    inlets = Inlets(Site(inlet="hall"))
+    words = {at: inlets.words(at) for at in (Station.UNIT, Station.INLET, Station.OTHER)}
+    assert words == {
+        Station.UNIT: "the unit",
+        Station.INLET: "the hall inlet",
+        Station.OTHER: "another inlet",
+    }
+    assert inlets.words(Further(2, "study", "study")) == "the study inlet"
+    assert inlets.words(Further(2, "side inlet", "x")) == "the side inlet"

@@ -418,3 +418,23 @@ def test_what_was_read_is_listed_beside_what_was_expected() -> None:
     end = baseline.at(AirState.WORKING, Station.HOSE)
     watts = 0.117354 * end * float(orifice_flow(baseline.system, np.array([end]))[0])
     assert found.healthy_share_at_hose == pytest.approx(watts / found.possible_watts)
+
+
+def test_a_fault_that_cannot_be_is_named_nowhere() -> None:
+    system = model()[0].system
+    clogged = apply(system, RULES.faults["hose-clogged"].effect, 0.7)
+    broken = apply(clogged, RULES.faults["bin-seal-leaks"].effect, 0.5)
+    taken = {
+        (state, station): readings(broken, station.value, state.value)
+        for station in (Station.UNIT, Station.INLET, Station.HOSE)
+        for state in AirState
+    }
+    believed = belief(taken)
+    gone = "bin-seal-leaks"
+    believed[RULES.fault_index[gone]] = 0.0
+    found = sizes_of(RULES, *model(), taken, believed / believed.sum())
+    assert found is not None
+    both = [one for pair in found.together for one in pair.losses]
+    assert both
+    assert all(gone not in one.faults and one.faults for one in [*both, *found.candidates])
+    assert any("hose-clogged" in one.faults for one in both)
