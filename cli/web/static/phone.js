@@ -71,6 +71,7 @@ function swap(html) {
   for (const line of page.querySelectorAll(".which")) line.hidden = true;
   document.title = page.title;
   document.body.replaceWith(document.adoptNode(page.body));
+  shownAt = performance.now();
   scrollTo(0, 0);
   begin();
 }
@@ -111,6 +112,7 @@ async function alone(visit) {
     bar.querySelector("#undo").addEventListener("click", () => back(visit));
     bar.querySelector("#danger").addEventListener("click", () => danger(visit, now));
   }
+  shownAt = performance.now();
   listen(visit);
   scrollTo(0, 0);
 }
