@@ -111,7 +111,7 @@ class Thumb:
         read = self.page.locator("#read")
         if read.count() and read.is_visible():
             self.taps += 1
-            read.click()
+            self.tap(read)
 
     def tap(self, button: Locator) -> None:
         """Tap a button; where the last tap was, only once what came up there can have been read."""
