@@ -202,8 +202,8 @@ def show_said(screen: Screen, said: Said, mended: bool = False) -> None:
 def show_share(screen: Screen, session: Session, step: CheckStep | Check) -> bool:
     """A reading just taken beside what was expected there; whether one was taken."""
     state, station = step.condition, step.station
-    last = session.events[-1] if session.events else None
-    if last is None or last.check != step.id or last.answer in NO_ANSWER:
+    last = next((one for one in reversed(session.events) if one.check == step.id), None)
+    if last is None or last.answer in NO_ANSWER:
         return False  # The same was read at another inlet, and would be told for this one.
     taken = reversed(session.progress.accepted)
     value = next((one.answer for one in taken if one.check.id == step.id), None)
