@@ -134,3 +134,22 @@ def test_thinking_harder_looks_further_at_the_factors_the_benchmarks_settled() -
 
 def test_nothing_of_a_problem_can_be_changed_by_accident() -> None:
     assert changeable("stillflow.engine.planning") == set()
+
+
+def test_what_a_check_closes_is_paid_anew_by_the_fix_behind_it() -> None:
+    """The first check closes what the first fix needs; the second closes it, and opens it again."""
+    problem = Problem(
+        priors=[0.5, 0.5],
+        fix_minutes=[10.0, 10.0],
+        check_minutes=[1.0, 1.0],
+        answers=[[[0.9, 0.1], [0.2, 0.8]]] * 2,
+        access=[None, 0],
+        access_minutes=[4.0],
+        fix_access=[0, None],
+        closes=np.array([[True], [True]]),
+    )
+    still, anew = problem.tables.onward[:, :2], problem.tables.onward[:, 2:4]
+    # Rows are answers: two of the first check, two of the second; columns are fixes.
+    assert still.tolist() == [[0.0, 0.0], [0.0, 0.0], [0.0, 0.2], [0.0, 0.8]]
+    assert anew.tolist() == [[0.9, 0.0], [0.1, 0.0], [0.0, 0.0], [0.0, 0.0]]
+    assert problem.tables.closes.tolist() == [[True, False], [True, False]]
