@@ -5,13 +5,13 @@ Run: python tests/benchmarks/mutants.py [--package planning] [--each 60] [--seed
 The faults are those of cosmic-ray (extra `mutants`): another operator, another number, a condition
 turned round, a loop that does not run. They are planted one at a time in a copy of the tracked
 files, at most one at a place of the code; what does nothing on sound code (an annotation, an
-assertion for the type checker) is left out. Only the tests in the folder that mirrors the package
-are asked, and of them those that run the line (as coverage saw on sound code) or mirror the module;
-where the line runs at import, all. Tests slower than `SLOW` are not asked. The quickest come first,
-and the first failure ends it. What is not found within `BUDGET` seconds of the processor counts as
-survived: the figure is rather too low than too high. Prints what became of each as soon as it is
-known, says how many were found only because a test did not end, and exits with 1 where less than
-`--least` were found in one of the packages.
+assertion for the type checker, `strict` of a zip) is left out. Only the tests in the folder that
+mirrors the package are asked, and of them those that run the line (as coverage saw on sound code)
+or mirror the module; where the line runs at import, all. Tests slower than `SLOW` are not asked.
+The quickest come first, and the first failure ends it. What is not found within `BUDGET` seconds of
+the processor counts as survived: the figure is rather too low than too high. Prints what became of
+each as soon as it is known, says how many were found only because a test did not end, and exits
+with 1 where less than `--least` were found in one of the packages.
 
 A worker imports what lies below the package once and forks for every fault: nearly all of the time
 goes into the tests, not into starting Python.
@@ -77,7 +77,7 @@ def _for_types_only(node: ast.stmt) -> bool:
 
 
 def running(text: str) -> str:
-    """The code of a module as far as it does anything: without annotations and assertions."""
+    """The code of a module as far as it does anything: without annotations, assertions."""
     tree = ast.parse(text)
     tree.body = [node for node in tree.body if not _for_types_only(node)]
     for node in ast.walk(tree):
@@ -89,6 +89,8 @@ def running(text: str) -> str:
             node.annotation = ast.Constant(None)
         elif isinstance(node, ast.Assert):
             node.test = ast.Constant(True)
+        elif isinstance(node, ast.keyword) and node.arg == "strict":
+            node.value = ast.Constant(True)
     return ast.dump(tree)
 
 
