@@ -9,6 +9,7 @@ from small_rules import DANGER, SMALL, small
 
 from stillflow.casebook.cases import load_cases, play
 from stillflow.engine import AirState, Session, Unit, Visit, load_rules
+from stillflow.engine.base import minutes
 from stillflow.engine.dialogue.talk import ahead_words, read_with, reminder_words, why_words
 from stillflow.engine.inference.visit import Event
 
@@ -137,3 +138,29 @@ def test_what_is_taken_back_is_no_reason_why_it_takes_longer() -> None:
     session.undo()
     session.next_step()
     assert session.climbed == 0.0
+
+
+def test_the_minutes_to_the_end_are_those_of_the_plan() -> None:
+    session = Session(small())
+    session.record("sealed-inlet", 60.0)
+    session.record("seal-look", "torn")
+    step, then = session.next_step(), session.foreseen()
+    # The seal is mended, then it is measured: so what the plan expects is said, not the fix alone.
+    assert step.fix is not None and step.choice is not None
+    assert then is not None and then.check is not None
+    assert step.choice.expected > step.fix.minutes
+    assert f"About {minutes(step.choice.expected)} to the end" in ahead_words(session)
+
+
+def test_before_anything_is_read_the_minutes_are_at_least() -> None:
+    session = Session(small())
+    choice = session.next_step().choice
+    assert choice is not None
+    assert f"At least {minutes(choice.expected)} to the end" in ahead_words(session)
+
+
+def test_after_the_end_there_is_no_plan() -> None:
+    session = Session(small())
+    session.record_fix("motor-worn", done=False)
+    assert session.next_step().ending is not None
+    assert ahead_words(session) == ""

@@ -153,3 +153,10 @@ def test_what_a_check_closes_is_paid_anew_by_the_fix_behind_it() -> None:
     assert still.tolist() == [[0.0, 0.0], [0.0, 0.0], [0.0, 0.2], [0.0, 0.8]]
     assert anew.tolist() == [[0.9, 0.0], [0.1, 0.0], [0.0, 0.0], [0.0, 0.0]]
     assert problem.tables.closes.tolist() == [[True, False], [True, False]]
+
+
+def test_a_problem_is_printed_as_it_was_posed() -> None:
+    said = repr(three_faults())
+    assert said.startswith("Problem(priors=")
+    assert "_likelihood" not in said
+    assert "_group" not in said

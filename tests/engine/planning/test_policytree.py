@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 
 import pytest
 from hypothesis import given
@@ -192,3 +192,26 @@ def test_a_policy_that_does_not_add_up_is_refused(outcomes: list[Branch[str]], w
 def test_limits_out_of_range_are_refused(reach: float, most: int) -> None:
     with pytest.raises(InputError):
         Unrolled("", coins((0.5, 0.5), 1), reach=reach, most=most).tree()
+
+
+def test_an_edge_is_asked_for_the_states_behind_it_and_never_for_none() -> None:
+    """Rare is what fewer calls come to than a quarter of the tree's .05."""
+    behind: list[list[tuple[float, str]]] = []
+
+    def policy(state: str) -> PolicyStep[str]:
+        ways = {"root": (("a", 0.7), ("b", 0.26), ("c", 0.03), ("d", 0.006), ("e", 0.004))}
+        branches = [Branch(name, chance, name) for name, chance in ways.get(state, ())]
+        return PolicyStep(state, branches)
+
+    def edge(ways: Sequence[tuple[float, str]]) -> PolicyStep[int]:
+        assert ways
+        behind.append(sorted(ways))
+        return PolicyStep("edge", handed_to="card")
+
+    tree = Unrolled("root", policy, 0.05, edge=edge).tree()
+    # One that few calls come to stands alone; those that hardly any come to stand together.
+    assert sorted(behind, key=len) == [
+        [(pytest.approx(0.03), "c")],
+        [(pytest.approx(0.004), "e"), (pytest.approx(0.006), "d")],
+    ]
+    assert sum(node.reach for node in tree.nodes if node.act == "edge") == pytest.approx(0.04)
