@@ -7,7 +7,7 @@ import random
 import pytest
 from small_rules import DANGER, SMALL, small
 
-from stillflow.engine import Session, Visit
+from stillflow.engine import Session, Unit, Visit, load_rules
 from stillflow.engine.base.errors import KnowledgeError
 from stillflow.engine.dialogue.unrolled import Act, visit_tree
 from stillflow.engine.inference.production import course_for
@@ -235,3 +235,26 @@ def test_the_engine_says_of_any_facts_what_reading_from_the_top_says() -> None:
         assert [one.rule_id for one in firings] == plain
         seen |= set(plain[:1])
     assert len(seen) == len(knowledge.turns)
+
+
+@pytest.mark.parametrize(
+    ("taken", "value", "other"),
+    [
+        ("sealed-inlet", 90.0, "working-inlet"),
+        ("working-inlet", 50.0, "sealed-inlet"),
+        ("sealed-unit", 128.0, "working-unit"),
+        ("working-hose", 30.0, "sealed-hose"),
+    ],
+)
+def test_where_one_of_two_readings_was_taken_the_other_is_taken_too(
+    taken: str, value: float, other: str
+) -> None:
+    rated = Unit(rated_sealed=130.0, rated_airflow=114.0)
+    session = Session(load_rules(), Visit(unit=rated))
+    session.record("danger-signs", "none")
+    session.record(taken, value)
+    step = session.next_step()
+    assert (step.turn, step.check and step.check.id) == ("other-reading", other)
+    # Once both are taken nothing is read there for its own sake.
+    session.record(other, 91.0 if other.startswith("sealed") else 52.0)
+    assert session.next_step().turn != "other-reading"

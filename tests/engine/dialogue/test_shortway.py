@@ -128,3 +128,25 @@ def test_what_is_rare_and_what_is_no_fault_is_not_looked_for() -> None:
     chance = dict(zip(knowledge.faults, session.progress.probabilities, strict=True))
     above = max(chance["hose-clogged"], chance["seal-torn"]) + 1e-6
     assert short_way(session, above).looks == ()
+
+
+@pytest.mark.parametrize("kind", ["first: true", "verifies: true"])
+def test_questions_about_danger_and_proof_are_no_looks(kind: str) -> None:
+    good = ", good: true" if kind.startswith("verifies") else ""
+    question = f"""
+  - id: told
+    kind: choice
+    ask: How is it?
+    how: [Look.]
+    minutes: 1
+    {kind}
+    answers:
+      - {{id: fine, label: fine, usual: 0.9{good}}}
+      - {{id: broken, label: broken, usual: 0.1}}
+    source: common-practice
+rules:
+"""
+    rules = SHOWS.format(name="told", fault="hose-clogged")
+    knowledge = small(SMALL.replace("\nrules:\n", f"{question}{rules}"))
+    assert ("told", "broken") in knowledge.shown
+    assert [one.id for one in short_way(Session(knowledge)).looks] == ["seal-look"]

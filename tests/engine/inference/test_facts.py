@@ -9,7 +9,7 @@ from small_rules import small
 
 from stillflow.engine.base.scales import AirState, Station
 from stillflow.engine.inference.baseline import baseline_for
-from stillflow.engine.inference.facts import judge, reading_facts, standing_facts, typical
+from stillflow.engine.inference.facts import is_good, judge, reading_facts, standing_facts, typical
 from stillflow.engine.inference.visit import Site, Unit, Visit
 from stillflow.engine.ruleset.loading import load_rules
 
@@ -106,3 +106,15 @@ def test_what_stands_before_anything_is_measured_is_said_as_far_as_it_is_known()
         "visit.purpose",
         "site.altitude_ft",
     }
+
+
+@pytest.mark.parametrize(
+    ("share", "rated", "class_only"),
+    [(0.84, False, True), (0.86, True, True), (1.2, False, True), (0.7, False, False)],
+)
+def test_good_is_what_falls_in_a_level_that_is_as_it_should_be(
+    share: float, rated: bool, class_only: bool
+) -> None:
+    levels = small().levels
+    assert is_good(share, levels, wide=False) is rated
+    assert is_good(share, levels, wide=True) is class_only
