@@ -7,11 +7,12 @@ import os
 import socket
 import threading
 import time
+from contextlib import suppress
 from pathlib import Path
 from typing import Any
 
 import uvicorn
-from playwright.sync_api import Locator, Page
+from playwright.sync_api import Error, Locator, Page
 
 from stillflow.casebook.store import Casebook
 from stillflow.cli.web.app import application
@@ -115,13 +116,15 @@ class Thumb:
 
     def tap(self, button: Locator) -> None:
         """Tap a button; where the last tap was, only once what came up there can have been read."""
-        button.scroll_into_view_if_needed()
-        box = button.bounding_box()
-        assert box is not None
-        at = (box["x"] + box["width"] / 2, box["y"] + box["height"] / 2)
-        if math.dist(at, self.at) < 24:
-            self.page.wait_for_timeout(500)
-        self.at = at
+        # A page that is shown anew meanwhile, as when the signal comes back, has it elsewhere.
+        with suppress(Error):
+            button.scroll_into_view_if_needed()
+            box = button.bounding_box()
+            assert box is not None
+            at = (box["x"] + box["width"] / 2, box["y"] + box["height"] / 2)
+            if math.dist(at, self.at) < 24:
+                self.page.wait_for_timeout(500)
+            self.at = at
         button.click()
 
     def answer(self, said: float | str) -> None:
