@@ -113,6 +113,10 @@ class Thumb:
         if read.count() and read.is_visible():
             self.taps += 1
             self.tap(read)
+            if read.count() and read.is_visible():
+                # Too soon on the place of the last tap: whoever reads takes longer.
+                self.page.wait_for_timeout(600)
+                self.tap(read)
 
     def tap(self, button: Locator) -> None:
         """Tap a button; where the last tap was, only once what came up there can have been read."""
