@@ -2,7 +2,7 @@
 // on the phone before it is sent, and the visit goes on where there is no signal.
 import { draw, given, lastSaid, place } from "./carry.js";
 import * as drafts from "./drafts.js";
-import { asksWhich, dangersFirst, oncemore, typing } from "./reading.js";
+import { asksWhich, cameUp, dangersFirst, oncemore, typing } from "./reading.js";
 import { doubted } from "./telling.js";
 import * as store from "./store.js";
 
@@ -71,7 +71,7 @@ function swap(html) {
   for (const line of page.querySelectorAll(".which")) line.hidden = true;
   document.title = page.title;
   document.body.replaceWith(document.adoptNode(page.body));
-  shownAt = performance.now();
+  cameUp();
   scrollTo(0, 0);
   begin();
 }
@@ -112,7 +112,7 @@ async function alone(visit) {
     bar.querySelector("#undo").addEventListener("click", () => back(visit));
     bar.querySelector("#danger").addEventListener("click", () => danger(visit, now));
   }
-  shownAt = performance.now();
+  cameUp();
   listen(visit);
   scrollTo(0, 0);
 }

@@ -66,8 +66,9 @@ addEventListener("click", (tap) => {
   tapped = tap;
 }, true);
 
+export function cameUp() { shownAt = performance.now(); }
+
 export function typing(root) {
-  shownAt = performance.now();
   for (const line of root.querySelectorAll("#step .which")) {
     line.hidden = true;
     line.querySelector("input").addEventListener("keydown", (key) => {
