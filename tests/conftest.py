@@ -9,6 +9,9 @@ from contextlib import suppress
 # Tables are small, and several workers share the cores: one thread each, before numpy is imported.
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
+# The programs that tests start are compiled once, as they are when they are installed.
+os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
+
 # The newest Python has no hypothesis yet; what is run there draws nothing.
 with suppress(ModuleNotFoundError):
     from hypothesis import Phase, settings
