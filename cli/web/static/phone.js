@@ -169,7 +169,11 @@ async function answer(visit, said, form) {
     await alone(visit);
     // The server would have asked as well: nobody stands at the gauge any more once it is back.
     const again = doubt && $("#step form.reading");
-    if (again?.dataset.check === said.check) oncemore(again, said, doubt);
+    if (again?.dataset.check === said.check) {
+      again.elements.answer.value = form.elements.answer.value;
+      again.elements.unit.selectedIndex = form.elements.unit.selectedIndex;
+      oncemore(again, said, doubt);
+    }
     retry(visit);
   }
 }
