@@ -248,15 +248,22 @@ async function over(visit) {
 
 // Fetch what to go by without a signal: soon the card and the near tree, then the whole tree.
 async function carry(visit) {
-  const data = document.body.dataset, { moment } = data, known = await store.pack(visit);
-  if (known?.moment === moment && known.whole) { ready(moment); return; }
-  const walks = known && !(await here(visit)).at.card;
+  const { moment } = document.body.dataset, known = await store.pack(visit);
+  const still = () => document.body.dataset.moment === moment;
+  if (known?.moment === moment && known.whole) { if (still()) ready(moment); return; }
+  const walks = known && !(await here(visit))?.at.card;
   for (const how of walks ? [""] : ["?soon", ""]) {
-    const answer = await fetch(`/visit/${visit}/tree${how}`);
-    if (answer.status !== 200 || answer.redirected) return;
+    let answer;
+    // What was given up for an earlier moment is asked for again as long as this one lasts.
+    while (still() && !(answer && answer.status !== 204)) {
+      if (answer) await new Promise((done) => setTimeout(done, 500));
+      answer = await fetch(`/visit/${visit}/tree${how}`);
+    }
+    if (!still() || answer.status !== 200 || answer.redirected) return;
     const pack = await answer.json();
-    if (document.body.dataset.moment !== pack.moment) return;
+    if (!still() || pack.moment !== moment) return;
     await store.carry({ ...pack, whole: !how });
+    if (!still()) return;
     if (how) { document.body.dataset.near = moment; say("Offline: nearly"); }
     else ready(moment);
   }
