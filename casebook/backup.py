@@ -219,7 +219,6 @@ def _salvage(damaged: Path, saved: Path) -> Restored | None:
         for name, bad in _unread(new):
             more, before = new.execute(f"DELETE {bad}").rowcount, lost[name]
             lost[name] = None if before is None else before + more
-        bare: tuple[str, ...] = ()
         bare = _restore_heads(new)
         # Of an older stillflow's, an answer whose visit is gone belongs to nobody.
         new.execute("DELETE FROM events WHERE visit_id NOT IN (SELECT id FROM visits)")

@@ -372,21 +372,28 @@ def _own_edits(
     lines: list[dict[str, dict[str, Any]]], about: str
 ) -> tuple[dict[str, datetime], dict[str, datetime]]:
     """Fields that each side alone knows to have been edited, and when last."""
-    found: list[dict[str, datetime]] = []
-    for has, other in (lines, lines[::-1]):
-        own = [row for key, row in sorted(has[about].items()) if key not in other[about]]
-        found.append({field: row["at"] for row in own for field in edited_fields(row["what"])})
-    return found[0], found[1]
+    mine, theirs = (
+        {field: row["at"] for row in own for field in edited_fields(row["what"])}
+        for own in _own_lines(lines, about)
+    )
+    return mine, theirs
 
 
 def _own_writers(lines: list[dict[str, dict[str, Any]]], about: str) -> tuple[str, str]:
     """Who wrote the lines of the trail that only one side has, of each side, in words."""
-    mine, theirs = (side[about] for side in lines)
-    found = []
-    for has, other in ((mine, theirs), (theirs, mine)):
-        names = dict.fromkeys(row["who"] for key, row in has.items() if key not in other)
-        found.append(f" by {' and '.join(filter(None, names))}" if any(names) else "")
-    return found[0], found[1]
+    mine, theirs = (
+        " and ".join(filter(None, dict.fromkeys(row["who"] for row in own)))
+        for own in _own_lines(lines, about)
+    )
+    return mine and f" by {mine}", theirs and f" by {theirs}"
+
+
+def _own_lines(
+    lines: list[dict[str, dict[str, Any]]], about: str
+) -> Iterator[list[dict[str, Any]]]:
+    """The lines of the trail that only one side has, oldest first, of each side."""
+    for has, other in (lines, lines[::-1]):
+        yield [row for key, row in sorted(has[about].items()) if key not in other[about]]
 
 
 def _joined(mine: Visit, theirs: Visit) -> Visit | None:

@@ -86,9 +86,11 @@ def _on_record(visit: Visit, db: str | None) -> tuple[Sequence[Visit], bool]:
         return (), True
     with kept_in(db) as casebook:
         visits = Sites(casebook).visits(visit.site.id) if visit.site.id else ()
+        kept = next((one for one in visits if one.id == visit.id), None)
         with suppress(InputError):
-            return visits, casebook.get(visit.id).conclusion is not None
-    return visits, True
+            # Of a house without a name there is no list.
+            kept = kept or casebook.get(visit.id)
+    return visits, kept is None or kept.conclusion is not None
 
 
 def sheet_of(

@@ -205,12 +205,6 @@ class Packer:
             )
         return self._processes[soon]
 
-    def give_up(self) -> None:
-        """Make none of the packs that were asked for and not begun."""
-        with self._lock:
-            for _, future in self._made.values():
-                future.cancel()
-
     def close(self) -> None:
         """End the processes."""
         for process in self._processes.values():

@@ -263,7 +263,7 @@ def lifted(standing: Standing) -> tuple[str, ...]:
     about = f"answer.{believed[-1].check}"
     return tuple(
         lifted_words(rule)
-        for rule in standing.session.lifted()
+        for rule, _ in standing.session.lifted()
         if any(leaf.fact == about for leaf in leaves(rule.when))
     )
 

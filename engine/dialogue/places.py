@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 from stillflow.engine.airflow import ThroatEffect
 from stillflow.engine.base import AirState, Mode, Station, Where
-from stillflow.engine.inference import At, Further, Spot, inlet_words, is_good
+from stillflow.engine.inference import At, Further, Spot, inlet_words, reads_well
 from stillflow.engine.planning import first_cut, search_order
 from stillflow.engine.ruleset import Check, Fault, stand_of
 
@@ -179,12 +179,10 @@ class Places:
 
     def _read_well(self, at: At) -> bool:
         """Whether working was read there, and was as it should be."""
-        progress, state = self._progress, AirState.WORKING
-        value = progress.situation.readings.get((state, at))
-        baseline, levels = progress.model.baseline, progress.knowledge.levels
-        if value is None:
-            return False
-        return is_good(value / baseline.at(state, at), levels, baseline.wide)
+        progress, spot = self._progress, (AirState.WORKING, at)
+        value = progress.situation.readings.get(spot)
+        levels = progress.knowledge.levels
+        return value is not None and reads_well(spot, value, progress.model.baseline, levels)
 
     @cached_property
     def _squeezed(self) -> bool:

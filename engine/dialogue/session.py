@@ -12,7 +12,7 @@ from copy import copy
 from datetime import datetime
 from typing import Protocol
 
-from stillflow.engine.base import Floats, Station
+from stillflow.engine.base import Floats, Station, answer_fact
 from stillflow.engine.dialogue.answers import given
 from stillflow.engine.dialogue.choosing import Planner
 from stillflow.engine.dialogue.contradiction import contradiction_words
@@ -41,8 +41,8 @@ from stillflow.engine.inference import (
     checked_event,
     checked_strikes,
     inference_for,
-    is_good,
     known_check,
+    reads_well,
     rule_table,
     spot_of,
     with_event,
@@ -433,18 +433,22 @@ class Session:
             if name.startswith("answer.")
         ]
 
-    def lifted(self) -> list[Rule]:
-        """What stopped the visit once and does not any more, because it was answered otherwise."""
+    def lifted(self) -> list[tuple[Rule, Event | None]]:
+        """What stopped the visit once and does not any more, because it was answered otherwise.
+
+        Returns:
+            Each rule with the last event that it held at; None where the complaint told of it.
+        """
         said = heard(self.knowledge, self._visit.complaint).values()
-        known: dict[str, FactValue] = {f"answer.{one.check}": one.answer for one in said}
-        ending = [rule for rule in self.knowledge.rules.values() if rule.stop is not None]
-        ruled: dict[str, Rule] = {}
-        for event in (Event(), *self._visit.believed):
-            if event.check is not None and event.answer is not None:
-                known[f"answer.{event.check}"] = event.answer
-            ruled |= {rule.id: rule for rule in ending if truth(rule.when, known)}
+        known: dict[str, FactValue] = {answer_fact(one.check): one.answer for one in said}
+        ending = [rule for rule in self.knowledge.ordered_rules if rule.stop is not None]
+        ruled: dict[str, tuple[Rule, Event | None]] = {}
+        for event in (None, *self._visit.believed):
+            if event is not None and event.check is not None and event.answer is not None:
+                known[answer_fact(event.check)] = event.answer
+            ruled |= {rule.id: (rule, event) for rule in ending if truth(rule.when, known)}
         still = {one.rule_id for one in self.conclude().firings}
-        return [rule for name, rule in ruled.items() if name not in still]
+        return [one for name, one in ruled.items() if name not in still]
 
     def _because(self, move: Move, concluded: Conclusions) -> tuple[str, ...]:
         """Why a check or a fix is next, in sentences."""
@@ -461,7 +465,7 @@ class Session:
         What was short before the last fix and was not read again shows the fault, not the house.
         """
         visit, progress = self._visit, self.progress
-        base, levels = self.baseline, self.knowledge.levels
+        levels = self.knowledge.levels
         inlets, gauge = progress.inlets, visit.gauge
         names = {
             Station.INLET: inlets.here,
@@ -489,7 +493,7 @@ class Session:
             )
             for (state, at), value in progress.situation.readings.items()
             for fixes in [rounds.get((state, at), 0)]
-            if fixes == progress.round or is_good(value / base.at(state, at), levels, base.wide)
+            if fixes == progress.round or reads_well((state, at), value, self.baseline, levels)
         )
 
     def _ending(self, ending: Ending) -> Ending:

@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from datetime import date, datetime
+from datetime import date
 
-from stillflow.engine.base import Model, answer_fact
+from stillflow.engine.base import Model
 from stillflow.engine.dialogue.intake import unit_words
 from stillflow.engine.dialogue.measured import Measured, answered_in, measured_by_round
 from stillflow.engine.dialogue.places import done_words, titled
 from stillflow.engine.dialogue.session import Session
-from stillflow.engine.ruleset import FactValue, put_back_steps, putting_back, truth
+from stillflow.engine.ruleset import put_back_steps, putting_back
 
 
 class Mended(Model):
@@ -123,20 +123,9 @@ def _end_words(session: Session) -> str:
 
 def _lifted(session: Session) -> Iterator[str]:
     """Dangers that an answer told of and a later one did not."""
-    knowledge, known = session.knowledge, dict[str, FactValue]()
-    stops = [rule for rule in knowledge.ordered_rules if rule.stop is not None]
-    told: dict[str, datetime | None] = {}
-    for event in session.visit.believed:
-        if event.check is not None and isinstance(event.answer, str):
-            known[answer_fact(event.check)] = event.answer
-            for rule in stops:
-                if truth(rule.when, known) is True:
-                    told[rule.id] = event.at
-    still = {one.rule_id for one in session.conclude().firings}
-    for rule in stops:
-        if rule.stop is not None and rule.id in told and rule.id not in still:
-            at = told[rule.id]
-            day = f" on {at:%Y-%m-%d}" if at else ""
+    for rule, event in session.lifted():
+        if rule.stop is not None and event is not None:
+            day = f" on {event.at:%Y-%m-%d}" if event.at else ""
             yield f"{rule.stop.stop} Found{day}, and not there when it was looked at again."
 
 

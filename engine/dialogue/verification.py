@@ -6,7 +6,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
 from stillflow.engine.base import AirState, Floats, Mode, Station
-from stillflow.engine.inference import LikelihoodModel, Situation, Spot, is_good, spot_of
+from stillflow.engine.inference import LikelihoodModel, Situation, Spot, reads_well, spot_of
 from stillflow.engine.ruleset import Check, FactValue, Knowledge, truth
 
 STILL = 0.06
@@ -195,7 +195,7 @@ class Verification:
     def _is_good(self, check: Check, answer: float | str) -> bool:
         if check.kind == "choice":
             return any(option.good for option in check.answers if option.id == answer)
-        return is_good(self._share(check, answer), self._levels, self._baseline.wide)
+        return reads_well(spot_of(check), float(answer), self._baseline, self._levels)
 
     def _share(self, check: Check, answer: float | str) -> float:
         return float(answer) / self._baseline.at(*spot_of(check))

@@ -16,6 +16,7 @@ from .facts import Spot as Spot
 from .facts import is_good as is_good
 from .facts import judge as judge
 from .facts import reading_facts as reading_facts
+from .facts import reads_well as reads_well
 from .facts import standing_facts as standing_facts
 from .facts import typical as typical
 from .facts import typical_reading as typical_reading

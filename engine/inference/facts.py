@@ -36,6 +36,11 @@ def is_good(share: float, levels: Sequence[Level], wide: bool) -> bool:
     return next(level.good for level in levels if level.id == found)
 
 
+def reads_well(spot: Spot, value: float, baseline: Baseline, levels: Sequence[Level]) -> bool:
+    """Whether a reading, in inH2O, is as it should be at its spot."""
+    return is_good(value / baseline.at(*spot), levels, baseline.wide)
+
+
 def typical(level: Level, wide: bool) -> float:
     """A share of expected that stands for the level in look-ahead."""
     return level.typical_class if wide else level.typical

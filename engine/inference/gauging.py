@@ -252,8 +252,7 @@ class GaugeModel:
         """Chance that there are two losses, given the readings and the belief in faults, (F,)."""
         given = self._given(readings)
         parts = given.normals(*given.ahead(0))
-        share = belief[parts.fault] * parts.chance
-        return float(share[parts.second >= 0].sum())
+        return float(parts.shares(belief)[parts.second >= 0].sum())
 
     def supposed(self, readings: Mapping[Spot, float], spot: Spot) -> Normals:
         """What the gauge would read at a spot under each fault, given the readings, as y."""
@@ -273,7 +272,7 @@ class GaugeModel:
         at = given.table.leaks_at[given.kept][given.joint.part]
         effects = [line_of(fault.effect) for fault in self.knowledge.faults.values()]
         leak = np.array([line == "hole other-inlet" for line in effects])[parts.fault]
-        share = belief[parts.fault] * parts.chance * leak
+        share = parts.shares(belief) * leak
         sums = np.bincount(at, share)
         return {int(number): float(sums[number]) for number in np.flatnonzero(np.bincount(at))}
 
@@ -417,6 +416,10 @@ class Normals:
     centre: Floats
     spread: Floats
     second: Integers
+
+    def shares(self, belief: Floats) -> Floats:
+        """P(entry) where faults are believed in, (F,), in whatever scale that is."""
+        return np.asarray(belief[self.fault] * self.chance)
 
 
 @dataclass(frozen=True)

@@ -292,8 +292,7 @@ class _Summed:
         self._belief = belief
         self._foretold = gauge.foretold(readings)
         self._sized = gauge.sizes(readings)
-        share = belief[self._sized.fault] * self._sized.chance
-        self._paired = np.where(self._sized.second >= 0, share, 0.0)
+        self._paired = np.where(self._sized.second >= 0, self._sized.shares(belief), 0.0)
 
     def result(self) -> Sizes:
         base, taken = self._baseline, self._readings
@@ -495,7 +494,7 @@ class _Summed:
 
     def quantiles(self, mixture: Normals, belief: Floats, only: Flags | None = None) -> Floats:
         """Ends and median of a mixture over the faults, as `ENDS_90` lists them."""
-        weight = belief[mixture.fault] * mixture.chance
+        weight = mixture.shares(belief)
         if only is not None:
             weight = np.where(only & np.isfinite(mixture.centre), weight, 0.0)
         return mixed(weight, mixture)
@@ -524,7 +523,7 @@ def odd_beside(
     mixture = gauge.supposed(others, spot)
     expected = baseline.at(*spot)
     y = logs(np.array([value]), np.array(expected))[0]
-    share = belief[mixture.fault] * mixture.chance / belief.sum()
+    share = mixture.shares(belief) / belief.sum()
     below = float(share @ normal_below((y - mixture.centre) / mixture.spread))
     tail = min(below, 1.0 - below)
     if tail >= ODD:

@@ -93,7 +93,7 @@ def whereabouts(session: Session) -> Whereabouts:
             for name in putting_back(knowledge, progress.footing).put_back
         ),
         undone=tuple(undone),
-        lifted=tuple(map(lifted_words, session.lifted())),
+        lifted=tuple(lifted_words(rule) for rule, _ in session.lifted()),
         known=(*taken_words(session), *settled),
         notes=note_words(session),
         done=tuple(

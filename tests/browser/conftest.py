@@ -43,7 +43,5 @@ def page(context: BrowserContext) -> Page:
 
 
 @pytest.fixture
-def thumb(page: Page, served: Served) -> Iterator[Thumb]:
-    yield Thumb(page, served)
-    # The next phone waits for no tree that nobody will fetch.
-    served.packer.give_up()
+def thumb(page: Page, served: Served) -> Thumb:
+    return Thumb(page, served)

@@ -24,8 +24,7 @@ def pages(thumb: Thumb) -> Iterator[str]:
     thumb.begin(name="Fern Cottage", **UNIT)
     yield "question"
     thumb.answer("none")
-    while not page.locator("form.reading").count():
-        thumb.answer("can't tell")
+    thumb.to_a_reading()
     if page.locator("#read").count():
         yield "dangers"
         thumb.read()
@@ -173,8 +172,7 @@ def test_a_visit_goes_by_the_keyboard_alone(thumb: Thumb) -> None:
     press_to('button[value="none"]')
     page.keyboard.press("Enter")
     page.wait_for_function("() => document.body.dataset.number === '1'")
-    while not page.locator("form.reading").count():
-        thumb.answer("can't tell")
+    thumb.to_a_reading()
     number = int(page.evaluate("document.body.dataset.number"))
     press_to("input[name=answer]")
     page.keyboard.type("64")

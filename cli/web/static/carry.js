@@ -1,6 +1,5 @@
 // Where a visit stands by what the phone carries: along the tree, then by the card.
 import { dangersFirst } from "./reading.js";
-
 import { verdict } from "./telling.js";
 
 // The place after some answers: a node of the tree, what proves a fix, a step of the card, or the end
@@ -98,9 +97,12 @@ export function draw(root, pack, at, number) {
   dangersFirst(root);
 }
 
+function make(tag, words, kind = "") {
+  return Object.assign(document.createElement(tag), { textContent: words, className: kind });
+}
+
 // What the readings say, in the words of the rules, and what is left then.
 function tell(root, pack, said) {
-  const make = (tag, words) => Object.assign(document.createElement(tag), { textContent: words });
   const all = make("details", ""), names = said.faults.map((name) => pack.telling.titles[name]);
   all.className = "how";
   all.append(make("summary", "What the readings say"), ...said.says.map((words) => make("p", words)));
@@ -117,7 +119,6 @@ function tell(root, pack, said) {
 // What stands open and is put back before a step, or before one leaves.
 function putBack(root, undone) {
   if (!undone.length) return;
-  const make = (tag, words, kind = "") => Object.assign(document.createElement(tag), { textContent: words, className: kind });
   const question = root.querySelector("#question")?.parentElement;
   const minutes = undone.reduce((sum, one) => sum + one.minutes, 0);
   const head = make("h2", question ? "first put back " : "Put back ");

@@ -1,6 +1,7 @@
 // The visit as one file: along its tree, then by the card; answers stay in this browser.
 import { draw, given, lastSaid, place } from "./carry.js";
-import { asksWhich, typing } from "./reading.js";
+import { asksWhich, oncemore, typing } from "./reading.js";
+import { doubted } from "./telling.js";
 
 const packed = JSON.parse(document.getElementById("pack").textContent);
 const KEY = `stillflow-guide-${packed.start.rules ?? ""}-${packed.mark}`;

@@ -351,7 +351,7 @@ function sending(form) {
       if (answer.redirected) { drafts.drop(form); location.assign(answer.url); }
       else { swap(await answer.text()); $(".told, .wrong")?.scrollIntoView({ block: "center" }); }
     } catch {
-      say("No signal: what you typed stays on this phone; send it when there is a signal again");
+      say("No signal: what you typed stays here, on this phone; send it when there is a signal again");
       $("#signal").scrollIntoView();
     } finally {
       delete form.dataset.busy;
