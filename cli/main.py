@@ -97,9 +97,9 @@ def main(args: list[str] | None = None) -> None:
     The exit code is 0, 2 for bad input, 1 where the machine is at fault or something was found,
     130 when interrupted.
     """
-    # Start-up makes many objects that live to the end; collecting garbage while they are made
-    # takes a tenth of a cold `next` and finds none.
-    gc.set_threshold(100_000, 20, 20)
+    # Start-up makes some 200,000 objects that live to the end; collecting garbage while they are
+    # made takes a tenth of a cold `next` and finds none.
+    gc.set_threshold(500_000, 20, 20)
     # Looking for pydantic plugins reads the metadata of every installed package; none is used.
     os.environ.setdefault("PYDANTIC_DISABLE_PLUGINS", "__all__")
     if "STILLFLOW_CACHE" not in os.environ:

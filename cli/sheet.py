@@ -5,18 +5,21 @@ from __future__ import annotations
 from collections.abc import Sequence
 from contextlib import suppress
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import click
 
 from stillflow.cli.options import db_option, rules_option
 from stillflow.cli.output import plain, say
 from stillflow.cli.settings import load_settings
-from stillflow.cli.visits import any_visit
+from stillflow.cli.visits import visit_and_home
 from stillflow.engine import Session, load_rules
 from stillflow.engine.base import InputError, Place
 from stillflow.engine.charts import CustomerSheet
 from stillflow.engine.inference import Visit
+
+if TYPE_CHECKING:
+    from stillflow.casebook.store import Casebook
 
 _WIDTH = 72
 _FULL_SIZE = 11.0
@@ -66,8 +69,8 @@ def command(
 
     VISIT is a file or an id in the casebook. Only what was measured and recorded is said.
     """
-    session = any_visit(visit, load_rules(rules), db)
-    visits, closed = _on_record(session.visit, db)
+    session, casebook = visit_and_home(visit, load_rules(rules), db)
+    visits, closed = _on_record(session.visit, casebook, db)
     sheet = sheet_of(session, visits, settings, minutes, closed)
     if short:
         say(sheet.short)
@@ -77,14 +80,16 @@ def command(
         _write(sheet, Path(out), paper)
 
 
-def _on_record(visit: Visit, db: str | None) -> tuple[Sequence[Visit], bool]:
+def _on_record(
+    visit: Visit, casebook: Casebook | None, db: str | None
+) -> tuple[Sequence[Visit], bool]:
     """The visits to a house on record, and whether this one has ended; a file's stands as it is."""
     from stillflow.casebook.sites import Sites
     from stillflow.casebook.store import kept_in
 
     if not visit.id:
         return (), True
-    with kept_in(db) as casebook:
+    with casebook or kept_in(db) as casebook:
         visits = Sites(casebook).visits(visit.site.id) if visit.site.id else ()
         kept = next((one for one in visits if one.id == visit.id), None)
         with suppress(InputError):

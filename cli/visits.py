@@ -3,12 +3,16 @@
 from __future__ import annotations
 
 import os.path
+from typing import TYPE_CHECKING
 
 from stillflow.casebook.cases import Case, named_case, play, read_case
 from stillflow.casebook.files import locate, read_visit
 from stillflow.casebook.parsing import text_of, written_as_case
 from stillflow.engine import Session, Visit
 from stillflow.engine.ruleset import Knowledge
+
+if TYPE_CHECKING:
+    from stillflow.casebook.store import Casebook
 
 
 def as_played(case: Case, knowledge: Knowledge) -> Visit:
@@ -17,7 +21,14 @@ def as_played(case: Case, knowledge: Knowledge) -> Visit:
 
 
 def any_visit(name: str, knowledge: Knowledge, db: str | None) -> Session:
-    """The session of what a person names.
+    """The session of what a person names; arguments and errors as `visit_and_home`."""
+    return visit_and_home(name, knowledge, db)[0]
+
+
+def visit_and_home(
+    name: str, knowledge: Knowledge, db: str | None
+) -> tuple[Session, Casebook | None]:
+    """The session of what a person names, and the casebook, open, where it was found in one.
 
     A file of a visit or a worked case if there is such a file, else a shipped case of that name,
     else a kept visit with that id.
@@ -29,15 +40,15 @@ def any_visit(name: str, knowledge: Knowledge, db: str | None) -> Session:
     if looks_like_file or os.path.exists(name):  # noqa: PTH110 - no, where Path raises
         text = text_of(name)
         if written_as_case(text):
-            return Session(knowledge, as_played(read_case(text, name), knowledge))
+            return Session(knowledge, as_played(read_case(text, name), knowledge)), None
         with locate(name):
-            return Session(knowledge, read_visit(text, name))
+            return Session(knowledge, read_visit(text, name)), None
     case = named_case(name)
     if case is not None:
-        return Session(knowledge, as_played(case, knowledge))
+        return Session(knowledge, as_played(case, knowledge)), None
     from stillflow.casebook.database import missing_file
     from stillflow.casebook.store import Casebook
 
     # Nothing is kept where there is no file, and looking for it makes none.
-    where = "sqlite://" if missing_file(db) else db
-    return Session(knowledge, Casebook(where).find(name))
+    casebook = Casebook("sqlite://" if missing_file(db) else db)
+    return Session(knowledge, casebook.find(name)), casebook
