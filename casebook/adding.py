@@ -127,8 +127,8 @@ def _removed(visit: Visit, nameless: Visit) -> Iterator[str]:
     for field in PEOPLE:
         if getattr(visit.site, field):
             yield f"{field}: {getattr(visit.site, field)}"
-    if visit.technician:
-        yield f"technician: {visit.technician}"
+    for name in visit.technicians:
+        yield f"technician: {name}"
     days = [visit.opened, *(one.at for one in visit.earlier)]
     for day in dict.fromkeys(one.date() for one in days if one is not None):
         yield f"day: {day}"

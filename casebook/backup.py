@@ -12,7 +12,6 @@ from collections.abc import Callable, Iterator, Mapping
 from contextlib import closing, suppress
 from dataclasses import dataclass, field, replace
 from datetime import datetime
-from itertools import chain
 from pathlib import Path
 from tempfile import TemporaryDirectory
 from typing import Any
@@ -251,11 +250,15 @@ def _tables_of(pages: Leaves, today: dict[str, str]) -> dict[str, _Table]:
     for name, sql in today.items() if schema.hurt else ():
         found.setdefault(name, _Table(sql, Tree(hurt="WITHOUT ROWID" not in sql)))
     indexes: dict[str, list[Tree]] = {name: [] for name in found}
-    for kind, _, of, root, _ in listed:
+    for kind, _, of, root, sql in listed:
         if kind == "index" and of in indexes:
-            indexes[of].append(pages.index(root))
-    for tree in (*(one.tree for one in found.values()), *chain(*indexes.values())):
-        taken |= tree.pages
+            tree = pages.index(root)
+            taken |= tree.pages
+            # One of some rows only tells nothing of the others.
+            if " WHERE " not in (sql or ""):
+                indexes[of].append(tree)
+    for one in found.values():
+        taken |= one.tree.pages
     hurt = {name: one for name, one in found.items() if one.tree.hurt}
     if hurt:
         with closing(sqlite3.connect(":memory:")) as raw:

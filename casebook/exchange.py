@@ -106,7 +106,7 @@ def readings_csv(visits: Iterable[Visit], knowledge: Knowledge, names: bool = Tr
                 visit.id,
                 visit.opened.isoformat() if visit.opened else "",
                 visit.site.name if names else "",
-                visit.technician if names else "",
+                (event.by or visit.technician) if names else "",
                 number,
                 event.at.isoformat() if event.at else "",
                 check.id,

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 
 import sqlalchemy as sa
@@ -23,6 +23,7 @@ class VisitLine:
         ended: how a closed one did: done, refer or stop.
         site: what the house is called; empty where it has no name.
         technician, fault: as kept; the fault's id, empty where none was found.
+        others: how many wrote answers or fixes in it beside the technician.
         answers: how many events it has.
     """
 
@@ -33,6 +34,7 @@ class VisitLine:
     ended: str
     site: str
     technician: str
+    others: int
     fault: str
     answers: int
 
@@ -45,7 +47,7 @@ class Wanted:
         entries: ids of the entries of one house.
         since, until: day and time, UTC; `until` is not among them.
         fault: id of the fault it was closed with.
-        technician: as kept.
+        technician: whose visit it is, or who wrote an answer or a fix in it.
         status: open or closed.
     """
 
@@ -66,17 +68,36 @@ class Wanted:
             found.append(visits.c.opened >= self.since)
         if self.until is not None:
             found.append(visits.c.opened < self.until)
-        for column in (visits.c.fault, visits.c.technician, visits.c.status):
+        if self.technician is not None:
+            found.append(sa.or_(*self.hands))
+        for column in (visits.c.fault, visits.c.status):
             value = getattr(self, column.name)
             if value is not None:
                 found.append(column == value)
         return found
 
+    @property
+    def hands(self) -> tuple[sa.ColumnElement[bool], sa.ColumnElement[bool]]:
+        """That the technician began a visit, and that he wrote in one of somebody else's."""
+        wrote = sa.select(events.c.visit_id).where(events.c.by == self.technician)
+        return visits.c.technician == self.technician, visits.c.id.in_(wrote)
+
 
 def lines_statement(wanted: Wanted, limit: int) -> sa.Select[tuple[object, ...]]:
     """The query behind `listed`."""
-    answers = sa.select(sa.func.count()).where(events.c.visit_id == visits.c.id)
+    mine = events.c.visit_id == visits.c.id
+    answers = sa.select(sa.func.count()).where(mine)
+    others = sa.select(sa.func.count(events.c.by.distinct())).where(mine)
     order = NEWEST if wanted.status == "open" else (visits.c.opened.desc(), visits.c.id.desc())
+    which = wanted.conditions
+    if wanted.technician is not None:
+        # His own come sorted out of their index, which they would not with those he wrote in.
+        which = replace(wanted, technician=None).conditions
+        some = [
+            sa.select(visits.c.id).where(*which, one).order_by(*order).limit(limit).subquery()
+            for one in wanted.hands
+        ]
+        which = [visits.c.id.in_(sa.union(*map(sa.select, some)))]
     return (
         sa.select(
             visits.c.id,
@@ -87,11 +108,12 @@ def lines_statement(wanted: Wanted, limit: int) -> sa.Select[tuple[object, ...]]
             people.c.name,
             people.c.address,
             visits.c.technician,
+            others.scalar_subquery().label("others"),
             visits.c.fault,
             answers.scalar_subquery().label("answers"),
         )
         .select_from(visits_of_houses())
-        .where(*wanted.conditions)
+        .where(*which)
         .order_by(*order)
         .limit(limit)
     )
@@ -109,6 +131,7 @@ def listed(casebook: Casebook, wanted: Wanted, limit: int) -> list[VisitLine]:
                 ended=row.ended or "",
                 site=row.name or row.address or "",
                 technician=row.technician,
+                others=row.others,
                 fault=row.fault or "",
                 answers=row.answers,
             )

@@ -96,3 +96,9 @@ def anonymous(visit: Visit, disguise: Disguise | None = None) -> Visit:
             ),
         }
     )
+
+
+def unsigned(visit: Visit) -> Visit:
+    """The visit without what its technicians are called."""
+    events = tuple(one.model_copy(update={"by": None}) for one in visit.events)
+    return visit.model_copy(update={"technician": "", "events": events})

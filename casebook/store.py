@@ -259,6 +259,8 @@ class Casebook:
                 may have.
         """
         # What nobody believes changes no conclusion.
+        if self._who not in ("", known.technician) and not event.beside:
+            event = event.model_copy(update={"by": self._who[:200]})
         visit = with_event(known, event)
         if event.strikes is not None:
             checked_strikes(visit)
@@ -508,7 +510,7 @@ class Casebook:
 
 def _said(event: Event) -> str:
     """An event in a line of the trail."""
-    told = event.model_dump(mode="json", exclude_none=True, exclude={"at"})
+    told = event.model_dump(mode="json", exclude_none=True, exclude={"at", "by"})
     return ", ".join(f"{name} {value}" for name, value in told.items())
 
 

@@ -24,7 +24,7 @@ from stillflow.casebook.parsing import in_utc
 from stillflow.engine.base import Place
 from stillflow.engine.inference import Event, Visit
 
-VERSION = 5
+VERSION = 6
 """Of the tables below. A higher one in a database was made by a newer stillflow."""
 
 
@@ -165,6 +165,15 @@ events = sa.Table(
     sa.Column("inlet", sa.Text, nullable=True),
     # What else an event says: a note, a part, what it strikes.
     sa.Column("more", _NOTHING, nullable=True),
+    # Who wrote an answer or a fix, where that is not the technician of the visit.
+    sa.Column("by", sa.String(200), nullable=True),
+)
+sa.Index(
+    "ix_events_by",
+    events.c.by,
+    events.c.visit_id,
+    sqlite_where=events.c.by.is_not(None),
+    postgresql_where=events.c.by.is_not(None),
 )
 
 trail = sa.Table(
@@ -257,7 +266,7 @@ def year_made(opened: datetime | None, age_years: float | None) -> float | None:
     return opened.year + (opened.timetuple().tm_yday - 1) / 365.25 - age_years
 
 
-_EVENT_KEYS = ("check", "answer", "fix", "done", "found", "inlet", "at")
+_EVENT_KEYS = ("check", "answer", "fix", "done", "found", "inlet", "by", "at")
 
 
 def insert(connection: Connection, visit: Visit, site_id: str | None) -> None:

@@ -16,7 +16,7 @@ from stillflow.engine.base import InputError, Place, SetupError, counted, in_per
 
 
 @click.command("stats")
-@click.option("--technician", metavar="NAME", help="only visits of this technician")
+@click.option("--technician", metavar="NAME", help="only visits this technician wrote in")
 @rules_option
 @db_option
 @json_option

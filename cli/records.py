@@ -44,7 +44,7 @@ def _filters(function: Command) -> Command:
             click.option("--since", type=DAY, metavar="DAY", help="begun on this day or later"),
             click.option("--until", type=DAY, metavar="DAY", help="begun on this day or earlier"),
             click.option("--fault", metavar="ID", help="closed with this fault"),
-            click.option("--technician", metavar="NAME", help="who was on site"),
+            click.option("--technician", metavar="NAME", help="who was on site, or one of them"),
             click.option("--open", "status", flag_value="open", help="only open ones"),
             click.option("--closed", "status", flag_value="closed", help="only closed ones"),
         )
@@ -103,7 +103,7 @@ def list_(
                 f"{one.opened:%Y-%m-%d}" if one.opened else "-",
                 within(one.site, _HOUSE) or "-",
                 found_words(one, knowledge),
-                within(one.technician, _NAME) or "-",
+                _by(one),
             )
             for one in lines
         ],
@@ -122,6 +122,12 @@ def found_words(line: VisitLine, knowledge: Knowledge) -> str:
     if ended:
         words = f"{ended}: {small_first(words)}" if words else ended
     return within(words or "-", _FOUND)
+
+
+def _by(line: VisitLine) -> str:
+    """Whose visit it is in a column, and how many others wrote in it."""
+    more = f" +{line.others}" if line.others else ""
+    return f"{within(line.technician, _NAME - len(more))}{more}".strip() or "-"
 
 
 _NOT_DONE = {"refer": "handed over", "stop": "stopped"}
@@ -274,7 +280,7 @@ def export(
     """
     from stillflow.casebook.exchange import readings_csv
     from stillflow.casebook.listing import listed
-    from stillflow.casebook.nameless import anonymous
+    from stillflow.casebook.nameless import anonymous, unsigned
     from stillflow.casebook.store import kept_in
 
     with kept_in(db) as casebook:
@@ -286,7 +292,7 @@ def export(
     if not found:
         raise InputError("no visit is on record like that", right="stillflow visits list")
     if no_names:
-        found = [anonymous(one).model_copy(update={"technician": ""}) for one in found]
+        found = [unsigned(anonymous(one)) for one in found]
     if table is not None:
         text = readings_csv(found, load_rules(rules), names=not no_names)
         if table == "-":

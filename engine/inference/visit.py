@@ -213,6 +213,9 @@ class Event(Model):
     strikes: Annotated[int, Field(ge=1)] | None = Field(
         None, description="number of an earlier check or fix in the visit, from 1, that was wrong"
     )
+    by: Name | None = Field(
+        None, description="who wrote it, where that is not the technician of the visit"
+    )
     at: datetime | None = Field(None, description="when, UTC, such as 2025-03-04T09:30:00Z")
 
     @property
@@ -302,6 +305,12 @@ class Visit(Model):
         """
         times = (one.at for one in self.events if one.at and not one.beside)
         return max(times, default=self.opened)
+
+    @property
+    def technicians(self) -> tuple[str, ...]:
+        """Who began it and who wrote answers or fixes in it, in that order; what is struck too."""
+        wrote = (one.by for one in self.events if one.by and not one.beside)
+        return tuple(dict.fromkeys((*filter(None, (self.technician,)), *wrote)))
 
     @property
     def written_up(self) -> datetime | None:

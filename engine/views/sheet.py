@@ -54,7 +54,7 @@ def customer_sheet(
         ),
         "Date": day.isoformat() if day else "",
         "Unit": unit_words(visit.unit),
-        "Technician": visit.technician,
+        f"Technician{'s' if len(visit.technicians) > 1 else ''}": ", ".join(visit.technicians),
         "Complaint": f'"{visit.complaint}"' if visit.complaint else "",
     }
     gauge = f" with the gauge {visit.gauge.name}" if visit.gauge.name else ""

@@ -61,6 +61,7 @@ EVENTS = st.builds(
     answer=ANSWERS,
     fix=st.none() | NAMES,
     done=st.none() | st.booleans(),
+    by=st.none() | NAMES,
     at=MOMENTS,
 )
 VISITS = st.builds(

@@ -13,6 +13,7 @@ from alembic.autogenerate import compare_metadata
 from alembic.migration import MigrationContext
 
 from stillflow.casebook.files import load_visit
+from stillflow.casebook.listing import Wanted, listed
 from stillflow.casebook.phones import Phones
 from stillflow.casebook.photos import Photos
 from stillflow.casebook.sites import Sites
@@ -97,7 +98,7 @@ def test_the_first_version_leaves_a_migrated_casebook_alone(old: Casebook, tmp_p
     # It looks at this number, and refuses a higher one than 1.
     old.close()
     raw = sqlite3.connect(tmp_path / "casebook.db")
-    assert raw.execute("SELECT version FROM casebook").fetchall() == [(5,)]
+    assert raw.execute("SELECT version FROM casebook").fetchall() == [(6,)]
     raw.close()
 
 
@@ -131,6 +132,7 @@ def test_phones_and_photos_that_made_themselves_are_kept(tmp_path: Path) -> None
     raw = sqlite3.connect(path)
     # As before there were migrations for them: a table of phones, none of photos, an older number.
     raw.executescript(
+        'DROP INDEX ix_events_by; ALTER TABLE events DROP COLUMN "by"; '
         "DROP TABLE photos; UPDATE casebook SET version = 3; "
         "UPDATE alembic_version SET version_num = 'v3'"
     )
@@ -142,3 +144,31 @@ def test_phones_and_photos_that_made_themselves_are_kept(tmp_path: Path) -> None
             context = MigrationContext.configure(connection, opts={"compare_type": True})
             changes = compare_metadata(context, TABLES)
         assert not [one for one in changes if "alembic_version" not in str(one)]
+
+
+def test_the_trail_tells_who_wrote_the_answers_of_before(tmp_path: Path) -> None:
+    path = tmp_path / "casebook.db"
+    with Casebook(f"sqlite:///{path}", "Ada") as ada:
+        bram, nobody = ada.written_by("Bram"), ada.written_by("")
+        visit = ada.add_event(
+            ada.begin(Visit(technician="Ada")), Event(check="sealed-inlet", answer=90)
+        )
+        visit = bram.add_event(visit, Event(check="working-inlet", answer=49))
+        # What Bram took down and Ada put right is hers.
+        visit = ada.add_event(bram.drop_last_event(visit), Event(check="working-inlet", answer=50))
+        visit = bram.add_event(visit, Event(note="3: fix it"))
+        visit = bram.add_event(visit, Event(fix="hose-holed", done=True))
+        visit = nobody.add_event(visit, Event(check="works-now", answer="as-it-should"))
+        alone = ada.begin(Visit(technician="Ada"))
+    assert [one.by for one in visit.events] == [None, None, None, "Bram", None]
+    raw = sqlite3.connect(path)
+    raw.executescript(
+        'DROP INDEX ix_events_by; ALTER TABLE events DROP COLUMN "by"; '
+        "UPDATE casebook SET version = 5; UPDATE alembic_version SET version_num = 'v5'"
+    )
+    raw.close()
+    with Casebook(f"sqlite:///{path}") as casebook:
+        assert casebook.get(visit.id) == visit
+        assert [one.id for one in listed(casebook, Wanted(technician="Bram"), 9)] == [visit.id]
+        everyone = {one.id for one in listed(casebook, Wanted(technician="Ada"), 9)}
+        assert everyone == {visit.id, alone.id}

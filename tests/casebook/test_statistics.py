@@ -6,7 +6,7 @@ from typing import Any
 
 import pytest
 
-from stillflow.casebook.listing import Wanted
+from stillflow.casebook.listing import Wanted, listed
 from stillflow.casebook.statistics import share_of, statistics, verified
 from stillflow.casebook.store import Casebook
 from stillflow.engine import load_rules
@@ -54,6 +54,25 @@ def test_only_visits_closed_with_readings_that_say_so_count(url: str) -> None:
             found = casebook.load(connection, verified())
             ada = casebook.load(connection, verified(Wanted(technician="Ada")))
     assert ({one.id for one in found}, [one.id for one in ada]) == ({"a", "b"}, ["a"])
+
+
+def test_a_visit_counts_for_everyone_who_wrote_answers_or_fixes_in_it(url: str) -> None:
+    with Casebook(url, "Ben") as ben:
+        visit = closed("bin-not-seated", (), id="a", technician="Ada", conclusion=None)
+        ben.put(closed("bin-not-seated", ("bin-not-seated",), id="b", technician="Cleo"))
+        mended = ben.add_event(ben.put(visit), Event(fix="bin-not-seated", done=True))
+        mended = ben.written_by("Dora").add_event(mended, Event(note="told the office"))
+        ended = Conclusion(step="done", fault="bin-not-seated", readings=(GOOD,))
+        ben.save_header(mended.model_copy(update={"conclusion": ended}), mended)
+        assert mended.technicians == ("Ada", "Ben")
+        found = {}
+        for name in ("Ada", "Ben", "Cleo", "Dora"):
+            with ben.transaction() as connection:
+                counted = ben.load(connection, verified(Wanted(technician=name)))
+            lines = [(one.id, one.others) for one in listed(ben, Wanted(technician=name), 9)]
+            assert [one.id for one in counted] == [one for one, _ in lines]
+            found[name] = lines
+    assert found == {"Ada": [("a", 1)], "Ben": [("a", 1)], "Cleo": [("b", 0)], "Dora": []}
 
 
 def test_a_first_fix_that_did_not_mend_it_is_not_right_and_its_check_is_weighed() -> None:

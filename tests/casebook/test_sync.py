@@ -90,6 +90,18 @@ def test_who_went_on_with_a_visit_has_the_later_version(laptop: Casebook, shop: 
     alike(laptop, shop)
 
 
+def test_who_wrote_an_answer_in_anothers_visit_is_known_on_both_sides(
+    laptop: Casebook, shop: Casebook
+) -> None:
+    visit = answered(shop, shop.begin(Visit(technician="Ada")), 90)
+    sync(laptop, shop)
+    visit = answered(laptop, laptop.get(visit.id), 91)
+    assert [one.by for one in visit.events] == [None, "Bram"]
+    sync(laptop, shop)
+    assert shop.get(visit.id).technicians == ("Ada", "Bram")
+    alike(laptop, shop)
+
+
 def test_a_note_of_one_is_put_behind_the_answers_of_the_other(
     laptop: Casebook, shop: Casebook
 ) -> None:

@@ -87,6 +87,25 @@ def test_a_wrong_reading_is_struck_and_stays_in_sight(url: str) -> None:
     assert "nothing to strike at 4" in refused.err
 
 
+def test_two_in_one_visit_are_listed_exported_and_left_out_without_names(
+    url: str, tmp_path: Path
+) -> None:
+    visit = yearly(2024).id
+    with Casebook(url, "Cleo Varley") as casebook:
+        casebook.add_event(casebook.get(visit), Event(check="sealed-inlet", answer=119.0))
+    assert shorts(url, "--technician", "Cleo Varley") == shorts(url, "--open")[:1] == ["2024"]
+    assert shorts(url, "--technician", "Ada") == ["2024", "2023", "2022"]
+    out = run(url, "visits", "list", "--technician", "Cleo Varley").out
+    assert out.splitlines()[1].endswith(" Ada +1")
+    rows = run(url, "visits", "export", visit, "--csv", "-").out.splitlines()
+    assert [row.split(",")[3] for row in rows] == ["technician", "Ada", "Ada", "Cleo Varley"]
+    assert "by: Cleo Varley" in run(url, "visits", "export", visit).out
+    for form in ((), ("--csv", "-")):
+        bare = run(url, "visits", "export", visit, "--no-names", *form).out
+        assert "Cleo" not in bare
+        assert "Ada" not in bare
+
+
 def test_a_part_is_told_back_and_can_be_struck_without_opening_the_visit(url: str) -> None:
     visit = yearly(2025).id
     for price in ("125", "12.5"):

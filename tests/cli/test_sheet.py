@@ -79,6 +79,25 @@ def test_the_page_says_what_was_measured_done_and_used(tmp_path: Path) -> None:
     assert "under the mat" not in said
 
 
+def test_the_page_names_everyone_who_wrote_answers_or_fixes(tmp_path: Path) -> None:
+    alone = mended()
+    both = alone.model_copy(
+        update={
+            "events": tuple(
+                one.model_copy(update={"by": "<b>Bram</b>"}) if number in (4, 5) else one
+                for number, one in enumerate(alone.events)
+            )
+        }
+    )
+    assert "Technician: Ada Penhallow\n" in sheet(tmp_path, alone).out
+    assert "Technicians: Ada Penhallow, <b>Bram</b>\n" in sheet(tmp_path, both).out
+    page = tmp_path / "page.html"
+    sheet(tmp_path, both, "--out", str(page))
+    said = page.read_text(encoding="utf-8")
+    assert "Technicians" in said
+    assert "Ada Penhallow, &lt;b&gt;Bram&lt;/b&gt;" in said
+
+
 def test_the_short_line_has_date_work_readings_orifice_and_gauge(tmp_path: Path) -> None:
     out = sheet(tmp_path, mended(), "--short").out
     assert out.count("\n") == 1
