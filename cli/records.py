@@ -126,8 +126,10 @@ def found_words(line: VisitLine, knowledge: Knowledge) -> str:
 
 def _by(line: VisitLine) -> str:
     """Whose visit it is in a column, and how many others wrote in it."""
-    more = f" +{line.others}" if line.others else ""
-    return f"{within(line.technician, _NAME - len(more))}{more}".strip() or "-"
+    if not line.others:
+        return within(line.technician, _NAME) or "-"
+    more = f" +{line.others}"
+    return f"{within(line.technician.partition(' ')[0], _NAME - len(more))}{more}".strip()
 
 
 _NOT_DONE = {"refer": "handed over", "stop": "stopped"}

@@ -96,7 +96,7 @@ def test_two_in_one_visit_are_listed_exported_and_left_out_without_names(
     assert shorts(url, "--technician", "Cleo Varley") == shorts(url, "--open")[:1] == ["2024"]
     assert shorts(url, "--technician", "Ada") == ["2024", "2023", "2022"]
     out = run(url, "visits", "list", "--technician", "Cleo Varley").out
-    assert out.splitlines()[1].endswith(" Ada +1")
+    assert out.splitlines()[1].endswith("  Ada +1")
     rows = run(url, "visits", "export", visit, "--csv", "-").out.splitlines()
     assert [row.split(",")[3] for row in rows] == ["technician", "Ada", "Ada", "Cleo Varley"]
     assert "by: Cleo Varley" in run(url, "visits", "export", visit).out
