@@ -90,7 +90,8 @@ class Statistics:
         unusable: of these, such as name what the rules of today do not have; they count as faults
             only.
         minutes: of a visit on average; None without one.
-        first_fix_right: visits whose first fix was of the fault that was found.
+        first_fix_right: visits whose first fix was of the fault that was found. One that was made
+            in vain and undone was a first fix; one that was struck as never made was none.
         faults: the most common first.
         checks: those worth the most a minute first.
     """
@@ -143,10 +144,10 @@ def statistics(found: Iterable[Visit], knowledge: Knowledge) -> Statistics:
     for visit in found:
         fault = (visit.conclusion and visit.conclusion.fault) or ""
         counts[fault] += 1
-        first = next((one for one in visit.believed if _tried(one)), None)
+        first = next((one for one in visit.made if _tried(one)), None)
         right += first is not None and first.fix == fault and first.found is not False
         try:
-            taken = minutes_of(visit.believed, knowledge)
+            taken = minutes_of(visit.made, knowledge)
             worth = _worth(visit, fault, knowledge)
         except (InputError, KeyError):
             unusable += 1

@@ -83,25 +83,26 @@ class _Said:
 def counted_answers(casebook: Casebook, knowledge: Knowledge) -> dict[tuple[str, str, str], int]:
     """What verified visits answered before their first fix; what was struck is left out."""
     choices = [one.id for one in knowledge.checks.values() if one.kind == "choice"]
+    strikes = sa.select(
+        events.c.visit_id, events.c.more["strikes"].as_integer().label("number"), events.c.done
+    ).where(events.c.more.is_not(None), events.c.more["strikes"].as_integer().is_not(None))
+    struck = strikes.subquery()
+    its = sa.and_(struck.c.visit_id == events.c.visit_id, struck.c.number == events.c.number)
+    # A fix that was struck as never made was none; one that was undone changed the house.
+    made = sa.or_(struck.c.number.is_(None), struck.c.done.is_(True))
     fixes = (
         sa.select(events.c.visit_id, sa.func.min(events.c.number).label("first"))
-        .where(events.c.fix.is_not(None))
+        .select_from(events.outerjoin(struck, its))
+        .where(events.c.fix.is_not(None), made)
         .group_by(events.c.visit_id)
         .subquery()
     )
-    strikes = sa.select(
-        events.c.visit_id, events.c.more["strikes"].as_integer().label("number")
-    ).where(events.c.more.is_not(None), events.c.more["strikes"].as_integer().is_not(None))
-    struck = strikes.subquery()
     asked = (
         sa.select(visits.c.fault, events.c.check, events.c.answer, sa.func.count())
         .select_from(
             events.join(visits, visits.c.id == events.c.visit_id)
             .join(fixes, fixes.c.visit_id == events.c.visit_id)
-            .outerjoin(
-                struck,
-                sa.and_(struck.c.visit_id == events.c.visit_id, struck.c.number == events.c.number),
-            )
+            .outerjoin(struck, its)
         )
         .where(
             verified(),

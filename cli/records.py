@@ -168,9 +168,10 @@ def show_visit(screen: Screen, visit: Visit, knowledge: Knowledge) -> None:
     screen.head(f"{short_id(visit.id)}  {name}", f"{visit.opened:%Y-%m-%d}" if visit.opened else "")
     if visit.complaint:
         screen.text(f'"{visit.complaint}"')
-    struck = visit.struck
+    struck, undone = visit.struck, visit.undone
     for number, event in enumerate(visit.events, 1):
-        why = f" (struck: {struck[number]})" if number in struck else ""
+        word = "undone" if number in undone else "struck"
+        why = f" ({word}: {struck[number]})" if number in struck else ""
         screen.item(f"{number}.", f"{event_words(event, knowledge)}{why}")
     ending = visit.conclusion.text if visit.conclusion else "Still open."
     screen.text(ending or "Closed.")
@@ -182,7 +183,7 @@ def event_words(event: Event, knowledge: Knowledge) -> str:
 
     at = f" at the {event.inlet} inlet" if event.inlet else ""
     if event.strikes is not None:
-        return f"{event.strikes} was wrong: {event.note}"
+        return f"{event.strikes} was {'undone' if event.done else 'wrong'}: {event.note}"
     if event.part is not None:
         return noted_words(event)
     if event.fix is not None:
@@ -217,16 +218,25 @@ def reopen(visit: str, settings: str | None, who: str | None, db: str | None) ->
 @click.argument("visit")
 @click.argument("number", type=click.IntRange(1))
 @click.argument("reason")
+@click.option("--undone", is_flag=True, help="NUMBER is a fix that was made, and undone since")
 @settings_option
 @db_option
 def strike(
-    visit: str, number: int, reason: str, settings: str | None, who: str | None, db: str | None
+    visit: str,
+    number: int,
+    reason: str,
+    undone: bool,
+    settings: str | None,
+    who: str | None,
+    db: str | None,
 ) -> None:
-    """Strike answer, note or part NUMBER of a visit, with a REASON; it stays on record as struck.
+    """Strike answer, fix, note or part NUMBER, with a REASON; it stays on record as struck.
 
-    A closed visit whose answer is struck is open again, since its conclusion rested on all of them.
+    What is struck counts as never so, a fix as never made; one that was made in vain and undone,
+    such as an old part put back, is struck with --undone. A closed visit whose answer or fix is
+    struck is open again, since its conclusion rested on all of them.
     """
-    _add(visit, Event(strikes=number, note=reason[:2000]), settings, who, db)
+    _add(visit, Event(strikes=number, note=reason[:2000], done=undone or None), settings, who, db)
 
 
 @command.command("note")
@@ -394,8 +404,12 @@ def _add(visit: str, event: Event, settings: str | None, who: str | None, db: st
     now = casebook.add_event(kept, event.model_copy(update={"at": datetime.now(UTC)}))
     if event.strikes is not None:
         opened = " The visit is open again." if kept.conclusion and not now.conclusion else ""
-        what = event_words(kept.events[event.strikes - 1], load_rules())
-        say(f"Struck: {event.strikes}. {what}.{opened}")
+        struck = kept.events[event.strikes - 1]
+        what = event_words(struck, load_rules())
+        say(f"{'Undone' if event.done else 'Struck'}: {event.strikes}. {what}.{opened}")
+        if struck.fix is not None and struck.done and not event.done:
+            again = f"stillflow visits strike {short_id(kept.id)} {event.strikes} REASON --undone"
+            say(f"It counts as never made. Made, and undone since? {again}")
         return
     number = len(now.events)
     said = noted_words(event).removeprefix("part: ")

@@ -65,8 +65,15 @@ def checked_strikes(visit: Visit) -> None:
         if number > index or visit.events[number - 1].strikes is not None:
             right = "give the number of an earlier answer, fix, note or part"
             raise InputError(f"there is nothing to strike at {number}", place, right)
+        if event.done and not _fixed(visit.events[number - 1]):
+            right = "strike it as what was never so"
+            raise InputError(f"no fix was made at {number} that could be undone", place, right)
         if not event.note:
             raise InputError("nothing is struck without a reason", place, "add 'note:'")
+
+
+def _fixed(event: Event) -> bool:
+    return event.is_fix and event.done is not False and event.found is not False
 
 
 def known_check(knowledge: Knowledge, check_id: str, where: str = "") -> Check:

@@ -194,7 +194,9 @@ class Event(Model):
     )
     fix: str | None = Field(None, description="id of the fault whose fix this is")
     done: bool | None = Field(
-        None, description="whether the fix was done (true if not said) or left"
+        None,
+        description="whether the fix was done (true if not said) or left; with 'strikes', true "
+        "where the fix was made and has been undone since",
     )
     found: bool | None = Field(None, description="false where the fault turned out not to be there")
     inlet: Name | None = Field(
@@ -331,6 +333,18 @@ class Visit(Model):
     def struck(self) -> dict[int, str]:
         """Numbers of the events that were struck, from 1, and why; none of them is believed."""
         return {one.strikes: one.note or "" for one in self.events if one.strikes is not None}
+
+    @property
+    def undone(self) -> frozenset[int]:
+        """Of what was struck the fixes that had been made; the last strike of each says so."""
+        last = {one.strikes: one.done for one in self.events if one.strikes is not None}
+        return frozenset(number for number, made in last.items() if made)
+
+    @property
+    def made(self) -> tuple[Event, ...]:
+        """What is believed, and the fixes that were undone: they took their minutes too."""
+        out = self.struck.keys() - self.undone
+        return tuple(one for n, one in enumerate(self.events, 1) if not one.beside and n not in out)
 
     @property
     def noted(self) -> tuple[Event, ...]:

@@ -38,6 +38,29 @@ def test_an_interval_of_a_share_is_that_of_the_score(count: int, of: int) -> Non
     assert (ours.low, ours.high) == pytest.approx((theirs.low, theirs.high), abs=1e-12)
 
 
+def test_a_fix_made_in_vain_and_undone_was_the_first_and_one_never_made_was_none() -> None:
+    knowledge = load_rules()
+    kept = closed("bin-not-seated", ("bin-seal-leaks", "bin-not-seated"))
+    wrong = next(n for n, one in enumerate(kept.events, 1) if one.fix == "bin-seal-leaks")
+
+    def struck(*strikes: bool | None) -> Visit:
+        more = tuple(Event(strikes=wrong, note="why", done=one) for one in strikes)
+        return kept.model_copy(update={"events": (*kept.events, *more)})
+
+    def of(visit: Visit) -> tuple[int, float | None]:
+        found = statistics([visit], knowledge)
+        return found.first_fix_right.count, found.minutes
+
+    never, undone = struck(None), struck(True)
+    assert of(never) == of(closed("bin-not-seated", ("bin-not-seated",)))
+    assert of(undone) == of(kept)
+    assert (of(never)[0], of(undone)[0]) == (1, 0)
+    # Neither is believed, and of two strikes the last counts.
+    assert never.believed == undone.believed == struck(None, True).believed
+    assert of(struck(None, True)) == of(undone)
+    assert of(struck(True, None)) == of(never)
+
+
 def test_without_a_visit_a_share_can_be_anything() -> None:
     assert (share_of(0, 0).low, share_of(0, 0).high) == (0, 1)
 

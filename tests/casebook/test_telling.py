@@ -144,3 +144,23 @@ def test_only_what_was_answered_before_the_fix_and_not_struck_counts(
         (FAULT, CHECK, OPEN): 1,
         (FAULT, "bin-seat-look", "square"): 1,
     }
+
+
+def test_answers_after_a_fix_count_where_it_was_never_made_and_not_where_it_was_undone(
+    casebook: Casebook, knowledge: Knowledge
+) -> None:
+    good = GoodReading.model_validate({"station": "inlet", "state": "sealed", "suction": 120})
+    ended = Conclusion(step="done", fault=FAULT, readings=(good,))
+
+    def put(made: bool | None, answer: str) -> None:
+        events = (
+            Event(fix=OTHER, done=True),
+            Event(check=CHECK, answer=answer),
+            Event(strikes=1, note="why", done=made),
+            Event(fix=FAULT, done=True),
+        )
+        casebook.put(Visit(events=events, conclusion=ended))
+
+    put(None, OPEN)
+    put(True, CLOSED)
+    assert counted_answers(casebook, knowledge) == {(FAULT, CHECK, OPEN): 1}

@@ -87,6 +87,24 @@ def test_a_wrong_reading_is_struck_and_stays_in_sight(url: str) -> None:
     assert "nothing to strike at 4" in refused.err
 
 
+def test_a_fix_is_struck_as_never_made_or_as_undone_and_both_are_told(url: str) -> None:
+    visit = yearly(2024).id
+    for reading in ("1", "3"):
+        refused = stillflow("visits", "strike", visit, reading, "why", "--undone", "--db", url)
+        assert refused.code == 2
+        assert f"no fix was made at {reading} that could be undone" in refused.err
+    told = run(url, "visits", "strike", visit, "2", "another house").out
+    assert "It counts as never made. Made, and undone since? stillflow visits strike " in told
+    told = run(url, "visits", "strike", visit, "2", "the old hose put back", "--undone").out
+    assert told.startswith("Undone: 2. fix: ")
+    assert "never made" not in told
+    shown = " ".join(run(url, "visits", "show", visit).out.split())
+    assert "(done) (undone: the old hose put back)" in shown
+    assert "4. 2 was wrong: another house" in shown
+    assert "5. 2 was undone: the old hose put back" in shown
+    assert "Found and done" not in run(url, "sheet", visit).out
+
+
 def test_two_in_one_visit_are_listed_exported_and_left_out_without_names(
     url: str, tmp_path: Path
 ) -> None:
