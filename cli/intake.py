@@ -15,8 +15,12 @@ from stillflow.engine.base import InputError, SetupError
 from stillflow.engine.dialogue import (
     DETAILS,
     OF_A_NEW_HOUSE,
+    PEOPLE_ASK,
+    PEOPLE_MEANING,
     Detail,
     known_words,
+    people_said,
+    people_words,
     tools_ask,
     tools_said,
     tools_words,
@@ -49,7 +53,24 @@ class _Tools:
         return visit.model_copy(update={"missing_tools": missing})
 
 
-_Question = Detail | _Tools
+class _People:
+    """The question whose house a new one is, which street and phone, on one line."""
+
+    usual = ""
+    ask = PEOPLE_ASK
+    meaning = PEOPLE_MEANING
+
+    def of(self, visit: Visit) -> str:
+        return people_words(visit)
+
+    def taken(self, visit: Visit, line: str) -> Visit:
+        if line.lower() in ("", "later", "skip"):
+            return visit
+        site = visit.site.model_copy(update=people_said(line))
+        return visit.model_copy(update={"site": site})
+
+
+_Question = Detail | _Tools | _People
 
 
 def ask_intake(
@@ -82,7 +103,7 @@ def ask_intake(
         screen.text("Press Enter to leave a question out. Or: ?   back   stop")
     at = 0
     if named_now:
-        questions[:0] = OF_A_NEW_HOUSE
+        questions[:0] = (OF_A_NEW_HOUSE[0], _People())
         at = 1
     while at < len(questions):
         question = questions[at]
@@ -103,6 +124,8 @@ def ask_intake(
                     visit = keep(changed)
                 if line and isinstance(question, _Tools):
                     screen.text(f"Not with you: {tools_words(knowledge, visit.missing_tools)}.")
+                if line and isinstance(question, _People) and (said := people_words(visit)):
+                    screen.text(f"Taken: {said}. If that is wrong: back")
                 at += 1
             except Overtaken:
                 raise
@@ -136,13 +159,13 @@ def _questions(knowledge: Knowledge, visit: Visit, again: set[tuple[str, str]]) 
 
 
 def _asked(question: _Question, visit: Visit) -> str:
-    known = question.of(visit) if isinstance(question, Detail) else None
+    known = None if isinstance(question, _Tools) else question.of(visit)
     if known:
         return f"{question.ask} (now: {known})"
     return f"{question.ask} (usual: {question.usual})" if question.usual else question.ask
 
 
 def _taken(question: _Question, visit: Visit, line: str) -> Visit:
-    if isinstance(question, _Tools):
+    if isinstance(question, _Tools | _People):
         return question.taken(visit, line)
     return question.put(visit, question.read(line)) if line else visit

@@ -8,10 +8,14 @@ from .changes import taken_words as taken_words
 from .explain import Meaning as Meaning
 from .intake import DETAILS as DETAILS
 from .intake import OF_A_NEW_HOUSE as OF_A_NEW_HOUSE
+from .intake import PEOPLE_ASK as PEOPLE_ASK
+from .intake import PEOPLE_MEANING as PEOPLE_MEANING
 from .intake import Detail as Detail
 from .intake import detail_said as detail_said
 from .intake import known_words as known_words
 from .intake import missing_said as missing_said
+from .intake import people_said as people_said
+from .intake import people_words as people_words
 from .intake import tools_ask as tools_ask
 from .intake import tools_said as tools_said
 from .intake import tools_words as tools_words

@@ -115,6 +115,14 @@ DETAILS: tuple[Detail, ...] = (
     ),
     Detail(
         "site",
+        "customer",
+        "Name of the customer",
+        "Of a house that is new; the page for the customer bears it.",
+        ("customer",),
+        at_first=False,
+    ),
+    Detail(
+        "site",
         "address",
         "Street of the house",
         "Of a house that is new; the page for the customer bears it.",
@@ -245,8 +253,46 @@ DETAILS: tuple[Detail, ...] = (
 
 Asked at first is what the baseline needs, after whose house it is and what it is about."""
 
-OF_A_NEW_HOUSE = tuple(one for one in DETAILS if one.key in ("name", "address", "phone"))
+OF_A_NEW_HOUSE = tuple(
+    one for one in DETAILS if one.key in ("name", "customer", "address", "phone")
+)
 """What is asked first of a house that was never visited."""
+
+PEOPLE_ASK = "Whose house, which street, phone? With commas between them"
+PEOPLE_MEANING = (
+    "As much as you know, such as: Dora Finch, 12 Quarry Lane, 555 0142. Later, one by one: unit "
+    "customer Dora Finch; unit street 12 Quarry Lane; unit phone 555 0142. The customer's page "
+    "bears name and street."
+)
+_PHONE = re.compile(
+    r"(?:(?:tel|phone|mobile|cell)\b[.:]?\s*)?(?=(?:\D*\d){6})\+?[\d\s()./-]+(?:(?:x|ext)\.?\s*\d+)?",
+    re.IGNORECASE,
+)
+_ZIP = re.compile(r"\d{5}-\d{4}")
+
+
+def people_said(line: str) -> dict[str, str]:
+    """Customer, street and phone, as a line with commas between tells them.
+
+    A phone is all figures, and six at least; a street has a number in it or comes after the
+    customer, and what follows it belongs to it.
+    """
+    found: dict[str, list[str]] = {"customer": [], "address": [], "phone": []}
+    for part in filter(None, map(str.strip, re.split("[,;]", line))):
+        if _PHONE.fullmatch(part) and not _ZIP.fullmatch(part):
+            found["phone"].append(part)
+        elif found["customer"] or found["address"] or any(map(str.isdigit, part)):
+            found["address"].append(part)
+        else:
+            found["customer"].append(part)
+    return {name: ", ".join(parts)[:200] for name, parts in found.items()}
+
+
+def people_words(visit: Visit) -> str:
+    """Customer, street and phone as far as they are known, each by the word that changes it."""
+    asked = (one for one in OF_A_NEW_HOUSE if one.name != "name")
+    return "; ".join(f"{one.words[0]} {one.shown(visit)}" for one in asked if one.of(visit))
+
 
 _LABEL_SAYS = re.compile(r"(?:the )?(?:label|nameplate) (?:says |reads |is )?(?P<value>\S.*)")
 _YEARS_OLD = re.compile(r"(?:it is |it's |the unit is )?(?P<value>[\d.,]+ (?:years|yrs?) old)")

@@ -43,7 +43,7 @@ from stillflow.engine.base import StillflowError
 from stillflow.engine.inference import Event, Unit, Visit
 
 INTAKE = [
-    *("Fern Cottage", "", "", "weak everywhere", "", ""),
+    *("Fern Cottage", "", "weak everywhere", "", ""),
     *("130", "114", "9", "bag", "", ""),
 ]
 ANSWERS = ["1", "skip", "can't tell", "skip"]

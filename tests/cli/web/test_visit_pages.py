@@ -291,11 +291,18 @@ def test_house_and_gauge_each_keep_their_name(tmp_path: Path) -> None:
     assert len(named) == len(set(named)) > 15
     # The house stands before the call, what is asked of a new one unfolded.
     head = one.page.partition("<details")[0]
-    assert all(f'name="{name}"' in head for name in ("name", "address", "phone"))
-    filled = dict.fromkeys(named, "") | {"name": "Fern Cottage", "address": "2 Fern Lane"}
+    assert all(f'name="{name}"' in head for name in ("name", "customer", "address", "phone"))
+    filled = dict.fromkeys(named, "") | {
+        "name": "Fern Cottage",
+        "address": "2 Fern Lane",
+        "customer": "D. Finch",
+    }
     one.send("/new", **{k: v for k, v in filled.items() if k not in ("token", "tools")})
     assert kept(tmp_path).site.name == "Fern Cottage"
-    assert kept(tmp_path).site.address == "2 Fern Lane"
+    assert (kept(tmp_path).site.address, kept(tmp_path).site.customer) == (
+        "2 Fern Lane",
+        "D. Finch",
+    )
     visit = one.visit
     one.send(f"/visit/{visit}/unit", mark=one.mark, name="Fern Cottage", gauge_name="blue")
     assert kept(tmp_path).site.name == "Fern Cottage"

@@ -12,6 +12,7 @@ from stillflow.engine.dialogue.intake import (
     detail_said,
     known_words,
     missing_said,
+    people_said,
     tools_ask,
     tools_said,
     unit_words,
@@ -230,7 +231,26 @@ def test_a_gauge_and_a_house_have_a_name_each() -> None:
     keys = [one.key for one in DETAILS]
     assert len(set(keys)) == len(keys)
     assert {"name", "gauge_name", "gauge_orifice_in", "rated_sealed"} <= set(keys)
-    assert [one.key for one in OF_A_NEW_HOUSE] == ["name", "address", "phone"]
+    assert [one.key for one in OF_A_NEW_HOUSE] == ["name", "customer", "address", "phone"]
+
+
+@pytest.mark.parametrize(
+    ("line", "customer", "street", "phone"),
+    [
+        ("Dora Finch, 12 Quarry Lane, 555 0142", "Dora Finch", "12 Quarry Lane", "555 0142"),
+        ("+44 (0)20 5550-142; Dora Finch", "Dora Finch", "", "+44 (0)20 5550-142"),
+        ("12 Quarry Lane, Millbrook, 97201-1234", "", "12 Quarry Lane, Millbrook, 97201-1234", ""),
+        ("D. Finch, Quarry Lane, Millbrook", "D. Finch", "Quarry Lane, Millbrook", ""),
+        ("tel. 555-0142 ext 3,, ", "", "", "tel. 555-0142 ext 3"),
+        ("Quarry Lane 12, 97201 Millbrook", "", "Quarry Lane 12, 97201 Millbrook", ""),
+        ("5550142, 5550143", "", "", "5550142, 5550143"),
+        (", ;", "", "", ""),
+    ],
+)
+def test_whose_house_street_and_phone_are_told_apart(
+    line: str, customer: str, street: str, phone: str
+) -> None:
+    assert people_said(line) == {"customer": customer, "address": street, "phone": phone}
 
 
 def test_what_is_known_is_shown_as_it_is_typed_or_as_usual() -> None:
