@@ -292,7 +292,7 @@ def history(
         for row in one.rows:
             if row.fix:
                 screen.item("*", f"{row.at:%Y-%m-%d} after: {row.fix}")
-        screen.text(f"Drift: {drift_words(one.drift)}.", 2)
+        screen.text(f"Drift: {drift_words(one)}.", 2)
         if one.warning:
             screen.text(one.warning, 2, "bold")
     if chart is not None:

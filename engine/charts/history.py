@@ -107,19 +107,24 @@ def _panel(one: HistorySeries, weak: float) -> list[tuple[str, list[Mark]]]:
         axes.append(Text(x, y + 14, str(year), NOTE_SIZE, "middle", colour=GREY))
     axes.append(polyline([at(first, most), at(first, 0), at(last, 0)], stroke=INK))
     things: list[tuple[str, list[Mark]]] = [("Suction in inH2O over the years", axes)]
-    lines: list[tuple[str, list[Mark]]] = [
-        ("Expected", [polyline([at(p.year, p.expected) for p in one.points], dash="dashed")]),
-        ("Weak", [polyline([at(p.year, weak * p.expected) for p in one.points], dash="dotted")]),
-        ("Read", [polyline([at(p.year, p.suction) for p in one.points], width=2.0)]),
+    # What was expected of a single reading holds for all of the year that is drawn.
+    along = [(p.year, p) for p in one.points]
+    along = along if len(along) > 1 else [(year, one.points[0]) for year in (first, last)]
+    things += [
+        ("Expected", [polyline([at(year, p.expected) for year, p in along], dash="dashed")]),
+        ("Weak", [polyline([at(year, weak * p.expected) for year, p in along], dash="dotted")]),
     ]
     if len(one.points) > 1:
-        things += lines
+        read = [at(p.year, p.suction) for p in one.points]
+        things.append(("Read", [polyline(read, width=2.0)]))
     for point in one.points:
         x, y = at(point.year, point.suction)
         marks = [*expected_point(*at(point.year, point.expected)), *found_point(x, y)]
         if point.fix:
             marks += _fix_mark(x, _SIZE.height - _BOTTOM - 8)
-        marks += on_white(Text(x, y - 9, f"{point.suction:.0f}", NOTE_SIZE, "middle"))
+        # On the side away from what was expected, which it would hide.
+        beside = y - 9 if point.suction >= point.expected else y + 9 + 0.8 * NOTE_SIZE
+        marks += on_white(Text(x, beside, f"{point.suction:.0f}", NOTE_SIZE, "middle"))
         after = f", after: {point.fix}" if point.fix else ""
         words = f"{point.year:.1f}: {point.suction:.0f} of {point.expected:.0f} inH2O{after}"
         things.append((words, marks))
@@ -130,5 +135,8 @@ def _panel(one: HistorySeries, weak: float) -> list[tuple[str, list[Mark]]]:
 
 
 def _in_words(one: HistorySeries) -> str:
-    read = ", ".join(f"{point.suction:.0f} in {floor(point.year)}" for point in one.points)
+    read = ", ".join(
+        f"{point.suction:.0f} of {point.expected:.0f} in {floor(point.year)}"
+        for point in one.points
+    )
     return f"{read}. {one.drift}. {one.warning}".strip()

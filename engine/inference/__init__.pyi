@@ -7,6 +7,7 @@ from .baseline import class_of as class_of
 from .baseline import tolerance_of as tolerance_of
 from .bearings import bearings_of as bearings_of
 from .bearings import contradicts as contradicts
+from .drifting import FEWEST as FEWEST
 from .drifting import Drift as Drift
 from .drifting import drift as drift
 from .earlier import ago as ago

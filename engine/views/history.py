@@ -10,6 +10,7 @@ from math import hypot, sqrt
 from stillflow.engine.base import AirState, Model, Station, counted
 from stillflow.engine.charts import History, HistoryPoint, HistorySeries, TitleBlock
 from stillflow.engine.inference import (
+    FEWEST,
     HOUSE_TOLERANCE,
     Drift,
     GoodReading,
@@ -128,7 +129,7 @@ def history_chart_model(spots: Iterable[SpotHistory], weak: float, title: TitleB
                 )
                 for row in one.rows
             ),
-            drift=drift_words(one.drift),
+            drift=drift_words(one),
             warning=one.warning,
         )
         for one in spots
@@ -136,10 +137,13 @@ def history_chart_model(spots: Iterable[SpotHistory], weak: float, title: TitleB
     return History(title=title, series=tuple(series), weak=weak)
 
 
-def drift_words(trend: Drift | None) -> str:
-    """The slope with its interval, in percent of expected a year."""
+def drift_words(one: SpotHistory) -> str:
+    """The slope with its interval, in percent of expected a year; or why there is none."""
+    trend, visits = one.drift, len(one.rows)
+    if trend is None and visits < FEWEST:
+        return f"no trend yet: {counted(visits, 'visit')} of the {FEWEST} that make one"
     if trend is None:
-        return "no trend yet: three visits make one"
+        return "no trend yet: all on one day"
     low, high = 100 * trend.low, 100 * trend.high
     return f"{100 * trend.per_year:+.1f} % a year ({low:+.1f} to {high:+.1f})"
 

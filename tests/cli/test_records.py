@@ -266,6 +266,20 @@ def test_the_history_of_a_house_names_its_drift_and_warns(url: str, tmp_path: Pa
     assert [row["suction"] for row in spot["rows"]] == list(SEALED.values())
 
 
+def test_the_history_of_one_visit_says_that_there_is_no_trend_yet(tmp_path: Path) -> None:
+    where, drawn = f"sqlite:///{tmp_path}/one.db", tmp_path / "years.svg"
+    with Casebook(where) as casebook:
+        casebook.put(yearly(2022))
+    out = run(where, "sites", "history", "heron", "--chart", str(drawn)).out
+    assert "Drift: no trend yet: 1 visit of the 3 that make one." in out
+    picture = drawn.read_text(encoding="utf-8")
+    assert "126 of 130 in 2022. no trend yet: 1 visit of the 3 that make one." in picture
+    with Casebook(where) as casebook:
+        for name in ("morning", "evening"):
+            casebook.put(yearly(2022).model_copy(update={"id": name}))
+    assert "no trend yet: all on one day" in run(where, "sites", "history", "heron").out
+
+
 def test_an_inlet_is_one_line_whichever_of_them_a_call_was_about(url: str) -> None:
     at = datetime(2026, 3, 4, tzinfo=UTC)
     other = yearly(2025).model_copy(update={"id": "after", "opened": at})
