@@ -105,15 +105,16 @@ def sheet_of(
     minutes: float | None = None,
     closed: bool = True,
 ) -> CustomerSheet:
-    """The page of a visit, with warnings from the visits to its house over the years."""
+    """The page of a visit, with warnings from the visits to its house until then."""
     from stillflow.engine.views import Shop, customer_sheet, site_history
 
     shop = load_settings(settings)
+    history = site_history(visits, session.knowledge, session.visit.opened)
     return customer_sheet(
         session,
         Shop(shop.heading, shop.currency, shop.measure_again_months),
         minutes,
-        tuple(one.warning for one in site_history(visits, session.knowledge) if one.warning),
+        tuple(one.watch for one in history if one.watch),
         closed,
     )
 

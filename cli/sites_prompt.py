@@ -14,6 +14,7 @@ from stillflow.engine.base import in_figures
 from stillflow.engine.dialogue import unit_words
 from stillflow.engine.inference import Unit, Visit, ago, earlier_words
 from stillflow.engine.ruleset import Knowledge
+from stillflow.engine.views import site_history
 
 _MOST, _LIKE = 8, 50
 
@@ -134,6 +135,10 @@ def _from_known(
                 "Those at an inlet count once it is said to be the one the complaint is about, as "
                 f"in: unit inlet {names[0]}"
             )
+        history = site_history(sites.visits(known.line.id), knowledge, today)
+        if fallen := [one.watch for one in history if one.watch]:
+            screen.text(f"Over the years (stillflow sites history {known.line.short}):")
+            screen.items(fallen)
     else:
         screen.text("No good readings are on record for this unit.")
     if known.units:

@@ -47,6 +47,7 @@ class SpotHistory(Model):
         rows: oldest first.
         drift: the trend; None with fewer than three visits.
         warning: a sentence where it falls; else empty.
+        watch: the same for where the years are not shown, with how far it has fallen.
     """
 
     place: str
@@ -54,9 +55,12 @@ class SpotHistory(Model):
     rows: tuple[HistoryRow, ...]
     drift: Drift | None
     warning: str
+    watch: str
 
 
-def site_history(visits: Iterable[Visit], knowledge: Knowledge) -> tuple[SpotHistory, ...]:
+def site_history(
+    visits: Iterable[Visit], knowledge: Knowledge, until: datetime | None = None
+) -> tuple[SpotHistory, ...]:
     """What closed visits to one house left behind, by spot, the most read first.
 
     Readings are held against the unit's rating or class at the time. Only those of the unit that is
@@ -65,8 +69,11 @@ def site_history(visits: Iterable[Visit], knowledge: Knowledge) -> tuple[SpotHis
     Args:
         visits: to one house, oldest first.
         knowledge: the rules.
+        until: when the last was begun that counts, such as the one a page is of.
     """
-    _, told = _by_unit(visits)
+    _, told = _by_unit(
+        one for one in visits if until is None or one.opened is None or one.opened <= until
+    )
     rows = [pair for visit in told for pair in _rows(visit, knowledge)]
 
     def spot(pair: tuple[GoodReading, HistoryRow]) -> tuple[str, str, str]:
@@ -181,14 +188,24 @@ def _spot(
         rows=rows,
         drift=trend,
         warning=_warning(last.state, place, trend),
+        watch=_warning(last.state, place, trend, _lost(rows)),
     )
 
 
-def _warning(state: AirState, place: str, trend: Drift | None) -> str:
+def _lost(rows: tuple[HistoryRow, ...]) -> str:
+    """How far the last reading is below the best one; each visit is judged by the one before."""
+    best, now = max(rows, key=lambda row: row.suction), rows[-1]
+    lost = round(best.suction) - round(now.suction)
+    if lost <= 0:
+        return ""
+    return f"read {now.suction:.0f} inH2O in {now.at:%Y}, {lost} below {best.at:%Y}, and "
+
+
+def _warning(state: AirState, place: str, trend: Drift | None, lost: str = "") -> str:
     if trend is None or not trend.declining or trend.weak_by is None:
         return ""
     yearly = f"{-100 * trend.per_year:.0f} % of expected a year"
-    what = f"{state.value.capitalize()} suction at {place} falls by {yearly}"
+    what = f"{state.value.capitalize()} suction at {place} {lost}falls by {yearly}"
     if trend.weak_by <= 1.0:
         return f"{what} and will be weak before the next yearly visit."
     return f"{what}; at that pace it is weak in about {trend.weak_by:.0f} years."

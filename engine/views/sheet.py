@@ -62,6 +62,8 @@ def customer_sheet(
         f"Working readings through an orifice of {inches(visit.gauge.orifice_in)}{gauge}. "
         f"Expected from {session.baseline.note}."
     )
+    if watch:
+        with_ += " Over the years it has fallen; see To watch."
     left = [f"{one}: left undone." for one in summary.left]
     lines = list(_price_lines(session, shop.currency))
     spent = minutes if minutes is not None else _minutes(session)

@@ -245,3 +245,65 @@ def test_a_visit_on_paper_is_not_judged_by_what_came_after_it(url: str) -> None:
     outcome = stillflow("visit", "--db", url, "--date", earlier, typed=typed)
     assert outcome.code == 0, outcome.err
     assert "No good readings are on record for this unit." in outcome.out
+
+
+def falling(url: str, *sealed: float) -> list[Visit]:
+    """A visit a year to the house, the last a year after last year's, each left in order."""
+    visits = []
+    with Casebook(url) as casebook:
+        (line,) = Sites(casebook).find("heron")
+        for number, suction in enumerate(sealed):
+            at = THEN - timedelta(days=365 * (len(sealed) - number))
+            good = GoodReading(state="sealed", suction=suction, **(GOOD | {"at": at}))
+            visit = last_year().model_copy(
+                update={
+                    "id": f"year-{number}",
+                    "opened": at,
+                    "site": HERON.model_copy(update={"id": line.id}),
+                    "events": (Event(check="sealed-inlet", answer=suction, at=at),),
+                    "conclusion": Conclusion(step="done", readings=(good,)),
+                }
+            )
+            visits.append(casebook.put(visit))
+        read = Event(check="sealed-inlet", answer=126.0, at=THEN)
+        now = last_year().model_copy(
+            update={
+                "site": HERON.model_copy(update={"id": line.id}),
+                "events": (*last_year().events, read),
+            }
+        )
+        visits.append(casebook.put(now, replace=True))
+    return visits
+
+
+def test_a_slow_decline_is_told_where_the_visit_is_judged_by_the_last(url: str) -> None:
+    first, last = THEN.year - 3, THEN.year
+    falling(url, 140.0, 136.0, 131.0)
+    out = " ".join(begun(url, "heron", "1", "", "stop")[0].split())
+    told = f"Sealed suction at the kitchen inlet read 126 inH2O in {last}, 14 below {first},"
+    assert out.count(told) == 1
+    assert "Over the years (stillflow sites history " in out
+    # Working suction was read once; there is no trend to tell of.
+    assert "Working suction at the kitchen inlet read" not in out
+
+
+@pytest.mark.parametrize("sealed", [(127.0,), (126.0, 127.0, 125.0)])
+def test_nothing_is_told_of_the_years_where_it_has_not_surely_fallen(
+    url: str, sealed: tuple[float, ...]
+) -> None:
+    falling(url, *sealed)
+    assert "Over the years" not in begun(url, "heron", "1", "", "stop")[0]
+
+
+def test_a_page_tells_of_the_decline_until_its_day_and_once(url: str) -> None:
+    *_, third, last = falling(url, 140.0, 139.0, 136.0)
+    says = {
+        one.id: " ".join(stillflow("sheet", one.id, "--db", url).out.split())
+        for one in (third, last)
+    }
+    then = f"read 126 inH2O in {THEN.year}, 14 below {THEN.year - 3}, and falls by "
+    assert says[last.id].count(then) == 1
+    assert "Over the years it has fallen; see To watch." in says[last.id]
+    # Until the third visit it had not surely fallen.
+    assert "To watch" not in says[third.id]
+    assert "Over the years" not in says[third.id]
