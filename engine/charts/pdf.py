@@ -9,7 +9,9 @@ from __future__ import annotations
 import datetime
 import importlib
 import logging
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
+from pathlib import Path
+from tempfile import TemporaryDirectory
 from typing import Any
 
 from stillflow.engine.base import SetupError
@@ -34,21 +36,26 @@ def write_pdf(scenes: Sequence[Scene], date: datetime.date | None = None, title:
         SetupError: the extra `pdf` is not installed; says which formats can be made.
     """
     document = _document(scenes[0], date, title)
-    for scene in scenes:
-        document.add_page(format=(scene.width, scene.height))
-        document.start_section(words.clean(scene.title))
-        for part in scene.parts:
-            document.start_section(words.clean(part), level=1)
-        for group in scene.groups:
-            for mark in group.marks:
-                _draw(document, mark)
-    return bytes(document.output())
+    with TemporaryDirectory(prefix="stillflow-pdf-", ignore_cleanup_errors=True) as folder:
+        marks = (mark for scene in scenes for group in scene.groups for mark in group.marks)
+        file = _typeface((mark.text for mark in marks if isinstance(mark, Text)), Path(folder))
+        for style, weight in (("", 400), ("B", 700)):
+            document.add_font(_FACE, style, file, variations={"wght": weight})
+        for scene in scenes:
+            document.add_page(format=(scene.width, scene.height))
+            document.start_section(words.clean(scene.title))
+            for part in scene.parts:
+                document.start_section(words.clean(part), level=1)
+            for group in scene.groups:
+                for mark in group.marks:
+                    _draw(document, mark)
+        return bytes(document.output())
 
 
 def _document(first: Scene, date: datetime.date | None, title: str) -> Any:
     try:
         fpdf = importlib.import_module("fpdf")
-        arimo = importlib.import_module("fontpkg_arimo")
+        importlib.import_module("fontpkg_arimo")
     except ImportError as problem:
         raise SetupError(
             f"PDF cannot be made here, because {problem.name} is not installed",
@@ -64,10 +71,25 @@ def _document(first: Scene, date: datetime.date | None, title: str) -> Any:
     document.set_lang("en")
     when = datetime.datetime.combine(date, datetime.time(), datetime.UTC) if date else _EPOCH
     document.set_creation_date(when)
-    file = arimo.ROOT / "files" / "Arimo[wght].ttf"
-    for style, weight in (("", 400), ("B", 700)):
-        document.add_font(_FACE, style, file, variations={"wght": weight})
     return document
+
+
+def _typeface(texts: Iterable[str], folder: Path) -> Path:
+    """A file in a folder of the typeface with no letters but those of the texts.
+
+    To make a weight of all letters that it has takes a second, and what tells how letters are to
+    be joined is not looked at.
+    """
+    arimo = importlib.import_module("fontpkg_arimo")
+    subset = importlib.import_module("fontTools.subset")
+    options = subset.Options(layout_features=[], notdef_outline=True)
+    font = subset.load_font(arimo.ROOT / "files" / "Arimo[wght].ttf", options)
+    subsetter = subset.Subsetter(options)
+    subsetter.populate(text="".join({letter for text in texts for letter in _label(text)}))
+    subsetter.subset(font)
+    path = folder / "Arimo.ttf"
+    subset.save_font(font, path, options)
+    return path
 
 
 def _draw(document: Any, mark: Mark) -> None:
@@ -80,16 +102,22 @@ def _draw(document: Any, mark: Mark) -> None:
         _path(document, mark)
 
 
-def _text(document: Any, mark: Text) -> None:
-    label = words.clean(mark.text)
+def _label(text: str) -> str:
+    """The letters of a text as they stand on paper, from left to right."""
+    label = words.clean(text)
     for character in words.unknown(label):
         label = label.replace(character, _MISSING)
-    if not label:
-        return
     if not label.isascii():
         bidi = importlib.import_module("fpdf.bidi")
         left_to_right = importlib.import_module("fpdf.enums").TextDirection.LTR
         label = bidi.BidiParagraph(label, left_to_right).get_reordered_string()
+    return label
+
+
+def _text(document: Any, mark: Text) -> None:
+    label = _label(mark.text)
+    if not label:
+        return
     document.set_font(_FACE, "B" if mark.bold else "", mark.size)
     document.set_text_color(mark.colour)
     span = document.get_string_width(label)

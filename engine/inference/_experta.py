@@ -9,7 +9,9 @@ from __future__ import annotations
 import collections
 import collections.abc
 import logging
+from collections.abc import Iterable
 from functools import lru_cache
+from typing import Any
 
 from stillflow.engine.base import SetupError
 
@@ -44,13 +46,46 @@ _load()
 from experta import AND, OR, Fact, KnowledgeEngine, P, Rule  # noqa: E402
 from experta.matchers.rete import ReteMatcher  # noqa: E402
 from experta.matchers.rete.check import TypeCheck  # noqa: E402
-from experta.matchers.rete.nodes import BusNode  # noqa: E402
+from experta.matchers.rete.nodes import BusNode, ConflictSetNode  # noqa: E402
 from experta.matchers.rete.token import Token  # noqa: E402
 
-# It remembers where rules end for one network, and here are two: the trade's and the course's.
-ReteMatcher._get_conflict_set_nodes = lru_cache(maxsize=8)(
-    ReteMatcher._get_conflict_set_nodes.__wrapped__
-)
+
+@lru_cache(maxsize=8)
+def _nodes(matcher: ReteMatcher) -> tuple[tuple[Any, ...], tuple[Any, ...]]:
+    """All nodes of a network, each once, and those of them where rules end."""
+    found: dict[Any, None] = {}
+    waiting = [matcher.root_node]
+    while waiting:
+        node = waiting.pop()
+        if node not in found:
+            found[node] = None
+            waiting.extend(child.node for child in node.children)
+    return tuple(found), tuple(node for node in found if isinstance(node, ConflictSetNode))
+
+
+def _changes(matcher: ReteMatcher, adding: Iterable[Fact], deleting: Iterable[Fact]) -> Any:
+    """Take facts in, and gather from the rules they touched; experta copies from all there are."""
+    for fact in deleting:
+        matcher.root_node.remove(fact)
+    for fact in adding:
+        matcher.root_node.add(fact)
+    touched = [node for node in _nodes(matcher)[1] if node.added or node.removed]
+    gathered = [node.get_activations() for node in touched]
+    return [one for added, _ in gathered for one in added], [
+        one for _, removed in gathered for one in removed
+    ]
+
+
+def _reset(matcher: ReteMatcher) -> None:
+    """Empty every node, once; experta goes down every way to it."""
+    for node in _nodes(matcher)[0]:
+        node._reset()
+
+
+ReteMatcher.changes = _changes
+ReteMatcher.reset = _reset
+# What is declared at each start is looked for among all that an engine has.
+KnowledgeEngine.get_deffacts = lru_cache(maxsize=8)(KnowledgeEngine.get_deffacts)
 
 
 def _add(bus: BusNode, fact: Fact) -> None:

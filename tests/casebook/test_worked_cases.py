@@ -8,14 +8,22 @@ here, all by `.ci/run cases`.
 from __future__ import annotations
 
 import os
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
+from functools import cache
 from zlib import crc32
 
 import pytest
 from ruamel.yaml import YAML
 from severe_cases import FOLDER, severe_case
 
-from stillflow.casebook.cases import Case, fixed_in_cases, load_cases, play, worked_out
+from stillflow.casebook.cases import (
+    Case,
+    PlayedCase,
+    fixed_in_cases,
+    load_cases,
+    play,
+    worked_out,
+)
 from stillflow.engine.base.scales import Where
 from stillflow.engine.inference import CANT_TELL
 from stillflow.engine.ruleset.entries import Stop
@@ -41,6 +49,17 @@ def knowledge() -> Knowledge:
     return load_rules()
 
 
+Plays = Callable[[Case], PlayedCase]
+
+
+@pytest.fixture(scope="module")
+def played(knowledge: Knowledge) -> Plays:
+    """Plays a case as it is told, once for all tests that look at it."""
+    by_name = {case.name: case for case in ALL}
+    once = cache(lambda name: play(by_name[name], knowledge))
+    return lambda case: once(case.name)
+
+
 def _timed(case: Case) -> object:
     """The plain ones are for `.ci/run slow`: misleading ones have the same faults."""
     marks = [pytest.mark.slow] if case.kind == "plain" else []
@@ -48,10 +67,9 @@ def _timed(case: Case) -> object:
 
 
 @pytest.mark.parametrize("case", [_timed(case) for case in CASES])
-def test_the_engine_comes_to_what_a_good_technician_would(case: Case, knowledge: Knowledge) -> None:
-    played = play(case, knowledge)
-    asked = [turn.step.check.id for turn in played.turns if turn.step.check is not None]
-    assert played.problems == (), asked
+def test_the_engine_comes_to_what_a_good_technician_would(case: Case, played: Plays) -> None:
+    asked = [turn.step.check.id for turn in played(case).turns if turn.step.check is not None]
+    assert played(case).problems == (), asked
 
 
 MISSED = {
@@ -70,11 +88,10 @@ promise too much, so that readings do not part the two. In either case nothing i
 
 @pytest.mark.parametrize("case", SEVERE, ids=lambda case: case.name)
 def test_the_engine_comes_to_a_gross_fault_or_misses_it_as_is_known(
-    case: Case, knowledge: Knowledge
+    case: Case, played: Plays
 ) -> None:
-    played = play(case, knowledge)
-    assert played.fixes == MISSED.get(case.name, case.expect.fixes)
-    assert played.ends == case.expect.ends
+    assert played(case).fixes == MISSED.get(case.name, case.expect.fixes)
+    assert played(case).ends == case.expect.ends
 
 
 @pytest.mark.parametrize("case", SEVERE, ids=lambda case: case.name)
@@ -91,8 +108,8 @@ def test_every_fault_is_fixed_in_a_plain_a_severe_and_a_misleading_case(
         assert set(knowledge.faults) - fixed == set(), kind
 
 
-def test_every_stop_rule_is_what_ends_a_case(knowledge: Knowledge) -> None:
-    endings = [play(case, knowledge).last.ending for case in CASES if case.kind == "stop"]
+def test_every_stop_rule_is_what_ends_a_case(knowledge: Knowledge, played: Plays) -> None:
+    endings = [played(case).last.ending for case in CASES if case.kind == "stop"]
     ended = {ending.what for ending in endings if ending is not None}
     unheard = {
         rule.id
@@ -103,24 +120,30 @@ def test_every_stop_rule_is_what_ends_a_case(knowledge: Knowledge) -> None:
     assert unheard == set()
 
 
-def test_every_caution_is_shown_before_some_step_of_a_case(knowledge: Knowledge) -> None:
+def test_every_caution_is_shown_before_some_step_of_a_case(
+    knowledge: Knowledge, played: Plays
+) -> None:
     shown: set[str] = set()
     for caution in knowledge.cautions.values():
         for case in _cases_that_meet(caution.id, knowledge):
             if caution.text in shown:
                 break
-            for turn in play(case, knowledge).turns:
+            for turn in played(case).turns:
                 for step in (turn.step.check, turn.step.fix):
                     shown.update(step.cautions if step is not None else ())
         assert caution.text in shown, caution.id
 
 
 def _cases_that_meet(caution: str, knowledge: Knowledge) -> Iterator[Case]:
-    """Cases that fix what the caution belongs to, then those that say what such a check finds."""
-    for case in CASES:
+    """Cases that fix what the caution belongs to, then those that say what such a check finds.
+
+    Plain ones last: the others have been played before.
+    """
+    cases = sorted(CASES, key=lambda case: case.kind == "plain")
+    for case in cases:
         if any(caution in knowledge.faults[one].fix.cautions for one in case.expect.fixes):
             yield case
-    for case in CASES:
+    for case in cases:
         if any(caution in knowledge.checks[one].cautions for one in case.finds):
             yield case
 

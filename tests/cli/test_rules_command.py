@@ -12,12 +12,13 @@ import pytest
 from command import Outcome, stillflow
 from small_rules import SMALL, small
 
-from stillflow.casebook.cases import load_cases, read_case
+from stillflow.casebook.cases import named_case, read_case
 from stillflow.casebook.ids import new_id
 from stillflow.casebook.store import Casebook
 from stillflow.engine import Unit, Visit, load_rules
-from stillflow.engine.audit import INSPECTIONS
+from stillflow.engine.audit import INSPECTIONS, Finding, audit
 from stillflow.engine.inference.visit import Event
+from stillflow.engine.ruleset import Knowledge
 
 EXTRA = """rules:
   - id: shop-rule
@@ -33,6 +34,27 @@ def shop(tmp_path: Path) -> Path:
     folder = tmp_path / "shop"
     folder.mkdir()
     return folder
+
+
+AUDITED: dict[str, tuple[Finding, ...]] = {}
+"""What is wrong with rules, by their digest: to look takes a second, in words or as JSON."""
+
+
+@pytest.fixture(autouse=True)
+def audited_once(monkeypatch: pytest.MonkeyPatch) -> None:
+    def look(knowledge: Knowledge) -> tuple[Finding, ...]:
+        if knowledge.digest not in AUDITED:
+            AUDITED[knowledge.digest] = tuple(audit(knowledge))
+        return AUDITED[knowledge.digest]
+
+    monkeypatch.setattr("stillflow.engine.audit.audit", look)
+
+
+@pytest.fixture
+def few_cases(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Two worked cases: to look through all takes a second."""
+    two = [case for name in ("burning-smell", "clogged-hose") if (case := named_case(name))]
+    monkeypatch.setattr("stillflow.cli.rule_cases.load_cases", lambda: two)
 
 
 def write(folder: Path, text: str) -> None:
@@ -169,6 +191,7 @@ def test_a_list_as_json_says_where_each_entry_stands() -> None:
     assert all(row["file"].startswith("rules/") and row["line"] > 0 for row in rows)
 
 
+@pytest.mark.usefixtures("few_cases")
 def test_a_rule_is_shown_as_a_technician_would_read_it() -> None:
     outcome = stillflow("rules", "show", "hose-hisses-along")
     text = " ".join(outcome.out.split())
@@ -181,7 +204,7 @@ def test_a_rule_is_shown_as_a_technician_would_read_it() -> None:
     assert "because: With its end closed the hose hisses on its length" in text
     assert "source: What people who service" in text
     assert "stands in: rules/evidence/listening-in-house.yaml:" in text
-    assert "worked cases:" in text
+    assert "true in worked cases: none" in text
 
 
 def test_a_fault_is_shown_with_what_speaks_for_and_against_it_and_its_fix() -> None:
@@ -208,6 +231,7 @@ def test_a_check_is_shown_with_its_answers_and_the_rules_on_each() -> None:
     assert "sealed-lost-in-hose" in text
 
 
+@pytest.mark.usefixtures("few_cases")
 def test_how_much_a_rule_on_readings_says_is_shown_by_the_airflow_model() -> None:
     rule = " ".join(stillflow("rules", "show", "sealed-unit-short").out.split())
     least, most = re.search(r"\+ for, (\S+) to (\S+) times; by the airflow model, ", rule).groups()
@@ -218,6 +242,7 @@ def test_how_much_a_rule_on_readings_says_is_shown_by_the_airflow_model() -> Non
     )
 
 
+@pytest.mark.usefixtures("few_cases")
 def test_a_shown_entry_as_json_has_the_source_with_its_note() -> None:
     [card] = json.loads(stillflow("rules", "show", "sealed-inlet-short", "--json").out)
     assert card["kind"] == "rule"
@@ -227,18 +252,15 @@ def test_a_shown_entry_as_json_has_the_source_with_its_note() -> None:
     assert isinstance(card["true_in"], list)
 
 
-def test_a_rule_names_the_worked_cases_it_is_true_in_and_fires_in(
-    monkeypatch: pytest.MonkeyPatch,
-) -> None:
-    # Playing takes a second a case, so two must do here.
-    two = [case for case in load_cases() if case.name in ("burning-smell", "clogged-hose")]
-    monkeypatch.setattr("stillflow.cli.rule_cases.load_cases", lambda: two)
+@pytest.mark.usefixtures("few_cases")
+def test_a_rule_names_the_worked_cases_it_is_true_in_and_fires_in() -> None:
     [stop] = json.loads(stillflow("rules", "show", "stop-burning-smell", "--play", "--json").out)
     assert (stop["true_in"], stop["fired_in"]) == (["burning-smell"], ["burning-smell"])
     [other] = json.loads(stillflow("rules", "show", "stop-smoke", "--play", "--json").out)
     assert (other["true_in"], other["fired_in"]) == ([], [])
 
 
+@pytest.mark.usefixtures("few_cases")
 def test_a_shops_own_rule_is_shown_from_its_own_folder(shop: Path) -> None:
     write(shop, EXTRA.replace("SLIDER", "closed"))
     outcome = stillflow("rules", "show", "shop-rule", "--rules", str(shop))
@@ -379,7 +401,7 @@ def test_none_of_the_shipped_rules_is_marked_and_all_fit_80_columns(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
     # Reading through all cases takes minutes; two say what is to be seen here.
-    two = [case for case in load_cases() if case.name in ("clogged-hose", "worn-brushes")]
+    two = [named_case(name) for name in ("clogged-hose", "worn-brushes")]
     monkeypatch.setattr("stillflow.casebook.cases.load_cases", lambda: two)
     outcome = stillflow("rules", "weigh", "--houses", "300", "--all")
     assert (outcome.code, outcome.err) == (0, "")
@@ -400,11 +422,8 @@ def test_bad_houses_or_seed_are_one_line_with_exit_code_2(wrong: tuple[str, str]
     assert wrong[0] in outcome.err
 
 
-def test_a_reason_to_differ_from_physics_and_the_price_of_being_wrong_are_shown(
-    monkeypatch: pytest.MonkeyPatch,
-) -> None:
-    # Looking through all cases takes seconds, and is not what this is about.
-    monkeypatch.setattr("stillflow.cli.rule_cases.load_cases", list)
+@pytest.mark.usefixtures("few_cases")
+def test_a_reason_to_differ_from_physics_and_the_price_of_being_wrong_are_shown() -> None:
     rule = " ".join(stillflow("rules", "show", "nothing-anywhere").out.split())
     assert "for, strong (x 10): " in rule
     assert "not as physics: The airflow model keeps the motor running" in rule
@@ -445,12 +464,13 @@ def test_rules_explain_says_all_for_and_against_and_the_cheapest_way_to_be_sure(
 def test_rules_compare_ends_with_1_where_a_worked_case_breaks(shop: Path, tmp_path: Path) -> None:
     cases = tmp_path / "cases"
     cases.mkdir()
-    [case] = [one for one in load_cases() if one.name == "bare-floor-brush-on-shag"]
+    case = named_case("bare-floor-brush-on-shag")
+    assert case is not None
     name = f"{case.name}.yaml"
     worked = Path(str(resources.files("stillflow.casebook"))) / "worked" / name
     (cases / name).write_text(worked.read_text("utf-8"))
     write(shop, f"retire: [{case.expect.fixes[0]}]\n")
-    few = ("--cases", str(cases), "--calls", "40", "--db", f"sqlite:///{tmp_path / 'x.db'}")
+    few = ("--cases", str(cases), "--calls", "10", "--db", f"sqlite:///{tmp_path / 'x.db'}")
     outcome = stillflow("rules", "compare", "--with", str(shop), *few)
     assert outcome.code == 1
     said = " ".join(outcome.out.split())
@@ -478,10 +498,10 @@ def test_rules_watch_checks_and_compares_again_on_every_save(
         os.utime(shop / "extra.yaml", (1, 1))
 
     monkeypatch.setattr("time.sleep", wait)
-    monkeypatch.setattr("stillflow.cli.rule_compare.WATCHED_CALLS", 20)
+    monkeypatch.setattr("stillflow.cli.rule_compare.WATCHED_CALLS", 5)
     outcome = stillflow("rules", "watch", str(shop))
     assert outcome.code == 130
-    assert "0 of 20 conclude otherwise" in outcome.out
+    assert "0 of 5 conclude otherwise" in outcome.out
     assert "slider-look-open because: 'x' is too short" in outcome.out
     assert stillflow("rules", "watch", str(shop / "nowhere")).code == 2
 

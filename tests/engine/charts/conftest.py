@@ -5,6 +5,8 @@ from __future__ import annotations
 import datetime
 import random
 from collections.abc import Callable
+from dataclasses import replace
+from functools import cache, lru_cache
 from typing import NamedTuple
 
 import numpy as np
@@ -154,14 +156,17 @@ def _faults(words: str) -> FaultTree:
 def make_charts() -> ChartMaker:
     """One chart of each sort, with the given words in every label."""
 
+    # Layouts are what takes time, and many tests look at the same.
+    @lru_cache(maxsize=64)
     def make(words: str) -> list[Chart]:
         tree = _faults(words)
-        return [
+        charts = [
             reasoning_chart(_path(words)),
             decision_chart(_tree(words)),
             station_chart(_stations(words)),
             faulttree_chart(tree, _title(words), analyse(tree, "exact")),
         ]
+        return [replace(chart, pages=cache(chart.pages)) for chart in charts]
 
     return make
 

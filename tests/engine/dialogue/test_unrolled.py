@@ -80,15 +80,23 @@ def walks(tree: PolicyTree, count: int) -> Iterator[list[tuple[PolicyStep[int], 
 def follow(knowledge: Knowledge, tree: PolicyTree, visit: Visit, count: int) -> int:
     """Take the tree's word for each answer of some walks; how many nodes were compared."""
     compared = 0
+    seen: set[tuple[object, ...]] = set()
     for way in walks(tree, count):
+        labels = [label for _, label in way]
+        steps = {tuple(labels[:deep]) for deep, (node, _) in enumerate(way) if node.act is not None}
+        compared += len(steps)
+        # Walks begin alike: what was held against the visit once need not be again.
+        if steps <= seen:
+            continue
         session = Session(knowledge, visit)
         while (step := session.next_step()).check is not None and step.check.id == "danger-signs":
             session.record("danger-signs", "none")
-        for node, label in way:
+        for deep, (node, label) in enumerate(way):
             if node.act is None:
                 break
-            agrees(session, node)
-            compared += 1
+            if (came := tuple(labels[:deep])) not in seen:
+                agrees(session, node)
+                seen.add(came)
             if label == NOT_THERE:
                 session.record_fix(node.act.id, found=False)
             elif label is not None and label != THERE:

@@ -145,8 +145,8 @@ def test_answers_come_from_the_rules_own_table(calls: list[SimulatedCall]) -> No
         )
         bare = Situation(call.truth)
         column = KNOWLEDGE.fault_index[call.faults[0]]
-        for check in QUESTIONS:
-            [outlook] = model.outlooks(bare, [check.id])
+        outlooks = model.outlooks(bare, [check.id for check in QUESTIONS])
+        for check, outlook in zip(QUESTIONS, outlooks, strict=True):
             given = outlook.likelihood[:, column]
             # Mistakes are drawn apart from the table: of the answers given, those that are right.
             wrong = check.mistaken / (len(given) - 1)
