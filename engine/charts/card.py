@@ -112,6 +112,10 @@ class _Row(NamedTuple):
     stays: bool = True
 
 
+_Placed = tuple[float, float, _Row]
+"""A row and where its top left corner is, across and down its page."""
+
+
 def card_pages(card: Card, room: Room | None, wide: float, least: float) -> list[list[Mark]]:
     """The marks of each page, its top left corner at (0, 0).
 
@@ -128,10 +132,10 @@ def card_pages(card: Card, room: Room | None, wide: float, least: float) -> list
         while True:
             [*pages] = _flow(rows, columns, high)
             if len(pages) == 1:
-                return pages
+                return [_drawn(page) for page in pages]
             high += _LINE
     # From the largest down, so that the pages are filled; of those that are as few the largest.
-    scale, best = _LARGEST, list[list[Mark]]()
+    scale, best, largest = _LARGEST, list[list[_Placed]](), _LARGEST
     while scale >= least - 1e-9:
         inner = Room(room.width / scale, room.height / scale)
         columns = max(int((inner.width + _GAP) / (_COLUMN + _GAP)), 1)
@@ -139,23 +143,24 @@ def card_pages(card: Card, room: Room | None, wide: float, least: float) -> list
             scale -= _STEP
             continue
         spread = (inner.width + _GAP) / columns
-        pages = [
-            [moved(mark, 0, 0, scale) for mark in page]
-            for page in _flow(rows, columns, inner.height, spread)
-        ]
+        [*pages] = _flow(rows, columns, inner.height, spread)
         if not best or len(pages) < len(best):
-            best = pages
+            best, largest = pages, scale
         if len(best) == 1:
             break
         scale -= _STEP
-    return best
+    return [_drawn(page, largest) for page in best]
+
+
+def _drawn(page: Sequence[_Placed], scale: float = 1.0) -> list[Mark]:
+    return [moved(mark, x * scale, y * scale, scale) for x, y, row in page for mark in row.marks]
 
 
 def _flow(
     rows: Sequence[_Row], columns: int, high: float, spread: float = _COLUMN + _GAP
-) -> Iterator[list[Mark]]:
+) -> Iterator[list[_Placed]]:
     """Fill columns, then pages; rows that stay together are not parted."""
-    marks: list[Mark] = []
+    placed: list[_Placed] = []
     column, y = 0, 0.0
     block: list[_Row] = []
     for row in rows:
@@ -166,13 +171,13 @@ def _flow(
         if y and y + tall > high:
             column, y = column + 1, 0.0
             if column == columns:
-                yield marks
-                column, marks = 0, []
+                yield placed
+                column, placed = 0, []
         for one in block:
-            marks += [moved(mark, column * spread, y) for mark in one.marks]
+            placed.append((column * spread, y, one))
             y += one.high
         block = []
-    yield marks
+    yield placed
 
 
 def _rows(card: Card) -> Iterator[_Row]:

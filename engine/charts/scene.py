@@ -180,17 +180,28 @@ def stacked(scenes: Sequence[Scene]) -> Scene:
 
 def moved(mark: Mark, dx: float, dy: float, scale: float = 1.0) -> Mark:
     """The mark scaled about the origin, then shifted."""
-
-    def at(point: Point) -> Point:
-        return point[0] * scale + dx, point[1] * scale + dy
-
+    # Field by field: a large chart moves a hundred thousand, and `replace` takes twice as long.
     if isinstance(mark, Text):
-        x, y = at((mark.x, mark.y))
-        return replace(mark, x=x, y=y, size=mark.size * scale)
+        x, y, size = mark.x * scale + dx, mark.y * scale + dy, mark.size * scale
+        return Text(x, y, mark.text, size, mark.anchor, mark.bold, mark.colour, mark.role)
     if isinstance(mark, Link):
-        return Link(*at((mark.x, mark.y)), mark.width * scale, mark.height * scale, mark.page)
-    segments = tuple(tuple(at(p) for p in segment) for segment in mark.segments)
-    return replace(mark, start=at(mark.start), segments=segments, width=mark.width * scale)
+        x, y = mark.x * scale + dx, mark.y * scale + dy
+        return Link(x, y, mark.width * scale, mark.height * scale, mark.page)
+    return Outline(
+        (mark.start[0] * scale + dx, mark.start[1] * scale + dy),
+        tuple(
+            [
+                tuple([(x * scale + dx, y * scale + dy) for x, y in segment])
+                for segment in mark.segments
+            ]
+        ),
+        mark.closed,
+        mark.fill,
+        mark.stroke,
+        mark.width * scale,
+        mark.dash,
+        mark.role,
+    )
 
 
 def transposed(outline: Outline) -> Outline:

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, replace
+from functools import lru_cache
 from typing import NamedTuple
 
 from stillflow.engine.charts.picture import Node, NodeKind
@@ -167,8 +168,11 @@ class MeasuredNode:
     """Which line begins the caution; -1 without one."""
 
 
+@lru_cache(maxsize=20_000)
 def measure(node: Node, squeeze: float = 1.0) -> MeasuredNode:
     """Cut a node's words to its kind's width and find the height they need.
+
+    Kept, as the lines of `wrap` are.
 
     Args:
         node: what to measure.
