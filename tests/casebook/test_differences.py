@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from stillflow.casebook.beliefs import ManyVisits
-from stillflow.casebook.cases import Case, load_cases
+from stillflow.casebook.cases import Case, load_cases, named_case
 from stillflow.casebook.differences import (
     Differences,
     changed_entries,
@@ -92,7 +92,8 @@ def test_what_moves_is_blamed_on_the_entry_that_moves_it(
 def test_a_worked_case_that_breaks_is_told_with_the_entry_that_breaks_it(
     compared: Callable[..., Differences],
 ) -> None:
-    [case] = [one for one in load_cases() if one.name == "bare-floor-brush-on-shag"]
+    case = named_case("bare-floor-brush-on-shag")
+    assert case is not None
     [fault] = case.expect.fixes
     found = compared(f"retire: [{fault}]\nchange: {{id: bag-look, minutes: 0.6}}\n", [case])
     [changed] = found.changed
@@ -141,4 +142,5 @@ def test_a_change_of_the_course_or_of_the_ways_concerns_every_case(
     shipped: Knowledge, tmp_path: Path
 ) -> None:
     (tmp_path / "own.yaml").write_text("change: [{id: attic, minutes: 2}]")
-    assert concerned(load_cases(), shipped, load_rules([tmp_path])) == load_cases()
+    cases = load_cases()
+    assert concerned(cases, shipped, load_rules([tmp_path])) == cases

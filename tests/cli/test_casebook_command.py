@@ -94,24 +94,24 @@ def test_a_shops_rules_are_held_against_the_shipped_ones(
 
 
 def test_generated_visits_show_what_a_rule_changes(cases: Path, kept: str, shop: Path) -> None:
-    args = ("--cases", str(cases), "--db", kept, "--generated", "120")
+    args = ("--cases", str(cases), "--db", kept, "--generated", "60")
     alone = replayed(*args)["generated"]
-    assert (alone["visits"], alone["agreeing"], alone["rules"]) == (120, 120, [])
+    assert (alone["visits"], alone["agreeing"], alone["rules"]) == (60, 60, [])
     assert alone["live"] == alone["live_agreeing"] > 0
     changed = replayed(*args, "--rules", str(shop), code=1)["generated"]
     [rule] = changed["rules"]
     assert rule["rule_id"] == "no-more-bins"
-    assert 0 < rule["gained"] == changed["other_rules"] == 120 - changed["agreeing"]
+    assert 0 < rule["gained"] == changed["other_rules"] == 60 - changed["agreeing"]
     assert replayed(*args)["generated"] == alone
 
 
 def test_generated_visits_are_told_in_words(cases: Path, kept: str, shop: Path) -> None:
     outcome = stillflow(
-        "casebook", "replay", "--cases", str(cases), "--db", kept, "--generated", "120",
+        "casebook", "replay", "--cases", str(cases), "--db", kept, "--generated", "60",
         "--rules", str(shop),
     )  # fmt: skip
     said = " ".join(outcome.out.split())
-    assert "of 120 agree" in said
+    assert "of 60 agree" in said
     assert "no-more-bins +" in said
     assert "drawn from the shipped rules" in said
     assert max(map(len, outcome.out.splitlines())) <= 80

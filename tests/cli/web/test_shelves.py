@@ -8,7 +8,7 @@ from pathlib import Path
 from command import stillflow
 from phone import phone
 
-from stillflow.casebook.cases import load_cases, play
+from stillflow.casebook.cases import named_case, play
 from stillflow.casebook.store import Casebook
 from stillflow.engine import load_rules
 
@@ -17,7 +17,8 @@ SCRIPT = "<script>alert(1)</script>"
 
 def test_a_house_is_found_and_a_new_visit_begins_with_what_is_known(tmp_path: Path) -> None:
     casebook = Casebook(f"sqlite:///{tmp_path / 'casebook.db'}")
-    case = next(one for one in load_cases() if one.name == "bin-crooked-after-emptying")
+    case = named_case("bin-crooked-after-emptying")
+    assert case is not None
     opened = datetime(2025, 3, 4, 9, 30, tzinfo=UTC)
     case = case.model_copy(update={"visit": case.visit.model_copy(update={"opened": opened})})
     kept = casebook.put(play(case, load_rules()).visit)
@@ -63,7 +64,8 @@ def test_rules_are_searched_and_read_with_their_sources(tmp_path: Path) -> None:
 
 def test_the_sheet_for_the_customer_is_the_one_the_command_line_writes(tmp_path: Path) -> None:
     casebook = Casebook(f"sqlite:///{tmp_path / 'casebook.db'}")
-    case = next(one for one in load_cases() if one.name == "clogged-hose")
+    case = named_case("clogged-hose")
+    assert case is not None
     played = play(case, load_rules()).visit
     site = played.site.model_copy(update={"name": SCRIPT})
     kept = casebook.put(played.model_copy(update={"site": site}))

@@ -11,7 +11,7 @@ import pytest
 from command import stillflow
 from phone import Phone, Text, desk, phone, url
 
-from stillflow.casebook.cases import Case, load_cases, play
+from stillflow.casebook.cases import Case, named_case, play
 from stillflow.casebook.store import Casebook
 from stillflow.cli.web.app import application
 from stillflow.cli.web.desk import Desk
@@ -29,7 +29,9 @@ def kept(folder: Path) -> Visit:
 
 
 def case(name: str) -> Case:
-    return next(one for one in load_cases() if one.name == name)
+    found = named_case(name)
+    assert found is not None
+    return found
 
 
 def test_a_visit_begins_with_what_was_given_and_asks_about_danger_first(tmp_path: Path) -> None:

@@ -7,7 +7,7 @@ from copy import deepcopy
 import pytest
 from small_rules import DANGER, SMALL, small
 
-from stillflow.casebook.cases import load_cases, play
+from stillflow.casebook.cases import named_case, play
 from stillflow.engine import AirState, Session, Unit, Visit, load_rules
 from stillflow.engine.base import minutes
 from stillflow.engine.dialogue.talk import ahead_words, read_with, reminder_words, why_words
@@ -71,7 +71,8 @@ def test_supposing_leaves_the_visit_as_it_is() -> None:
 @pytest.mark.parametrize("name", ["clogged-hose", "gasket-where-no-gauge-had-been"])
 def test_supposing_is_what_the_visit_comes_to_and_changes_nothing_of_it(name: str) -> None:
     """The next event of a worked case supposed, then recorded, beside the record replayed."""
-    case = next(one for one in load_cases() if one.name == name)
+    case = named_case(name)
+    assert case is not None
     played = play(case, load_rules()).visit
     live = Session(load_rules(), played.model_copy(update={"events": (), "conclusion": None}))
     for event in played.events:
