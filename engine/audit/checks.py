@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+
 from stillflow.engine.audit.finding import Severity, Slips, inspection
 from stillflow.engine.audit.subject import Subject
-from stillflow.engine.ruleset import leaves, observation, observation_of, say
+from stillflow.engine.ruleset import Knowledge, Leaf, leaves, observation, observation_of, say
 
 
 @inspection(Severity.HIGH)
@@ -32,6 +34,33 @@ def says_nothing(subject: Subject) -> Slips:
             what = "no rule uses its answer"
             right = "write what each answer speaks for, or drop the check"
             yield "checks", check.id, what, right
+
+
+@inspection(Severity.MEDIUM)
+def only_against(subject: Subject) -> Slips:
+    """A check whose every answer speaks against the same fault, which cannot be."""
+    knowledge = subject.knowledge
+    rules: dict[tuple[str, str], dict[str, str]] = {}
+    for check_id, answer, rule_id in _on_one_answer(knowledge):
+        for fault, signs in subject.signs[rule_id].items():
+            if signs == {-1}:
+                rules.setdefault((check_id, fault), {})[answer] = rule_id
+    for (check_id, fault), by_answer in rules.items():
+        if len(by_answer) == len(knowledge.checks[check_id].answer_ids):
+            latest = max(by_answer.values(), key=lambda one: subject.layer("rules", one))
+            what = f"every answer of '{check_id}' speaks against '{fault}' now"
+            yield "rules", latest, what, "turn round the rule for what shows it"
+
+
+def _on_one_answer(knowledge: Knowledge) -> Iterator[tuple[str, str, str]]:
+    """Check, answer and rule, of every rule that fires on an answer alone."""
+    for rule in knowledge.rules.values():
+        when = rule.when
+        if isinstance(when, Leaf):
+            check = knowledge.checks.get(when.fact.removeprefix("answer."))
+            if check is not None:
+                found = (answer for answer in check.answer_ids if when.holds(answer))
+                yield from ((check.id, answer, rule.id) for answer in found)
 
 
 @inspection(Severity.MEDIUM)

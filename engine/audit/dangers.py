@@ -55,6 +55,39 @@ HEIGHTS = (
 )
 """What tells of a height to fall from."""
 
+DUST = (
+    _sign(r"\b(droppings|mold|moldy|mildew|nests?|silica|asbestos)\b"),
+    _sign(r"\b(plaster|grout|concrete|drywall|building) dust\b"),
+)
+"""What tells of dust that makes people ill."""
+
+FIRE = (
+    _sign(r"\b(gasoline|petrol|solvents?|thinner|lighter fluid|acetone|alcohol)\b"),
+    _sign(r"\b(flammable|torch|blowtorch|open flame|embers?|hot ash(es)?)\b"),
+)
+"""What tells of something that burns."""
+
+_REFUSED = r"\b(never|not|nor|no|without|keep)\b"
+FORBIDDEN = (
+    _sign(
+        r"\b(bridg|jumper|bypass|short|defeat|wedg|tap(e|ing) over)\w*\b[^.;]*"
+        r"\b(protector|cut-?out|breaker|fuse|interlock|overload|ground)\b",
+        _REFUSED,
+    ),
+    _sign(r"\bdischarg\w+\b[^.;]*\bcapacitors?\b", _REFUSED),
+    _sign(
+        r"\b(pour|spray|suck|vacuum)\w*\b[^.;]*"
+        r"\b(gasoline|petrol|solvent|thinner|lighter fluid|acetone|alcohol|embers?|hot ash)\b",
+        _REFUSED,
+    ),
+    _sign(
+        r"\b(fingers?|hands?)\b[^.;]*\b(running|turning|spinning) (fan|motor|brush|roller)",
+        _REFUSED,
+    ),
+    _sign(r"\b(sweep|blow|brush|vacuum)\w*\b[^.;]*\b(droppings|mold|asbestos)\b", _REFUSED),
+)
+"""What no caution makes right."""
+
 _MAINS_TOOLS = frozenset({"meter", "multimeter", "voltmeter", "clamp-meter"})
 _HEIGHT_TOOLS = frozenset({"ladder", "steps", "scaffold"})
 
@@ -82,16 +115,39 @@ def steps(knowledge: Knowledge) -> Iterator[Task]:
         yield Task("faults", fault.id, "", fix.steps, frozenset(), fix.access, fix.cautions)
 
 
+def said_before(knowledge: Knowledge, step: Task) -> frozenset[str]:
+    """The cautions that come before a step; what opening an access is shown with does as well."""
+    opened = knowledge.accesses[step.access].cautions if step.access is not None else ()
+    return frozenset((*step.cautions, *opened))
+
+
 @inspection(Severity.HIGH)
 def unsaid_mains(subject: Subject) -> Slips:
     """A check or fix near mains voltage without a caution about it."""
-    yield from _unsaid(subject.knowledge, "mains", MAINS, _MAINS_TOOLS)
+    yield from _unsaid(subject, "mains", MAINS, _MAINS_TOOLS)
 
 
 @inspection(Severity.HIGH)
 def unsaid_heights(subject: Subject) -> Slips:
     """A check or fix at a height without a caution about it."""
-    yield from _unsaid(subject.knowledge, "heights", HEIGHTS, _HEIGHT_TOOLS)
+    yield from _unsaid(subject, "heights", HEIGHTS, _HEIGHT_TOOLS)
+
+
+@inspection(Severity.HIGH)
+def unsaid_other(subject: Subject) -> Slips:
+    """A check or fix among harmful dust or what burns without a caution about it."""
+    for about, signs in (("dust", DUST), ("fire", FIRE)):
+        yield from _unsaid(subject, about, signs, frozenset())
+
+
+@inspection(Severity.HIGH)
+def forbidden(subject: Subject) -> Slips:
+    """A step that bridges a safety device, or does what no caution makes right."""
+    for step in steps(subject.knowledge):
+        seen = _words(step, FORBIDDEN)
+        if seen:
+            what = f"'{seen}' is never a technician's step"
+            yield step.section, step.id, what, "take it out, or say that it is not done"
 
 
 @inspection(Severity.HIGH)
@@ -124,15 +180,22 @@ _POWER = re.compile(
 
 
 def _unsaid(
-    knowledge: Knowledge, about: str, signs: Sequence[DangerWords], tools: frozenset[str]
+    subject: Subject, about: str, signs: Sequence[DangerWords], tools: frozenset[str]
 ) -> Slips:
+    knowledge = subject.knowledge
+    # Of a caution that was retired it is told once, not at every step that had it.
+    retired = subject.cautions_gone
+    shipped = subject.shipped if retired else None
+    before = (
+        {}
+        if shipped is None
+        else {(one.section, one.id): said_before(shipped, one) for one in steps(shipped)}
+    )
     dangers = {c.id for c in knowledge.cautions.values() if c.about == about}
     for step in steps(knowledge):
-        # What opening an access is shown with comes before the step as well.
-        said = set(step.cautions)
-        if step.access is not None:
-            said |= set(knowledge.accesses[step.access].cautions)
-        if said & dangers:
+        said = said_before(knowledge, step) & dangers
+        first = step.section == "checks" and knowledge.checks[step.id].first
+        if said or first or before.get((step.section, step.id), frozenset()) & retired:
             continue
         seen = min(step.tools & tools, default="") or _words(step, signs)
         if seen:

@@ -73,7 +73,7 @@ class Inspection:
     def look(self, subject: Subject) -> Iterator[Finding]:
         """What it finds in a rule set, and where that stands."""
         for section, entry_id, what, right in self.slips(subject):
-            place = subject.knowledge.places[section, entry_id]
+            place = subject.place(section, entry_id)
             yield Finding(self.severity, self.name, place, what, right)
 
 

@@ -9,7 +9,7 @@ from __future__ import annotations
 import re
 from dataclasses import replace
 
-from stillflow.engine.audit import checks, dangers, faults, rules, unused  # noqa: F401
+from stillflow.engine.audit import checks, dangers, faults, rules, safety, unused  # noqa: F401
 from stillflow.engine.audit.finding import INSPECTIONS, Finding, Severity
 from stillflow.engine.audit.subject import Subject
 from stillflow.engine.base import KnowledgeError

@@ -9,7 +9,7 @@ from itertools import combinations
 import numpy as np
 
 from stillflow.engine.audit.logic import Case, Logic
-from stillflow.engine.base import Floats
+from stillflow.engine.base import Floats, Place
 from stillflow.engine.inference import (
     Baseline,
     LikelihoodModel,
@@ -21,7 +21,7 @@ from stillflow.engine.inference import (
     contradicts,
     rule_table,
 )
-from stillflow.engine.ruleset import Knowledge, observed
+from stillflow.engine.ruleset import Knowledge, load_rules, observed
 
 MOST_COMPARED = 200
 """Cases on the same observations that are compared, so that time grows with the number of rules
@@ -34,6 +34,26 @@ class Subject:
     def __init__(self, knowledge: Knowledge) -> None:
         self.knowledge = knowledge
         self.logic = Logic(knowledge)
+
+    def place(self, section: str, entry_id: str) -> Place:
+        """Where an entry stands; of one that is gone, where it was retired."""
+        there = self.knowledge.places.get((section, entry_id))
+        if there is not None:
+            return there
+        gone = (one for one in self.knowledge.replaced if one.how in ("retired", "gone"))
+        return next(one.place for one in gone if (one.section, one.id) == (section, entry_id))
+
+    @cached_property
+    def shipped(self) -> Knowledge | None:
+        """The rules that ship, where something is laid over them."""
+        shipped = load_rules()
+        return shipped if set(shipped.files) < set(self.knowledge.files) else None
+
+    @cached_property
+    def cautions_gone(self) -> frozenset[str]:
+        """Shipped cautions that what is laid over the rules retired."""
+        shipped = self.shipped.cautions if self.shipped is not None else {}
+        return frozenset(shipped.keys() - self.knowledge.cautions.keys())
 
     @cached_property
     def signs(self) -> dict[str, dict[str, frozenset[int]]]:
@@ -83,10 +103,12 @@ class Subject:
 
     def above(self, fault: str, rule: str) -> bool:
         """Whether a fault stands in a later folder than a rule, which cannot have meant it."""
+        return self.layer("faults", fault) > self.layer("rules", rule)
+
+    def layer(self, section: str, entry_id: str) -> int:
+        """The number of the folder in which an entry stands."""
         layers = {name: layer for layer, name in self.knowledge.files}
-        of = [self.knowledge.places[one].file for one in (("faults", fault), ("rules", rule))]
-        mine, its = (layers.get(file, 0) for file in of)
-        return mine > its
+        return layers.get(self.knowledge.places[section, entry_id].file, 0)
 
     @cached_property
     def readable(self) -> tuple[str, ...]:

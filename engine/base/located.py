@@ -170,6 +170,8 @@ class _Builder:
             here = path
             if isinstance(holder, dict):
                 assert key is not None
+                if value is None and key.isdigit():
+                    self._comma(event, key, holder)
                 # The value stands at its key's line, which is noted already.
                 holder[key], here, key = value, (*path, key), None
             else:
@@ -198,6 +200,13 @@ class _Builder:
         if key in holder:
             raise self._fault(f"the key '{key}' stands twice", event, "keep one")
         return key
+
+    def _comma(self, event: _Event, key: str, holder: Mapping[str, object]) -> None:
+        """Refuse `{minutes: 2,5}`, which YAML takes for 2 minutes and an empty key 5."""
+        before = list(holder.values())[-1] if holder else None
+        if isinstance(before, int) and not isinstance(before, bool):
+            what = f"'{before},{key}' is read as two things"
+            raise self._fault(what, event, f"a decimal has a point: {before}.{key}")
 
     def _scalar(self, event: _Event) -> str | float | bool | None:
         text = str(event.value)

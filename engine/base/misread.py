@@ -5,6 +5,12 @@ from __future__ import annotations
 import re
 from typing import Any
 
+CURLY = "“”„‘’«»"
+CURLY_QUOTES = (
+    "curly quotation marks do not hold a sentence together",
+    'write straight ones: "..."',
+)
+
 
 def yaml_words(problem: Any, text: str) -> tuple[str, int | None, str]:
     """What a YAML parser stumbled over: what, line from 1, what would be right.
@@ -55,8 +61,10 @@ def _slip(line: str) -> tuple[str, str] | None:
         return "a tab stands before the first letter", "set the line in with spaces"
     if "\t" in line:
         return "a tab stands in this line", "write a space for it"
-    if re.match("[“”„‘’«»]", value):
-        return "curly quotation marks do not hold a sentence together", 'write straight ones: "..."'
+    if re.search(r"[\u00a0\u2000-\u200b\u202f\u3000\ufeff]", line):
+        return "a space that is no plain one stands in this line", "delete it and type a space"
+    if re.match(f"[{CURLY}]", value):
+        return CURLY_QUOTES
     if re.match(r"'[^']*'[^'\s,\]}#]", value):
         return "the sentence ends at its apostrophe", 'put it between double ones: "..."'
     if re.match(r"\s*-[A-Za-z]+:", line):

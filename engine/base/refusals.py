@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Any
 
 from stillflow.engine.base.errors import InputError, Place
 from stillflow.engine.base.located import Keys, Located, Path, nearest
+from stillflow.engine.base.misread import CURLY, CURLY_QUOTES
 from stillflow.engine.base.scales import Strength
 from stillflow.engine.base.units import quantity
 
@@ -82,6 +83,9 @@ def explain_validation(
 
 
 def _unknown(name: str, known: Keys, path: Path, place: Place) -> tuple[str, Place, str]:
+    if re.search(f"[{CURLY}]", name):
+        # Of a sentence in braces what comes after its comma is taken for a key.
+        return CURLY_QUOTES[0], place, CURLY_QUOTES[1]
     keys = known.at(path)
     homes = [key for key in keys if name in (*known.at((*path, key)), *known.at((*path, key, 0)))]
     begun = re.match(r"(\w+)[: ]+(.*)", name, re.DOTALL)

@@ -33,7 +33,8 @@ def laid_over(
         kept = {} if whole else dict(old)
         for key, value in new.items():
             kept[key] = laid_over(kept.get(key), value, lines, (*here, key), (*to, key), into)
-        return {key: value for key, value in kept.items() if value is not None}
+        # What is taken out must have been there; an empty key that never was is a slip, and stays.
+        return {key: value for key, value in kept.items() if value is not None or key not in old}
     if isinstance(new, list):
         return _listed(old, new, lines, here, to, into)
     return new

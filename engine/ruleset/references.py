@@ -76,7 +76,7 @@ class References:
             self.loader.fail(
                 f"there is no {kind} '{name}'",
                 self.loader.place(section, entry, *inside),
-                nearest(name, group),
+                nearest(name, group) or f"'stillflow rules list {wanted}' lists them",
             )
 
     def _listed(self, section: str, entry: Entry, key: str) -> None:
@@ -176,6 +176,6 @@ class References:
             elif name in Leaf.LISTED:
                 for one in value if isinstance(value, tuple) else (value,):
                     if not vocabulary.fits(kind, one):
-                        self.loader.fail(
-                            f"'{leaf.fact}' is never {one!r}", place, nearest(str(one), kind.words)
-                        )
+                        flag = "write true or false" if kind.kind == vocabulary.FLAG else ""
+                        right = flag or nearest(str(one), kind.words)
+                        self.loader.fail(f"'{leaf.fact}' is never {one!r}", place, right)

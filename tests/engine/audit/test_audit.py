@@ -148,6 +148,35 @@ BROKEN: list[tuple[str, str, str, list[str]]] = [
         ["'while the unit runs'", "plugged in again"],
     ),
     (
+        "unsaid-other",
+        check(how="Wipe the mouse droppings up."),
+        "extra",
+        ["'droppings'", "about dust"],
+    ),
+    *(
+        ("forbidden", check(how=how), "extra", [f"'{seen}'", "never"])
+        for how, seen in (
+            ("Bridge the thermal protector and run it.", "Bridge the thermal protector"),
+            ("Discharge the capacitor.", "Discharge the capacitor"),
+            ("Put a finger on the running fan.", "finger on the running fan"),
+            ("Pour gasoline down the inlet.", "Pour gasoline"),
+            ("Sweep the droppings out dry.", "Sweep the droppings"),
+        )
+    ),
+    (
+        "only-against",
+        TIDY.replace(
+            "{fact: answer.ball, is: sticks}\n    then: [{for: hose-clogged",
+            "{fact: answer.ball, is: sticks}\n    then: [{against: hose-clogged",
+        )
+        + RULE.format(
+            when="{fact: answer.ball, is: rolls}",
+            then="{against: hose-clogged, strength: slight}",
+        ),
+        "ball-sticks",
+        ["every answer of 'ball'", "'hose-clogged'"],
+    ),
+    (
         "unsaid-heights",
         check(how="Climb to the hood and look."),
         "extra",
@@ -289,7 +318,8 @@ def test_the_work_grows_with_the_rules_and_not_with_their_square(
 
 
 def test_every_inspection_is_shown_by_a_broken_rule_set_and_says_what_it_finds() -> None:
-    of_folders = {"place-against-effect"}  # below
+    # Below, and in test_safety.
+    of_folders = {"place-against-effect", "guard-lost", "caution-gone", "caution-changed"}
     assert {one.name for one in INSPECTIONS} - of_folders == {one[0] for one in BROKEN}
     for inspection in INSPECTIONS:
         assert inspection.finds.endswith(".")
