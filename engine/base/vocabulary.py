@@ -58,6 +58,7 @@ def base_facts(levels: Iterable[str]) -> dict[str, FactKind]:
         "site.altitude_ft": FactKind(NUMBER, (), "feet above sea level"),
         "visit.purpose": FactKind(WORD, PURPOSES, "a call on a complaint, or just measuring"),
         "visit.fixes": FactKind(NUMBER, (), "fixes done so far on this visit"),
+        "visit.mended": FactKind(NUMBER, (), "fixes so far after which a reading rose"),
         "visit.doubts": FactKind(NUMBER, (), "times readings were set aside as impossible"),
     }
     for state in AirState:
@@ -111,6 +112,7 @@ def course_facts() -> dict[str, FactKind]:
         "fix.rise": "most that a reading rose by since before it, as a share of what it was",
         "now.half-read": "share of expected of the one reading taken where the gauge still is",
         "now.unsure": "times that a question which comes first was asked and not answered",
+        "now.lead": "probability of the likeliest fault",
         "now.minutes": "minutes of the visit so far, as the rules count them",
     }
     return {

@@ -284,6 +284,7 @@ class Course:
                 now.facts |= self._verification.outcome(repair, wanted, moment.answered)
                 now.facts["fix.unmoved"] = float(moment.unmoved)
                 now.facts["now.minutes"] = moment.spent
+                now.facts["now.lead"] = float(moment.probabilities.max(initial=0.0))
 
     def _plan(self, moment: Moment, now: _Now, checks: Sequence[str]) -> None:
         """Lay in what the planner chooses among some checks."""

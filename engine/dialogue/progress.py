@@ -144,6 +144,7 @@ class Progress:
         footing: where one stands, and what is undone.
         spent: minutes so far of all that was done, as the rules count them.
         unmoved: fixes in a row after which nothing read otherwise.
+        mended: fixes after which something read higher.
         inlets: the inlets of the house as far as they have names.
         heard: answers taken from the complaint, by check, until they are given otherwise.
         set_aside: by check, the readings that were last set aside because they contradict.
@@ -169,6 +170,7 @@ class Progress:
     events: int = 0
     spent: float = 0.0
     unmoved: int = 0
+    mended: int = 0
     _stale: list[Taken] = field(default_factory=list)
     _in_vain: set[int] = field(default_factory=set)
 
@@ -352,8 +354,12 @@ class Progress:
             self._set_aside(event, before, *doubt)
             return
         if self._stale and not self._nothing_moved():
+            self.mended += any(new > old for old, new in self._read_again())
             self._stale, self.unmoved = [], 0
-        elif self._stale and ((check.verifies and check.kind == "choice") or self._is_short()):
+            self._believe()
+            self._note(event, before)
+            return
+        if self._stale and ((check.verifies and check.kind == "choice") or self._is_short()):
             self._stand_again()
             self._note(event, before)
             return
@@ -468,13 +474,16 @@ class Progress:
 
     def _nothing_moved(self) -> bool:
         """Whether all that was read again after a fix is as it was."""
-        again = [
-            (float(now.answer), float(old.answer))
+        return all(is_still(old, new) for old, new in self._read_again())
+
+    def _read_again(self) -> list[tuple[float, float]]:
+        """Readings before the last fix, and the same after it."""
+        return [
+            (float(old.answer), float(now.answer))
             for old in self._stale
             for now in self.accepted
             if old.check.kind == "reading" and now.replaces(old)
         ]
-        return all(is_still(old, new) for new, old in again)
 
     def _is_short(self) -> bool:
         """Whether what was read again is enough to know that the last fix was not all."""
@@ -526,6 +535,7 @@ class Progress:
     def _situation(self, count: int) -> Situation:
         standing = dict(self._standing)
         standing["visit.fixes"] = float(len(self.tried))
+        standing["visit.mended"] = float(self.mended)
         standing["visit.doubts"] = float(len(self.doubts))
         standing.update((tried_fact(fault_id), True) for fault_id in self.tried)
         standing.update(

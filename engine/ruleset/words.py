@@ -22,6 +22,7 @@ _SUBJECTS = {
     "site.altitude_ft": "the altitude in feet",
     "visit.purpose": "the purpose of the visit",
     "visit.fixes": "the number of fixes done so far",
+    "visit.mended": "the number of fixes after which a reading rose",
     "visit.doubts": "the number of times readings were set aside",
     "baseline.from": "what the expected readings rest on",
 }
