@@ -434,12 +434,18 @@ class Progress:
             self._stale = [one for one in self.accepted if one not in [*kept, *seen]]
             kept = [one for one in kept if one not in seen]
             self.accepted = kept
-        # What could not be told or was put off may be asked again; what cannot be done stays so.
-        self.silent = {
-            name: said for name, said in self.silent.items() if said not in (SKIPPED, "set aside")
-        }
+        # What was put off may be asked again, and what could not be told once; not a third time,
+        # unless the fix may have made it plain. What cannot be done stays so.
+        self.silent = {name: said for name, said in self.silent.items() if self._stays(name, said)}
         self.again.clear()
         self._believe()
+
+    def _stays(self, name: str, said: str) -> bool:
+        """Whether a check without an answer stays so after a fix."""
+        if said != CANT_TELL:
+            return said not in (SKIPPED, "set aside")
+        check = self.knowledge.checks[name]
+        return self.in_vain[name] > 1 and not (check.again_after_fix or check.verifies)
 
     def _outlasts(self, taken: Taken, fault_id: str) -> bool:
         """Whether what was seen or read holds after a fix as before.

@@ -56,6 +56,47 @@ def turn_of(session: Session) -> str:
     return step.turn
 
 
+@pytest.mark.parametrize(
+    ("minutes", "lead", "over"),
+    [(119, 0.1, False), (121, 0.1, True), (121, 0.5, True), (121, 0.6, False)],
+)
+def test_after_two_hours_a_vain_fix_is_the_last_unless_one_fault_is_likelier_than_all_else(
+    minutes: float, lead: float, over: bool
+) -> None:
+    moment = {"fix.proved": "short", "fix.unmoved": 1.0, "now.minutes": minutes, "now.lead": lead}
+    assert truth(load_rules().course["going-nowhere"].when, moment) is over
+
+
+@pytest.mark.parametrize(("least", "turn"), [(0.4, "sure-enough"), (0.9, "going-on")])
+def test_the_course_knows_how_likely_the_likeliest_fault_is(least: float, turn: str) -> None:
+    lead = f"""
+course:
+  - id: sure-enough
+    salience: 46
+    when: {{fact: now.lead, above: {least}}}
+    next: refer
+    because: One fault leads.
+    says: One fault leads.
+    call: the master
+    source: common-practice
+  - id: going-on
+    salience: 44
+    when: {{fact: fix.proved, is: short}}
+    next: refer
+    because: None leads.
+    says: None leads.
+    call: the master
+    source: common-practice
+"""
+    session = Session(small(f"{SMALL}{lead}"))
+    session.record("sealed-inlet", 65.0)
+    session.record_fix("seal-torn")
+    assert turn_of(session) == "prove-the-fix"
+    session.record("sealed-inlet", 65.0)
+    assert 0.4 < session.progress.probabilities.max() < 0.9
+    assert turn_of(session) == turn
+
+
 def test_a_visit_runs_by_its_course_from_danger_to_proof() -> None:
     session = Session(small(DANGEROUS))
     assert turn_of(session) == "safety-first"
@@ -218,7 +259,7 @@ def test_the_engine_says_of_any_facts_what_reading_from_the_top_says() -> None:
     kinds = {}
     for turn in knowledge.turns:
         for leaf in leaves(turn.when):
-            edge = leaf.at_least or leaf.above
+            edge = leaf.at_least or leaf.above or leaf.at_most
             values = kinds.setdefault(leaf.fact, set())
             values |= {0.0, edge, edge + 1.0} if edge else set()
             values |= {leaf.is_} if leaf.is_ is not None else set()

@@ -8,6 +8,7 @@ from frozen import changeable
 from small_rules import small
 
 from stillflow.engine import AirState, Session, Station, Unit, Visit, load_rules
+from stillflow.engine.base import Mode
 from stillflow.engine.dialogue.progress import Progress
 from stillflow.engine.inference.visit import CANT_DO, CANT_TELL, SKIPPED, Event, Gauge, Site
 
@@ -157,7 +158,52 @@ def test_after_a_fix_what_it_opened_is_put_back_and_what_was_put_off_may_be_aske
     session.record("sealed-inlet", 100.0)
     assert progress.footing.opened == set()
     assert progress.spent == spent + 2 + 1
-    assert progress.silent == {"works-now": CANT_TELL, "working-hose": CANT_DO}
+    assert progress.silent == {"working-hose": CANT_DO}
+
+
+def test_what_could_not_be_told_may_be_asked_once_more_after_a_fix_and_not_a_third_time() -> None:
+    session = after(("seal-look", CANT_TELL), ("hiss", CANT_TELL))
+    assert set(session.progress.silent) == {"seal-look", "hiss"}
+    session.record_fix("hose-clogged")
+    assert session.progress.silent == {}
+    session.record("seal-look", CANT_TELL)
+    session.record("hiss", CANT_TELL)
+    session.record_fix("motor-worn")
+    # A fix may make a noise plain, but not what was looked at twice.
+    assert session.progress.silent == {"seal-look": CANT_TELL}
+
+
+@pytest.mark.parametrize(
+    ("reading", "mended"), [(69.0, 0), (73.0, 0), (95.0, 1), (50.0, 0)], ids=str
+)
+def test_a_fix_after_which_a_reading_rises_has_mended_something(
+    reading: float, mended: int
+) -> None:
+    session = after(("sealed-inlet", 70), ("seal-look", "torn"))
+    assert session.progress.situation.standing["visit.mended"] == 0
+    session.record_fix("seal-torn")
+    assert session.progress.situation.standing["visit.mended"] == 0
+    session.record("sealed-inlet", reading)
+    assert session.progress.situation.standing["visit.mended"] == mended
+    again = Session(KNOWLEDGE, session.visit).progress
+    np.testing.assert_allclose(again.probabilities, session.progress.probabilities)
+
+
+def test_who_is_not_content_after_a_cure_is_seldom_the_owner_of_a_machine_in_order() -> None:
+    knowledge = load_rules()
+    normal = [one.mode is Mode.NORMAL for one in knowledge.faults.values()]
+
+    def in_order(again: float) -> float:
+        session = Session(knowledge, Visit(unit=Unit(rated_sealed=120, rated_airflow=100)))
+        session.record("sealed-inlet", 40.0)
+        session.record_fix("inlet-left-open")
+        session.record("sealed-inlet", again)
+        before = session.progress.probabilities[normal].sum()
+        session.record("works-now", "still-weak")
+        return float(session.progress.probabilities[normal].sum() / before)
+
+    assert in_order(110.0) < 0.5
+    assert in_order(40.0) > 0.9
 
 
 def test_readings_doubted_before_a_fix_are_not_asked_again_for_that_after_it() -> None:
