@@ -98,6 +98,7 @@ def test_facts_are_those_of_a_live_visit_with_the_same_answers() -> None:
         if not session.progress.doubts:
             assert session.facts(session.progress.situation) == facts | {
                 "visit.fixes": 0.0,
+                "visit.mended": 0.0,
                 "visit.doubts": 0.0,
             }
 
