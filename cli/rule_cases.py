@@ -55,7 +55,8 @@ def _facts(case: Case, knowledge: Knowledge) -> list[dict[str, FactValue]]:
         answers = case.answers(fixed)
         standing = model.standing(case.visit)
         standing |= {tried_fact(fault_id): True for fault_id in case.expect.fixes[:fixed]}
-        standing["visit.fixes"] = float(fixed)
+        # What a case expects to be fixed is what mends it.
+        standing |= dict.fromkeys(("visit.fixes", "visit.mended"), float(fixed))
         for turn in range(max((len(given) for given in answers.values()), default=1)):
             situation = Situation(standing)
             for check_id, given in answers.items():
