@@ -104,7 +104,8 @@ def test_files_that_cannot_be_loaded_are_told_in_the_same_form_with_exit_code_2(
 
 
 def test_what_was_read_and_what_it_replaces_is_said(shop: Path) -> None:
-    write(shop, EXTRA.replace("shop-rule", "slider-look-open").replace("SLIDER", "open"))
+    own = EXTRA.replace("shop-rule", "slider-look-open").replace("SLIDER", "open")
+    write(shop, own.replace("against:", "for:"))
     outcome = stillflow("rules", "check", "--rules", str(shop))
     read, replaced, *_, total = outcome.out.splitlines()[-3:]
     shipped = load_rules()
@@ -168,7 +169,8 @@ def test_findings_as_json(shop: Path) -> None:
     assert outcome.code == 1
     told = json.loads(outcome.out)
     assert told["clean"] is False
-    [finding] = told["findings"]
+    finding, other = told["findings"]
+    assert (finding["inspection"], other["inspection"]) == ("contradicts", "only-against")
     assert finding["severity"] == "high"
     assert finding["inspection"] in told["inspections"]
     assert (finding["file"], finding["line"], finding["id"]) == ("shop/extra.yaml", 2, "shop-rule")
