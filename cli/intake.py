@@ -80,6 +80,7 @@ def ask_intake(
     keep: Callable[[Visit], Visit],
     refused: Iterable[tuple[str, str]] = (),
     named_now: bool = False,
+    met: bool = False,
 ) -> Visit | None:
     """Ask what is not known yet.
 
@@ -90,6 +91,7 @@ def ask_intake(
         keep: called with the visit after each answer; gives the visit as it is kept.
         refused: part and field of values to be asked again, whatever else is known.
         named_now: the house has just been named, so that `back` leads to its name.
+        met: the house was asked about at an earlier visit, so that how high it lies is not asked.
 
     Returns:
         The visit as it is kept; None if the person stopped.
@@ -97,7 +99,7 @@ def ask_intake(
     Raises:
         EOFError: the input has ended.
     """
-    questions = _questions(knowledge, visit, set(refused))
+    questions = _questions(knowledge, visit, set(refused), met)
     if questions:
         screen.head("The call")
         screen.text("Press Enter to leave a question out. Or: ?   back   stop")
@@ -145,15 +147,18 @@ def show_known(screen: Screen, knowledge: Knowledge, visit: Visit) -> None:
     screen.text("To change it: unit sealed 125, label says 114 cfm, unit filter bag, no gauge")
 
 
-def _questions(knowledge: Knowledge, visit: Visit, again: set[tuple[str, str]]) -> list[_Question]:
+def _questions(
+    knowledge: Knowledge, visit: Visit, again: set[tuple[str, str]], met: bool
+) -> list[_Question]:
     asked: list[_Question] = [one for one in DETAILS if (one.part, one.name) in again]
     if visit.described or visit.events:
         return asked
     for one in DETAILS:
-        if one.at_first and one not in asked and not one.of(visit):
+        height = one.name == "altitude_ft"
+        if one.at_first and one not in asked and not one.of(visit) and not (met and height):
             asked.append(one)
         # At the door, before the unit is seen.
-        if one.name == "altitude_ft" and knowledge.tools and not visit.missing_tools:
+        if height and knowledge.tools and not visit.missing_tools:
             asked.append(_Tools(knowledge))
     return asked
 

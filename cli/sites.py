@@ -292,6 +292,8 @@ def history(
         for row in one.rows:
             if row.fix:
                 screen.item("*", f"{row.at:%Y-%m-%d} after: {row.fix}")
+        for left_out in one.apart:
+            screen.item("-", left_out)
         screen.text(f"Drift: {drift_words(one)}.", 2)
         if one.warning:
             screen.text(one.warning, 2, "bold")

@@ -12,7 +12,7 @@ from stillflow.cli.lines import ask
 from stillflow.cli.screen import Screen
 from stillflow.engine.base import in_figures
 from stillflow.engine.dialogue import unit_words
-from stillflow.engine.inference import Unit, Visit, ago, earlier_words
+from stillflow.engine.inference import Unit, Visit, ago, earlier_words, unused_words
 from stillflow.engine.ruleset import Knowledge
 from stillflow.engine.views import site_history
 
@@ -129,6 +129,8 @@ def _from_known(
     if visit.earlier:
         screen.text("Last good readings, which this visit is judged by:")
         screen.items(earlier_words(visit, knowledge.faults, today))
+        if unused := unused_words(visit):
+            screen.text(unused)
         names = sorted({one.inlet for one in visit.earlier if one.inlet})
         if names and not visit.site.inlet:
             screen.text(

@@ -125,7 +125,8 @@ def command(
             chosen, named = ask_site(screen, Sites(casebook), knowledge, begun, keep)
         else:
             chosen, named = begun, False
-        asked = chosen and ask_intake(screen, knowledge, chosen, keep, refused, named)
+        met = chosen is not None and _met(casebook, chosen)
+        asked = chosen and ask_intake(screen, knowledge, chosen, keep, refused, named, met)
 
         def opened(known: Visit) -> Session:
             return Session(knowledge, known, think, wrong_part)
@@ -146,6 +147,12 @@ def command(
         screen.text(f"Interrupted. {_later(casebook, visit, db, rules)}")
         raise
     return LOST if visit is not None and casebook.gone else 0
+
+
+def _met(casebook: Casebook, visit: Visit) -> bool:
+    """Whether the house was asked about at another visit."""
+    house = Sites(casebook).visits(visit.site.id) if visit.site.id else []
+    return any(one.described for one in house if one.id != visit.id)
 
 
 def _later(casebook: Casebook, visit: Visit | None, db: str | None, rules: tuple[str, ...]) -> str:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from stillflow.engine.base import AirState, Station
 from stillflow.engine.dialogue.intake import known_words
 from stillflow.engine.dialogue.session import Session
+from stillflow.engine.inference import unused_words
 
 
 def taken_words(session: Session) -> list[str]:
@@ -40,7 +41,10 @@ def change_words(before: Session, after: Session) -> str:
         was, now = (one.baseline.at(state, Station.UNIT) for one in (before, after))
         if round(was) != round(now):
             expected.append(f"{state} {now:.0f} inH2O ({was:.0f} before)")
+    unused = unused_words(after.visit)
     words = f"Taken in: {', '.join(said)}."
     if expected:
         words += f" At the unit it should now read {' and '.join(expected)}."
+    if unused and unused != unused_words(before.visit):
+        words += f" {unused}"
     return words

@@ -13,6 +13,8 @@ from .drifting import drift as drift
 from .earlier import ago as ago
 from .earlier import earlier_words as earlier_words
 from .earlier import inches as inches
+from .earlier import unlike as unlike
+from .earlier import unused_words as unused_words
 from .facts import Spot as Spot
 from .facts import is_good as is_good
 from .facts import judge as judge

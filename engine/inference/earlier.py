@@ -1,7 +1,8 @@
 """What the last good visits to a house left behind, as far as this visit may be judged by it.
 
 A reading stands for the same station at the same inlet, in air as thin, through an orifice as wide;
-one that was taken with another gauge stands for less.
+one that was taken with another gauge stands for less. Air is as thin where the gauge cannot tell it
+apart, and where an altitude was never given: a house does not move.
 """
 
 from __future__ import annotations
@@ -11,16 +12,19 @@ from dataclasses import dataclass
 from datetime import datetime
 from fractions import Fraction
 from itertools import groupby
-from math import isclose
+from math import isclose, log
 
+from stillflow.engine.airflow import density_at
 from stillflow.engine.base import AirState, Station, counted
 from stillflow.engine.inference.inlets import key_of
 from stillflow.engine.inference.visit import GoodReading, Pair, Visit
 from stillflow.engine.ruleset import Fault
 
-_ALTITUDE_FT = 1.0
 _ORIFICE_IN = 1e-3
 """How far apart two numbers may be that say the same."""
+
+_THINNED = 2.0 / 3.0
+"""Suction goes as this power of the air's density, as in the airflow model."""
 
 _MONTH_DAYS = 30.44
 
@@ -47,8 +51,7 @@ def comparable(visit: Visit) -> Comparable:
     found: dict[Station | str, dict[str, float]] = {}
     taken = []
     for one in visit.earlier:
-        same_air = isclose(one.altitude_ft, visit.site.altitude_ft, abs_tol=_ALTITUDE_FT)
-        if same_air and same_orifice(one, visit.gauge.orifice_in):
+        if not unlike(one, visit.site.altitude_ft, visit.gauge.orifice_in):
             place = _place(one, visit)
             if place is not None:
                 found.setdefault(place, {})[one.state.value] = one.suction
@@ -63,10 +66,28 @@ def comparable(visit: Visit) -> Comparable:
     )
 
 
-def same_orifice(one: GoodReading, orifice_in: float) -> bool:
-    """Whether a reading may be held against one through this orifice; sealed needs none."""
+def unlike(one: GoodReading, altitude_ft: float, orifice_in: float) -> str:
+    """Why a reading may not be held against one at an altitude through an orifice, or nothing.
+
+    A sealed one needs no orifice.
+    """
+    both = one.altitude_ft and altitude_ft
+    if both and abs(_THINNED * log(density_at(both) / density_at(one.altitude_ft))) > one.tolerance:
+        return f"read at {one.altitude_ft:,.0f} ft, now {altitude_ft:,.0f} ft"
     through = isclose(one.orifice_in, orifice_in, abs_tol=_ORIFICE_IN)
-    return one.state is AirState.SEALED or through
+    if one.state is AirState.WORKING and not through:
+        return f"read through {inches(one.orifice_in)}, now {inches(orifice_in)}"
+    return ""
+
+
+def unused_words(visit: Visit) -> str:
+    """Which earlier readings this visit is not judged by, and why; empty if there are none."""
+    why: dict[str, list[str]] = {}
+    for one in visit.earlier:
+        if reason := unlike(one, visit.site.altitude_ft, visit.gauge.orifice_in):
+            why.setdefault(reason, []).append(f"{one.suction:.0f} {one.state.value}")
+    said = "; ".join(f"{', '.join(those)}: {reason}" for reason, those in why.items())
+    return said and f"Not judged by earlier readings that are not comparable ({said})."
 
 
 def earlier_words(visit: Visit, faults: Mapping[str, Fault], today: datetime) -> tuple[str, ...]:

@@ -4,6 +4,7 @@ from .faults import By as By
 from .faults import fault_tree as fault_tree
 from .faults import known_complaint as known_complaint
 from .faults import pareto_bars as pareto_bars
+from .history import SpotHistory as SpotHistory
 from .history import drift_words as drift_words
 from .history import history_chart_model as history_chart_model
 from .history import replaced_words as replaced_words

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from datetime import datetime
 from itertools import groupby
 from math import hypot, sqrt
@@ -18,6 +18,7 @@ from stillflow.engine.inference import (
     baseline_for,
     drift,
     key_of,
+    unlike,
 )
 from stillflow.engine.ruleset import Knowledge
 
@@ -45,6 +46,7 @@ class SpotHistory(Model):
         place: station, and inlet by name, in words.
         state: sealed or working.
         rows: oldest first.
+        apart: readings that make no line with these, each in a sentence that says why.
         drift: the trend; None with fewer than three visits.
         warning: a sentence where it falls; else empty.
         watch: the same for where the years are not shown, with how far it has fallen.
@@ -53,6 +55,7 @@ class SpotHistory(Model):
     place: str
     state: AirState
     rows: tuple[HistoryRow, ...]
+    apart: tuple[str, ...]
     drift: Drift | None
     warning: str
     watch: str
@@ -63,8 +66,9 @@ def site_history(
 ) -> tuple[SpotHistory, ...]:
     """What closed visits to one house left behind, by spot, the most read first.
 
-    Readings are held against the unit's rating or class at the time. Only those of the unit that is
-    there now, in the same air and through the same orifice as the last, make one line.
+    Readings are held against the unit's rating or class at the time, in the air of the house: an
+    altitude that was given later counts for the visits before. Only those of the unit that is there
+    now and that can be held against the last make one line.
 
     Args:
         visits: to one house, oldest first.
@@ -74,7 +78,9 @@ def site_history(
     _, told = _by_unit(
         one for one in visits if until is None or one.opened is None or one.opened <= until
     )
-    rows = [pair for visit in told for pair in _rows(visit, knowledge)]
+    heights = [one.site.altitude_ft for one in told if one.site.altitude_ft]
+    altitude_ft = heights[-1] if heights else 0.0
+    rows = [pair for visit in told for pair in _rows(visit, knowledge, altitude_ft)]
 
     def spot(pair: tuple[GoodReading, HistoryRow]) -> tuple[str, str, str]:
         # An inlet is the same whichever of them a call was about; a hose in it is another place.
@@ -87,13 +93,14 @@ def site_history(
     for _, group in groupby(sorted(rows, key=lambda pair: (spot(pair), pair[1].at)), spot):
         pairs = list(group)
         last = pairs[-1][0]
-        same = [
-            pair
-            for pair in pairs
-            if abs(pair[0].altitude_ft - last.altitude_ft) <= 1.0
-            and (last.state is AirState.SEALED or abs(pair[0].orifice_in - last.orifice_in) < 1e-3)
-        ]
-        found.append(_spot(last, tuple(row for _, row in same), [one for one, _ in same], weak))
+        why = [unlike(one, last.altitude_ft or altitude_ft, last.orifice_in) for one, _ in pairs]
+        same = [pair for pair, reason in zip(pairs, why, strict=True) if not reason]
+        apart = tuple(
+            f"{row.at:%Y-%m-%d} not comparable: {row.suction:.0f}, {reason}"
+            for (_, row), reason in zip(pairs, why, strict=True)
+            if reason
+        )
+        found.append(_spot(same, apart, weak))
     found.sort(key=lambda one: (-len(one.rows), one.place, one.state.value))
     return tuple(found)
 
@@ -136,7 +143,7 @@ def history_chart_model(spots: Iterable[SpotHistory], weak: float, title: TitleB
                 )
                 for row in one.rows
             ),
-            drift=drift_words(one),
+            drift=drift_words(one) + (f"; {len(one.apart)} not comparable" if one.apart else ""),
             warning=one.warning,
         )
         for one in spots
@@ -160,8 +167,12 @@ def weak_share(knowledge: Knowledge) -> float:
     return next(level.below for level in knowledge.levels if level.id == "low" and level.below)
 
 
-def _rows(visit: Visit, knowledge: Knowledge) -> Iterator[tuple[GoodReading, HistoryRow]]:
-    plain = visit.model_copy(update={"earlier": (), "last_good": {}})
+def _rows(
+    visit: Visit, knowledge: Knowledge, altitude_ft: float
+) -> Iterator[tuple[GoodReading, HistoryRow]]:
+    height = {"altitude_ft": visit.site.altitude_ft or altitude_ft}
+    site = visit.site.model_copy(update=height)
+    plain = visit.model_copy(update={"earlier": (), "last_good": {}, "site": site})
     baseline = baseline_for(plain, knowledge)
     assert visit.conclusion is not None
     for one in visit.conclusion.readings:
@@ -175,8 +186,10 @@ def _rows(visit: Visit, knowledge: Knowledge) -> Iterator[tuple[GoodReading, His
 
 
 def _spot(
-    last: GoodReading, rows: tuple[HistoryRow, ...], taken: list[GoodReading], weak: float
+    pairs: Sequence[tuple[GoodReading, HistoryRow]], apart: tuple[str, ...], weak: float
 ) -> SpotHistory:
+    taken, rows = [one for one, _ in pairs], tuple(row for _, row in pairs)
+    last = taken[-1]
     place = f"the {last.inlet} inlet" if last.inlet else last.station.words
     if last.inlet and last.station is Station.HOSE:
         place = f"the hose end on {place}"
@@ -186,6 +199,7 @@ def _spot(
         place=place,
         state=last.state,
         rows=rows,
+        apart=apart,
         drift=trend,
         warning=_warning(last.state, place, trend),
         watch=_warning(last.state, place, trend, _lost(rows)),

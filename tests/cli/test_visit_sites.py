@@ -112,11 +112,43 @@ def test_the_visit_is_judged_by_the_last_good_readings_of_its_inlet(url: str) ->
     thin = visit.model_copy(
         update={"site": kitchen.site.model_copy(update={"altitude_ft": 5280.0})}
     )
-    assert baseline_for(thin, knowledge).origin == "rated"
+    # Given for the first time it is the altitude of the readings before, which stand as they are.
+    assert baseline_for(thin, knowledge).expected["inlet"].working == 74
+    lower = [one.model_copy(update={"altitude_ft": 1000.0}) for one in thin.earlier]
+    apart = thin.model_copy(update={"earlier": tuple(lower)})
+    assert baseline_for(apart, knowledge).origin == "rated"
     narrow = kitchen.model_copy(update={"gauge": Gauge(orifice_in=0.5, name="blue")})
     through = baseline_for(narrow, knowledge)
     assert through.expected["inlet"].sealed == 126
     assert through.expected["inlet"].working != 74
+
+
+def test_an_altitude_is_asked_once_and_throws_no_reading_away(url: str) -> None:
+    lines = ("heron", "1", "", "", "weak", "", "unit inlet kitchen", "unit altitude 72", "stop")
+    out, visit = begun(url, *lines)
+    assert "Altitude of the house" not in out
+    assert "What have you with you?" in out
+    assert "Not judged by earlier readings" not in out
+    assert (visit.site.altitude_ft, baseline_for(visit, load_rules()).origin) == (72, "last-visit")
+
+
+def test_readings_that_an_altitude_throws_away_are_named_where_it_is_given(url: str) -> None:
+    with Casebook(url) as casebook:
+        high = last_year().conclusion
+        assert high is not None
+        good = [one.model_copy(update={"altitude_ft": 1000.0}) for one in high.readings]
+        ended = high.model_copy(update={"readings": tuple(good)})
+        site = HERON.model_copy(update={"altitude_ft": 1000.0})
+        again = {
+            "opened": THEN + timedelta(days=9),
+            "id": "high",
+            "conclusion": ended,
+            "site": site,
+        }
+        casebook.put(last_year().model_copy(update=again))
+    out, _ = begun(url, "heron", "1", "", "", "weak", "", "unit altitude 6000", "stop")
+    said = " ".join(out.split())
+    assert "126 sealed, 74 working: read at 1,000 ft, now 6,000 ft" in said
 
 
 def test_another_gauge_widens_what_is_expected(url: str) -> None:

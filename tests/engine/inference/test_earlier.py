@@ -9,7 +9,14 @@ import pytest
 from small_rules import small
 
 from stillflow.engine.base import Station
-from stillflow.engine.inference.earlier import ago, comparable, earlier_words, inches, same_orifice
+from stillflow.engine.inference.earlier import (
+    ago,
+    comparable,
+    earlier_words,
+    inches,
+    unlike,
+    unused_words,
+)
 from stillflow.engine.inference.visit import Gauge, GoodReading, Site, Visit
 
 NOON = datetime(2026, 6, 15, 12, tzinfo=UTC)
@@ -31,10 +38,30 @@ def test_a_pair_is_put_together_from_its_two_readings() -> None:
     assert found.further == {}
 
 
-@pytest.mark.parametrize(("feet", "holds"), [(3000, True), (3000.5, True), (3002, False)])
+# Suction goes as density to the 2/3; the gauge tells 2 % apart, which 800 ft make at 3,000 ft and
+# 850 ft do not: (P(3800) / P(3000)) ** (2 / 3) = 0.9804 (US Standard Atmosphere 1976).
+@pytest.mark.parametrize(
+    ("feet", "holds"), [(3000, True), (3800, True), (3850, False), (2150, False), (0, True)]
+)
 def test_a_reading_holds_only_in_air_as_thin(feet: float, holds: bool) -> None:
-    found = comparable(visit(read(altitude_ft=feet), site=Site(altitude_ft=3000)))
-    assert bool(found.pairs) is holds
+    found = visit(read(altitude_ft=feet), site=Site(altitude_ft=3000))
+    assert bool(comparable(found).pairs) is holds
+    assert bool(unused_words(found)) is not holds
+
+
+def test_an_altitude_that_was_never_given_is_not_another_one() -> None:
+    assert comparable(visit(read(), site=Site(altitude_ft=5280))).pairs
+    assert comparable(visit(read(altitude_ft=5280))).pairs
+
+
+def test_what_is_not_comparable_is_named_with_the_reason() -> None:
+    thin, wide = read(altitude_ft=1000), read(state="working", suction=60, orifice_in=0.75)
+    site = Site(altitude_ft=6000)
+    assert unused_words(visit(thin, wide, read("inlet"), site=site)) == (
+        "Not judged by earlier readings that are not comparable (120 sealed: read at 1,000 ft, now "
+        "6,000 ft; 60 working: read through 3/4 in, now 5/8 in)."
+    )
+    assert unused_words(visit(read("inlet"), site=site)) == ""
 
 
 @pytest.mark.parametrize(
@@ -51,7 +78,7 @@ def test_only_a_working_reading_asks_for_the_same_orifice(
     state: str, orifice: float, holds: bool
 ) -> None:
     one = read(state=state, orifice_in=orifice)
-    assert same_orifice(one, 0.625) is holds
+    assert (not unlike(one, 0.0, 0.625)) is holds
     assert bool(comparable(visit(one, gauge=Gauge(orifice_in=0.625))).pairs) is holds
 
 
@@ -100,7 +127,8 @@ def test_another_gauge_stands_for_less_the_worst_of_them_and_the_newest_day_coun
     found = comparable(visit(mine, *others, gauge=Gauge(name="blue")))
     assert (found.gauge, found.at) == (0.03, later)
     # One that does not hold here says nothing of gauge and day either.
-    away = comparable(visit(mine, gauge=Gauge(name="blue"), site=Site(altitude_ft=5000)))
+    thin = mine.model_copy(update={"altitude_ft": 1000.0})
+    away = comparable(visit(thin, gauge=Gauge(name="blue"), site=Site(altitude_ft=5000)))
     assert (away.pairs, away.gauge, away.at) == ({}, 0.0, None)
 
 
