@@ -53,6 +53,9 @@ _RAREST = 2
 _MANY, _LATE = 2000, 5000
 """From so many houses with a word on, those of so many latest visits are looked at first."""
 
+_FALLEN = 2.0
+"""Times the gauge's tolerance that a reading must be below the best one to have fallen."""
+
 
 @dataclass(frozen=True)
 class SiteLine:
@@ -185,8 +188,11 @@ class Sites:
         """The newest good reading of each spot of a house, as long as its unit is the same.
 
         Of visits that were begun before a moment, where one is written up that others came after.
+        A reading that fell further below the best one there than a gauge is off does not take an
+        earlier one's place: visit by visit each would be as expected, and the house ever weaker.
         """
         newest: dict[tuple[str, ...], GoodReading] = {}
+        best: dict[tuple[object, ...], float] = {}
         for visit in self.visits(known.line.id):
             opened = visit.opened
             later = before is not None and opened is not None and opened >= before
@@ -194,7 +200,10 @@ class Sites:
             if visit.conclusion is not None and same and not later:
                 for one in visit.conclusion.readings:
                     spot = (one.station.value, one.state.value, key_of(one.inlet))
-                    newest[spot] = one
+                    like = (*spot, one.orifice_in, one.altitude_ft, visit.house)
+                    best[like] = max(best.get(like, 0.0), one.suction)
+                    if one.suction >= best[like] * (1.0 - _FALLEN * one.tolerance):
+                        newest[spot] = one
         return tuple(newest.values())
 
     def edit(

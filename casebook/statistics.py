@@ -111,6 +111,7 @@ def verified(wanted: Wanted = EVERY) -> sa.ColumnElement[bool]:
         visits.c.status == "closed",
         visits.c.fault.is_not(None),
         visits.c.conclusion["step"].as_string() == "done",
+        sa.func.coalesce(visits.c.conclusion["proved"].as_boolean(), sa.true()),
         sa.func.json_array_length(visits.c.conclusion["readings"]) > 0,
     )
 

@@ -16,7 +16,7 @@ _UNSURE = "now.unsure"
 
 
 @dataclass(frozen=True)
-class Guard:
+class Safeguard:
     """An entry that keeps people from harm: what it does, and what of it must stay as it is."""
 
     section: str
@@ -67,23 +67,23 @@ def caution_changed(subject: Subject) -> Slips:
             yield section, entry_id, f"it is no longer shown with '{name}'", right
 
 
-def _guards(knowledge: Knowledge) -> Iterator[Guard]:
+def _guards(knowledge: Knowledge) -> Iterator[Safeguard]:
     first = {one.id for one in knowledge.checks.values() if one.first}
     for rule in knowledge.rules.values():
         if rule.stop is not None:
-            yield Guard("rules", rule.id, "ends the visit for danger", (rule.when, rule.stop))
+            yield Safeguard("rules", rule.id, "ends the visit for danger", (rule.when, rule.stop))
     for name in first:
         answers = frozenset(knowledge.checks[name].answer_ids)
-        yield Guard("checks", name, "asks about danger", answers)
+        yield Safeguard("checks", name, "asks about danger", answers)
     for turn in knowledge.course.values():
         unsure = any(leaf.fact == _UNSURE for leaf in leaves(turn.when))
         if turn.next in _GUARDING or unsure:
             so = (turn.when, turn.next, turn.salience)
-            yield Guard("course", turn.id, "keeps the visit safe", so)
+            yield Safeguard("course", turn.id, "keeps the visit safe", so)
     for phrase in knowledge.phrases.values():
         if phrase.check in first:
             heard = (phrase.says, phrase.answer)
-            yield Guard("phrases", phrase.id, "hears of danger in the complaint", heard)
+            yield Safeguard("phrases", phrase.id, "hears of danger in the complaint", heard)
 
 
 def _taken_off(shipped: Knowledge, knowledge: Knowledge) -> Iterator[tuple[str, str, set[str]]]:

@@ -99,6 +99,7 @@ def course_facts() -> dict[str, FactKind]:
         "fix.nothing-wrong": "the last fix was to find that nothing is wrong",
         "fix.content": "after it the customer's own tool pulls as it should",
         "fix.two": "no single fault explained what was read before it, two together did",
+        "fix.seen": "its fault would show at a place that was read before it and after",
         "fix.unproved": "the last fix was done, and something is to be measured or asked after it",
     }
     words = {

@@ -121,8 +121,11 @@ class Session:
             tried = self.progress.tried
             text = self._ending(move.ending).what
             fault = tried[-1] if tried else None
-            good = self._good_readings() if move.kind == "done" else ()
-            conclusion = Conclusion(step=move.kind, fault=fault, text=text, readings=good)
+            proved = move.turn.proves
+            good = self._good_readings(proved) if move.kind == "done" else ()
+            conclusion = Conclusion(
+                step=move.kind, fault=fault, text=text, proved=proved, readings=good
+            )
         self._whole = self._visit.model_copy(update={"conclusion": conclusion})
         return self._whole
 
@@ -459,8 +462,8 @@ class Session:
         own = move.turn.next in ("confirm", "read-with")
         return (move.because, *because) if own else because
 
-    def _good_readings(self) -> tuple[GoodReading, ...]:
-        """What is read now, for the next visit to be judged by.
+    def _good_readings(self, proved: bool) -> tuple[GoodReading, ...]:
+        """What is read now, for the next visit to be judged by; after what fix, where it is proved.
 
         What was short before the last fix and was not read again shows the fault, not the house.
         """
@@ -488,7 +491,7 @@ class Session:
                 altitude_ft=visit.site.altitude_ft,
                 gauge=gauge.name,
                 tolerance=gauge.tolerance,
-                after=progress.tried[fixes - 1] if fixes else "",
+                after=progress.tried[fixes - 1] if fixes and proved else "",
                 at=visit.last_at,
             )
             for (state, at), value in progress.situation.readings.items()

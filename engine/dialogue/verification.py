@@ -135,6 +135,8 @@ class Verification:
         rises = [value / old - 1.0 for check, value in read.items() if (old := before[check])]
         facts["fix.rise"] = max(rises, default=0.0)
         facts["fix.two"] = repair.two
+        again = [spot_of(check) for check, old in before.items() if old]
+        facts["fix.seen"] = any(self._shows(repair.fault_id, spot) for spot in again)
         return facts
 
     def is_short(
@@ -175,16 +177,15 @@ class Verification:
     def _is_in_vain(self, repair: Repair, again: Mapping[Spot, float]) -> bool:
         """Whether nothing moved, and where the fault would show there is what no order explains."""
         before, gauge = repair.situation.readings, self._model.gauge
-        known = bool(self._faults[repair.fault_id].effect.ranges())
-        return (
-            known
-            and all(is_still(before[spot], now) for spot, now in again.items())
-            and any(
-                gauge.beyond_order(spot, now) < -BEYOND_ORDER
-                and not gauge.leaves_alone(repair.fault_id, spot)
-                for spot, now in again.items()
-            )
+        return all(is_still(before[spot], now) for spot, now in again.items()) and any(
+            gauge.beyond_order(spot, now) < -BEYOND_ORDER and self._shows(repair.fault_id, spot)
+            for spot, now in again.items()
         )
+
+    def _shows(self, fault_id: str, spot: Spot) -> bool:
+        """Whether a fault that the air path knows of shows in what is read at a spot."""
+        known = bool(self._faults[fault_id].effect.ranges())
+        return known and not self._model.gauge.leaves_alone(fault_id, spot)
 
     def _best(self, check: Check) -> float | str:
         """The best answer that a check can have."""

@@ -258,6 +258,7 @@ class Conclusion(Model):
     step: str = Field(description="done, refer or stop")
     fault: str | None = Field(None, description="id of the fault that was found")
     text: str = Field("", description="how it ended, in a sentence")
+    proved: bool = Field(True, description="false where nothing measured shows that the fix did it")
     readings: tuple[GoodReading, ...] = Field(
         (), description="where all is well: what was read last, for the next visit"
     )

@@ -662,7 +662,8 @@ class Turn(Entry):
     """One entry of a visit's course: what comes next when it holds and nothing above it does.
 
     `says` and `call` are the words of an ending, and whom to call; where `call` is left out it is
-    whose work the fix is.
+    whose work the fix is. `proves` is false of one that ends well although nothing measured shows
+    that the last fix did it.
     """
 
     salience: Annotated[int, Field(ge=0, le=1000)]
@@ -671,6 +672,7 @@ class Turn(Entry):
     because: Sentence
     says: str = ""
     call: str = ""
+    proves: bool = True
 
     @model_validator(mode="after")
     def _says_how_it_ends(self) -> Turn:

@@ -319,6 +319,18 @@ def test_a_slow_decline_is_told_where_the_visit_is_judged_by_the_last(url: str) 
     assert "Working suction at the kitchen inlet read" not in out
 
 
+def test_a_house_that_falls_a_little_each_year_is_judged_by_what_it_read_before(url: str) -> None:
+    # Each is within 4 % of the one before; the last of them is 10 % below the first.
+    falling(url, 140.0, 136.0, 131.0)
+    _, visit = begun(url, "heron", "1", "", "stop")
+    sealed = [one for one in visit.earlier if one.state == "sealed"]
+    assert [one.suction for one in sealed] == [136.0]
+    assert sealed[0].at is not None
+    assert sealed[0].at.year == (THEN - timedelta(days=2 * 365)).year
+    kitchen = visit.model_copy(update={"site": visit.site.model_copy(update={"inlet": "kitchen"})})
+    assert baseline_for(kitchen, load_rules()).expected["inlet"].sealed == 136.0
+
+
 @pytest.mark.parametrize("sealed", [(127.0,), (126.0, 127.0, 125.0)])
 def test_nothing_is_told_of_the_years_where_it_has_not_surely_fallen(
     url: str, sealed: tuple[float, ...]
