@@ -89,13 +89,13 @@ def restore(path: str, target: Casebook) -> Restored:
     """Copy a backup into an empty casebook; out of a damaged one, all that can be read.
 
     Raises:
-        InputError: no such file, or the casebook has visits already.
+        InputError: no such file, it is no casebook, or there is something in this one already.
         SetupError: nothing of it can be read.
     """
     if not Path(path).is_file():
         raise InputError("there is no such file", Place(path), "check the name and the folder")
-    if _count(target):
-        what = "this casebook has visits already"
+    if _count(target) or _count(target, sites):
+        what = f"this casebook has {'visits' if _count(target) else 'houses'} already"
         raise InputError(what, Place(target.place), "restore into an empty one with --db")
     with TemporaryDirectory() as folder:
         # The backup itself is not touched, not even to bring its tables up to date.
@@ -105,6 +105,9 @@ def restore(path: str, target: Casebook) -> Restored:
             if Path(f"{path}{end}").is_file():
                 Path(f"{copied}{end}").write_bytes(Path(f"{path}{end}").read_bytes())
         if _whole(copied):
+            if not _ours(copied):
+                right = "name a file that 'casebook backup' wrote, or that a casebook was kept in"
+                raise InputError("this is no casebook", Place(path), right)
             with Casebook(f"sqlite:///{copied}") as source:
                 _copy(source, target)
             return Restored(_count(target))
@@ -124,9 +127,15 @@ def _refuse_present(path: str) -> None:
         raise InputError("there is such a file already", Place(path), "name a new one")
 
 
-def _count(book: Casebook) -> int:
+def _count(book: Casebook, table: sa.Table = visits) -> int:
     with book.transaction() as connection:
-        return int(connection.scalar(sa.select(sa.func.count()).select_from(visits)) or 0)
+        return int(connection.scalar(sa.select(sa.func.count()).select_from(table)) or 0)
+
+
+def _ours(path: Path) -> bool:
+    """Whether a database that is whole has the table of visits, as one of any version has."""
+    with closing(sqlite3.connect(path)) as raw:
+        return bool(raw.execute(f'PRAGMA table_info("{visits.name}")').fetchall())
 
 
 def _copy(source: Casebook, target: Casebook) -> None:

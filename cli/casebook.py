@@ -24,6 +24,8 @@ from stillflow.engine.inference import Visit
 from stillflow.engine.ruleset import Knowledge
 
 MISSED = 1
+"""The exit code where a worked case came out otherwise, or a backup was damaged."""
+
 SEED = 1
 """Generated visits are the same ones every time, so that figures can be compared."""
 
@@ -212,11 +214,11 @@ def backup_(file: str, db: str | None) -> None:
 @command.command("restore")
 @click.argument("file")
 @db_option
-def restore_(file: str, db: str | None) -> None:
+def restore_(file: str, db: str | None) -> int:
     """Take the backup FILE into an empty casebook.
 
     Of a damaged file, also of a damaged casebook, all that can be read is saved, and what cannot be
-    is said.
+    is said; the exit code is 1 then, and 2 where the file is no casebook.
     """
     from stillflow.casebook.backup import restore
     from stillflow.casebook.store import Casebook
@@ -240,6 +242,7 @@ def restore_(file: str, db: str | None) -> None:
                 more = ", ..." if len(ids) > _LISTED else ""
                 say(f"{what} of: {', '.join(ids[:_LISTED])}{more}.")
         say("Compare with an older backup.")
+    return MISSED if found.damaged else 0
 
 
 _ROWS = {

@@ -19,7 +19,7 @@ from stillflow.casebook.ids import short_id
 from stillflow.casebook.leaves import Leaves
 from stillflow.casebook.sites import Sites
 from stillflow.casebook.store import Casebook
-from stillflow.casebook.tables import events, photos, trail
+from stillflow.casebook.tables import events, photos, sites, trail
 from stillflow.engine.base import InputError, SetupError
 from stillflow.engine.inference import Event, Site, Visit
 
@@ -45,9 +45,9 @@ def target(tmp_path: Path) -> Iterator[Casebook]:
 
 
 def test_a_backup_comes_back_whole(casebook: Casebook, target: Casebook, tmp_path: Path) -> None:
-    sites = Sites(casebook)
-    first, second = sites.named("House 3"), sites.named("House 17")
-    sites.merge(first.id, second.id)
+    houses = Sites(casebook)
+    first, second = houses.named("House 3"), houses.named("House 17")
+    houses.merge(first.id, second.id)
     path = tmp_path / "backup.db"
     assert backup(casebook, str(path)) == 24
     assert stat.S_IMODE(path.stat().st_mode) == 0o600
@@ -252,3 +252,45 @@ def test_a_text_that_was_overwritten_costs_its_visit_and_no_other(
     assert target.get("visit-0001") == visit(1)
     assert len(target.get("visit-0004").events) == 8
     assert target.get("visit-0002").events == visit(2).events
+
+
+def test_a_file_that_is_no_casebook_is_refused(tmp_path: Path) -> None:
+    empty, other = tmp_path / "empty.db", tmp_path / "other.db"
+    empty.touch()
+    with closing(sqlite3.connect(other)) as raw:
+        raw.execute("CREATE TABLE songs (name TEXT)")
+    for path in (empty, other):
+        to = f"sqlite:///{tmp_path}/target.db"
+        outcome = stillflow("casebook", "restore", str(path), "--db", to)
+        assert outcome.code == 2
+        assert "this is no casebook" in outcome.err
+        assert "restored" not in outcome.out
+
+
+def test_a_script_is_told_by_the_exit_code_that_a_backup_was_damaged(
+    casebook: Casebook, tmp_path: Path
+) -> None:
+    path, cut = tmp_path / "backup.db", tmp_path / "cut.db"
+    backup(casebook, str(path))
+    data = path.read_bytes()
+    codes = []
+    for share in (0.02, 0.36, 0.8):
+        cut.write_bytes(data[: int(share * len(data))])
+        to = f"sqlite:///{tmp_path}/{share}.db"
+        outcome = stillflow("casebook", "restore", str(cut), "--db", to)
+        codes.append(outcome.code)
+        assert "damaged" in outcome.out or "nothing of it can be read" in outcome.err
+    assert codes == [2, 1, 1]  # of the first nothing can be read at all
+    assert stillflow("casebook", "restore", str(path), "--db", f"{to}.whole").code == 0
+
+
+def test_a_casebook_of_which_houses_alone_were_saved_is_not_restored_into(
+    casebook: Casebook, target: Casebook, tmp_path: Path
+) -> None:
+    path = tmp_path / "backup.db"
+    backup(casebook, str(path))
+    with target.transaction(write=True) as connection:
+        row = {"id": "a-house", "short": "a-house", "house_id": "a-house"}
+        connection.execute(sites.insert().values(**row))
+    with pytest.raises(InputError, match="has houses already"):
+        restore(str(path), target)
