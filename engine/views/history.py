@@ -201,8 +201,8 @@ def _spot(
         rows=rows,
         apart=apart,
         drift=trend,
-        warning=_warning(last.state, place, trend),
-        watch=_warning(last.state, place, trend, _lost(rows)),
+        warning=_warning(last.state, place, trend, _weak_since(rows, weak)),
+        watch=_warning(last.state, place, trend, _weak_since(rows, weak), _lost(rows)),
     )
 
 
@@ -215,11 +215,25 @@ def _lost(rows: tuple[HistoryRow, ...]) -> str:
     return f"read {now.suction:.0f} inH2O in {now.at:%Y}, {lost} below {best.at:%Y}, and "
 
 
-def _warning(state: AirState, place: str, trend: Drift | None, lost: str = "") -> str:
+def _weak_since(rows: tuple[HistoryRow, ...], weak: float) -> str:
+    """The day of the first of the last visits that all read weak; empty where the last did not."""
+    since = ""
+    for row in reversed(rows):
+        if row.share >= weak:
+            break
+        since = f"{row.at:%Y-%m-%d}"
+    return since
+
+
+def _warning(
+    state: AirState, place: str, trend: Drift | None, weak_since: str, lost: str = ""
+) -> str:
     if trend is None or not trend.declining or trend.weak_by is None:
         return ""
     yearly = f"{-100 * trend.per_year:.0f} % of expected a year"
     what = f"{state.value.capitalize()} suction at {place} {lost}falls by {yearly}"
+    if weak_since:
+        return f"{what} and is weak since {weak_since}."
     if trend.weak_by <= 1.0:
         return f"{what} and will be weak before the next yearly visit."
     return f"{what}; at that pace it is weak in about {trend.weak_by:.0f} years."

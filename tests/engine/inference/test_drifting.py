@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from stillflow.engine.inference import drift
+from stillflow.engine.inference import drift, drifting
 
 WEAK = 0.82
 NOISE = 0.02
@@ -26,6 +26,30 @@ def test_line_and_interval_are_those_of_scipy() -> None:
     half = stats.norm.ppf(0.975) * np.sqrt(covariance[1, 1])
     assert found.high - found.per_year == pytest.approx(half, rel=1e-3)
     assert found.weak_by == pytest.approx((WEAK - found.now) / found.per_year)
+
+
+def test_visits_that_scatter_more_than_the_gauge_have_the_interval_of_students_t() -> None:
+    from scipy import stats
+
+    years, shares = [2023.0, 2024.0, 2025.0], [0.745, 0.719, 0.837]
+    found = drift(years, shares, 0.0153, WEAK)
+    assert found is not None
+    oracle = stats.linregress(years, shares)
+    half = stats.t.ppf(0.975, 1) * oracle.stderr
+    assert found.high - found.per_year == pytest.approx(half, rel=1e-3)
+    assert found.low < 0.0 < found.high
+    falling = drift(years, [0.9, 0.7, 0.8], 0.0153, WEAK)
+    assert falling is not None
+    assert falling.per_year < -2.6 * 0.0153 / 2**0.5
+    assert not falling.declining
+
+
+@pytest.mark.parametrize("freedom", [1, 2, 3, 4, 5, 6, 9, 20, 60])
+def test_quantiles_are_those_of_scipy(freedom: int) -> None:
+    from scipy import stats
+
+    assert drifting._student(freedom) == pytest.approx(stats.t.ppf(0.975, freedom), rel=2e-3)
+    assert drifting._chi_square(freedom) == pytest.approx(stats.chi2.ppf(0.99, freedom), rel=0.02)
 
 
 def test_two_visits_or_visits_of_one_day_make_no_trend() -> None:

@@ -48,6 +48,15 @@ def test_an_altitude_left_out_later_is_still_that_of_the_house() -> None:
     assert found.rows[0].expected == pytest.approx(found.rows[1].expected)
 
 
+def test_what_is_weak_already_is_said_to_be_so_since_when() -> None:
+    found = spot(*(year(2021 + n, suction) for n, suction in enumerate((77, 71, 62, 56))))
+    assert "and is weak since 2023-05-04." in found.warning
+    assert "will be weak" not in found.watch + found.warning
+    assert (
+        "and will be weak before" in spot(*(year(2022 + n, 77 - 5 * n) for n in range(3))).warning
+    )
+
+
 def test_what_cannot_be_compared_is_said_with_the_reason() -> None:
     found = spot(year(2023, 50, 1000), year(2024, 64, 6000, 0.5), year(2025, 56, 6000))
     assert [row.suction for row in found.rows] == [56]
