@@ -10,6 +10,7 @@ from dataclasses import dataclass
 
 from stillflow.casebook.store import Overtaken
 from stillflow.cli.lines import ask
+from stillflow.cli.prompt import ask_words
 from stillflow.cli.screen import Screen
 from stillflow.engine.base import InputError, SetupError
 from stillflow.engine.dialogue import (
@@ -110,7 +111,8 @@ def ask_intake(
     while at < len(questions):
         question = questions[at]
         screen.text(_asked(question, visit))
-        line = ask().strip()
+        free = _FREE.get(question.name) if isinstance(question, Detail) else None
+        line = ask_words(screen, "") if free else ask().strip()
         if line.lower() == "stop":
             return None
         if line.lower() == "back":
@@ -128,7 +130,11 @@ def ask_intake(
                     screen.text(f"Not with you: {tools_words(knowledge, visit.missing_tools)}.")
                 if line and isinstance(question, _People) and (said := people_words(visit)):
                     screen.text(f"Taken: {said}. If that is wrong: back")
+                if line and free:
+                    screen.text(f"Taken as {free}. If that is wrong: back")
                 at += 1
+                if line and question == OF_A_NEW_HOUSE[0] and not _asks_people(questions):
+                    questions.insert(at, _People())
             except Overtaken:
                 raise
             except (InputError, SetupError) as error:
@@ -136,6 +142,14 @@ def ask_intake(
     if not visit.described and not visit.events:
         visit = keep(visit.model_copy(update={"described": True}))
     return visit
+
+
+_FREE = {"name": "the name of the house", "complaint": "the customer's words"}
+"""Questions that any words answer, and what is said of those that were taken."""
+
+
+def _asks_people(questions: Iterable[_Question]) -> bool:
+    return any(isinstance(one, _People) for one in questions)
 
 
 def show_known(screen: Screen, knowledge: Knowledge, visit: Visit) -> None:

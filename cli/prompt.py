@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from datetime import datetime
 
 from stillflow.cli.lines import ask
+from stillflow.cli.screen import Screen
 from stillflow.engine import Session
 from stillflow.engine.base import InputError, Station, nearest, small_first
 from stillflow.engine.dialogue import AnswerOption, CheckStep, FixStep, NextStep
@@ -246,6 +247,30 @@ def understand_fix(line: str) -> Typed:
         return Typed(answer="not there")
     right = "yes, no, can't do here, not there, why, back or stop"
     raise InputError(f"'{line.strip()[:40]}' is not an answer", right=right)
+
+
+_READ = re.compile(r"(?:sealed|working)\s+[\d.,]+\b.*", re.IGNORECASE)
+
+
+def ask_words(screen: Screen, question: str) -> str:
+    """A line of free words; what is a command or a reading counts as them only if it comes twice.
+
+    Raises:
+        EOFError: the input has ended.
+    """
+    before = ""
+    while True:
+        line = ask(question).strip()
+        text = _plain(line)
+        command = text in _COMMANDS or text in _WITHOUT or text == "not so"
+        own = text in ("", "?", "back", "stop")
+        if own or line == before or not (command or _READ.fullmatch(line)):
+            return line
+        screen.text(
+            f"'{line[:40]}' is understood from the first check on, and not here. Answer the "
+            "question, or type it once more if that is the answer."
+        )
+        before = line
 
 
 def ask_inlet(names: Sequence[str]) -> str | None:

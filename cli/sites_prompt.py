@@ -9,6 +9,7 @@ from difflib import get_close_matches
 from stillflow.casebook.ids import new_id
 from stillflow.casebook.sites import KnownSite, SiteLine, Sites
 from stillflow.cli.lines import ask
+from stillflow.cli.prompt import ask_words
 from stillflow.cli.screen import Screen
 from stillflow.engine.base import in_figures
 from stillflow.engine.dialogue import unit_words
@@ -49,35 +50,37 @@ def ask_site(
         EOFError: the input has ended.
     """
     screen.text("Press Enter to leave a question out. Or: ?   stop")
+    today = visit.opened or datetime.now(UTC)
+    line = ask_words(screen, QUESTION)
     while True:
-        line = ask(QUESTION).strip()
-        if line.lower() == "stop":
+        word = line.lower()
+        if word == "stop":
             return None, False
-        if line == "?":
-            screen.text(_MEANING)
-        elif line.lower() == "back":
-            screen.text("This is the first question; there is nothing to go back to.")
-        elif not line:
+        if not line:
             return visit, False
+        if word == "new":
+            # Its name is asked next, and then whose it is.
+            screen.text("A new house is begun.")
+            site = visit.site.model_copy(update={"id": new_id()})
+            return visit.model_copy(update={"site": site}), False
+        if word == "?":
+            screen.text(_MEANING)
+        elif word == "back":
+            screen.text("This is the first question; there is nothing to go back to.")
         else:
-            break
-    (found, nearly), today = houses_like(sites, line), visit.opened or datetime.now(UTC)
-    if found:
-        if nearly:
-            screen.text("No house by that name yet. Like it are:")
-        for number, one in enumerate(found, 1):
-            screen.item(str(number), last_visit(one, today))
-        if len(found) == _MOST:
-            screen.text("There may be more; type more of it.")
-        wanted = _number(screen, len(found), line)
-        if wanted is None:
-            return None, False
-        if wanted:
-            known = sites.known(found[wanted - 1].id, today)
-            return _from_known(screen, sites, known, knowledge, visit, keep), False
-    screen.text(f"{'Another house' if found else 'No house by that name yet'}: a new one is begun.")
-    site = visit.site.model_copy(update={"id": new_id(), "name": line[:200]})
-    return keep(visit.model_copy(update={"site": site})), True
+            found, nearly = houses_like(sites, line)
+            which = _which(screen, found, nearly, line, today) if found else "new"
+            if which == "new":
+                begun = "Another house" if found else "No house by that name yet"
+                screen.text(f"{begun}: a new one is begun. If that is wrong: back")
+                site = visit.site.model_copy(update={"id": new_id(), "name": line[:200]})
+                return keep(visit.model_copy(update={"site": site})), True
+            if isinstance(which, SiteLine):
+                known = sites.known(which.id, today)
+                return _from_known(screen, sites, known, knowledge, visit, keep), False
+            line = which
+            continue
+        line = ask_words(screen, QUESTION)
 
 
 def houses_like(sites: Sites, line: str) -> tuple[list[SiteLine], bool]:
@@ -100,16 +103,27 @@ def last_visit(house: SiteLine, today: datetime) -> str:
     return f"{house.words}{last}"
 
 
-def _number(screen: Screen, count: int, line: str) -> int | None:
-    """Which of those listed, 0 for a new house; None for stop."""
+def _which(
+    screen: Screen, found: list[SiteLine], nearly: bool, line: str, today: datetime
+) -> SiteLine | str:
+    """One of the houses that a line may mean, or `new`, or another line to look for."""
+    if nearly:
+        screen.text("No house by that name yet. Like it are:")
+    for number, one in enumerate(found, 1):
+        screen.item(str(number), last_visit(one, today))
+    if len(found) == _MOST:
+        screen.text("There may be more; type more of it.")
+    count = len(found)
+    numbers = "Enter or 1 for it" if count == 1 else f"Its number, 1 to {count}"
     while True:
-        typed = ask(f"Which? Its number, or 'new' for another house, '{line[:60]}'").strip().lower()
-        if typed == "stop":
-            return None
-        if typed == "new":
-            return 0
-        if typed.isascii() and typed.isdigit() and len(typed) < 4 and 1 <= int(typed) <= count:
-            return int(typed)
+        typed = ask(f"Which? {numbers}; 'new' for another house, '{line[:60]}'; or another name")
+        word = typed.strip().lower()
+        if not word and count == 1:
+            return found[0]
+        if word.isascii() and word.isdigit() and len(word) < 4 and 1 <= int(word) <= count:
+            return found[int(word) - 1]
+        if any(one.isalpha() for one in word) or len(word) >= 4:
+            return word if word == "new" else typed.strip()
         screen.text(f"Type a number from 1 to {count}, new, or stop.")
 
 
@@ -159,11 +173,16 @@ def _from_known(
     if not visit.earlier or visit.gauge.name:
         return visit
     before = visit.earlier[-1].gauge
-    line = ask(f"Which gauge is this? Enter for {before or 'the same'}; or its name").strip()
+    asked = f"Which gauge is this? Enter for {before or 'the same'}; or its name"
+    while (line := ask_words(screen, asked)).lower() in ("?", "back"):
+        screen.text("As the shop tells its gauges apart; what another one read says a little less.")
     if line.lower() == "stop":
         return None
     if line and line != before:
-        screen.text("Another gauge: what was read before says a little less.")
+        screen.text(
+            f"Another gauge, '{line[:60]}': what was read before says a little less. If that is "
+            f"wrong, from the first check on: unit gauge {before or 'NAME'}"
+        )
     gauge = visit.gauge.model_copy(update={"name": line[:200] or before})
     return keep(visit.model_copy(update={"gauge": gauge}))
 

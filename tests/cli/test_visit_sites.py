@@ -351,3 +351,50 @@ def test_a_page_tells_of_the_decline_until_its_day_and_once(url: str) -> None:
     # Until the third visit it had not surely fallen.
     assert "To watch" not in says[third.id]
     assert "Over the years" not in says[third.id]
+
+
+def test_new_is_a_command_where_the_house_is_asked_for_and_its_people_are_asked(url: str) -> None:
+    lines = ("new", "Wren House", "Dora Finch, 12 Quarry Lane, 555 0142", "weak", "stop")
+    out, visit = begun(url, *lines)
+    site = visit.site
+    assert (site.name, site.customer, site.phone) == ("Wren House", "Dora Finch", "555 0142")
+    assert out.count("Whose house, which street, phone?") == 1
+    with Casebook(url) as casebook:
+        assert not Sites(casebook).find("new")
+
+
+def test_a_house_that_is_named_at_the_second_prompt_is_asked_whose_it_is(url: str) -> None:
+    out, visit = begun(url, "", "Wren House", "Dora Finch, 12 Quarry Lane", "weak", "stop")
+    assert (visit.site.name, visit.site.address) == ("Wren House", "12 Quarry Lane")
+    assert out.count("Whose house, which street, phone?") == 1
+    out, _ = begun(url, "no", "", "", "weak", "stop")
+    assert "Whose house" not in out
+
+
+def test_the_one_house_that_is_meant_is_taken_by_enter_and_another_name_looks_anew(
+    url: str,
+) -> None:
+    out, visit = begun(url, "heron", "", "", "stop")
+    assert "Enter or 1 for it" in out
+    assert visit.site.customer == "Ada Penhallow"
+    out, visit = begun(url, "no", "heron", "Wren House", "", "weak", "stop")
+    assert visit.site.name == "Wren House"
+    assert "Type a number" not in out
+    out, visit = begun(url, "no", "penhallow", "heron", "1", "", "stop")
+    assert visit.site.customer == "Ada Penhallow"
+
+
+def test_a_command_or_a_reading_is_no_complaint_no_house_and_no_gauge(url: str) -> None:
+    words = ("where", "Wren House", "", "sealed 124 at unit", "skip", "weak upstairs", "stop")
+    out, visit = begun(url, *words)
+    assert (visit.site.name, visit.complaint) == ("Wren House", "weak upstairs")
+    assert out.count("is understood from the first check on, and not here") == 3
+    assert "Taken as the customer's words. If that is wrong: back" in out
+    # Who means it types it once more.
+    out, visit = begun(url, "no", "Elm House", "", "working 3 days, then weak", *2 * ["stop"])
+    out, visit = begun(url, "no", "Oak House", "", *2 * ["working 3 days, then weak"], "stop")
+    assert visit.complaint == "working 3 days, then weak"
+    out, visit = begun(url, "no", "heron", "1", "", "sealed 124 at unit", "red", "stop")
+    assert visit.gauge.name == "red"
+    assert "Another gauge, 'red'" in out
+    assert "unit gauge blue" in " ".join(out.split())
