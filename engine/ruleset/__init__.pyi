@@ -52,6 +52,7 @@ from .uses import observation_of as observation_of
 from .uses import observed as observed
 from .words import condition_words as condition_words
 from .words import effect_words as effect_words
+from .words import effects_there_are as effects_there_are
 from .words import fact_words as fact_words
 from .words import replaced_words as replaced_words
 from .words import source_words as source_words

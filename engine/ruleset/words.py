@@ -7,6 +7,7 @@ answer, the title of a level. Only words; what a rule or a fault is made of is i
 from __future__ import annotations
 
 from collections.abc import Mapping
+from typing import get_args
 
 from stillflow.engine.airflow import Effect
 from stillflow.engine.base import Station
@@ -57,7 +58,8 @@ def _leaf_words(leaf: Leaf, knowledge: Knowledge) -> str:
         labels = {answer.id: f'"{answer.label}"' for answer in check.answers}
         return f'the answer to "{check.ask}" is {_values(leaf, labels)}'
     if kind == "has":
-        there = f"there is a {rest.replace('-', ' ')}"
+        part = rest.replace("-", " ")
+        there = f"there are {part}" if part.endswith("es") else f"there is {_article(part)} {part}"
         return there if leaf.holds(True) else f"not ({there})"
     if kind in ("finding", "tried"):
         name = rest.replace("-", " ")
@@ -133,3 +135,23 @@ def replaced_words(one: Replaced) -> str:
     if one.how == "retired":
         return f"retires {entry}"
     return f"with it goes {entry}, which has nothing else to say"
+
+
+def _article(word: str) -> str:
+    return "an" if word[0] in "aeio" else "a"
+
+
+def effects_there_are(knowledge: Knowledge) -> list[tuple[str, str]]:
+    """Each kind of effect as a fault of the rules has it, as it is typed and in words."""
+    found: dict[str, tuple[str, str]] = {}
+    for fault in knowledge.faults.values():
+        effect = fault.effect
+        typed = ", ".join(
+            f"{key}: {list(one) if isinstance(one, tuple) else one}" for key, one in effect
+        )
+        places = (
+            get_args(type(effect).model_fields["at"].annotation) if hasattr(effect, "at") else ()
+        )
+        said = effect_words(effect) + (f" (at: {', '.join(places)})" if places else "")
+        found.setdefault(effect.kind, (typed, said))
+    return list(found.values())
