@@ -8,7 +8,7 @@ alone is taken out.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -19,10 +19,14 @@ from stillflow.casebook.cases import Case
 from stillflow.casebook.replay import Row, replay
 from stillflow.engine.base import Floats, InputError, KnowledgeError, answer_fact
 from stillflow.engine.inference import Visit
-from stillflow.engine.ruleset import Knowledge, checks_used
+from stillflow.engine.ruleset import Knowledge, Stop, Warn, checks_used
 
 MOST_TAKEN_OUT = 60
 """Entries that are taken out one at a time; of more, the first by section and id."""
+
+
+_NO_TIME = 0.05
+"""Minutes that are none."""
 
 
 @dataclass(frozen=True)
@@ -62,6 +66,7 @@ class Blamed:
         rows: cases and visits that go back without it.
         conclusions: generated calls that go back to their old conclusion without it.
         shift: how far belief moves by it alone, as `Differences.shift`.
+        minutes: more over all cases and visits by this entry alone.
         unknown: why it could not be taken out alone; empty if it could.
     """
 
@@ -70,6 +75,7 @@ class Blamed:
     rows: int
     conclusions: int
     shift: float
+    minutes: float = 0.0
     unknown: str = ""
 
 
@@ -81,6 +87,8 @@ class Differences:
         cases, visits: how many were replayed.
         changed: those that come out otherwise.
         minutes: spent more now than before, over all of them.
+        longer: those that take more or less time, name and minutes, the most first.
+        guards: which cautions, stops and turns of the course are new, other or gone, in words.
         calls: generated calls.
         conclusions: those whose likeliest fault is another now.
         faults: (likeliest before, now, calls), most calls first.
@@ -93,6 +101,8 @@ class Differences:
     visits: int
     changed: tuple[Changed, ...]
     minutes: float
+    longer: tuple[tuple[str, float], ...]
+    guards: tuple[str, ...]
     calls: int
     conclusions: int
     faults: tuple[tuple[str, str, int], ...]
@@ -220,6 +230,9 @@ def differences(
         before.append(_row(item, old))
         now.append(_row(item, new))
     moved = [n for n, row in enumerate(before) if _outcome(row) != _outcome(now[n])]
+    longer = {n: now[n].minutes - one.minutes for n, one in enumerate(before)}
+    longer = {n: minutes for n, minutes in longer.items() if abs(minutes) > _NO_TIME}
+    touched = sorted({*moved, *longer})
     names = sorted({*old.faults, *new.faults})
     was, is_ = (_believed(calls, rules, names) for rules in (old, new))
     turned = np.flatnonzero(was.argmax(axis=1) != is_.argmax(axis=1))
@@ -233,22 +246,31 @@ def differences(
         try:
             without = taken_out(section, entry_id)
         except KnowledgeError as problem:
-            blamed.append(Blamed(name, how, 0, 0, 0.0, str(problem)))
+            blamed.append(Blamed(name, how, 0, 0, 0.0, unknown=str(problem)))
             continue
-        back = [n for n in moved if _outcome(_row(items[n], without)) == _outcome(before[n])]
+        left_out = {n: _row(items[n], without) for n in touched}
+        back = [n for n in moved if _outcome(left_out[n]) == _outcome(before[n])]
+        cost = sum(now[n].minutes - row.minutes for n, row in left_out.items())
         for n in back:
             by[n].append(name)
         left = _believed(calls, without, names)
         again = int((left[turned].argmax(axis=1) == was[turned].argmax(axis=1)).sum())
         alone = 0.5 * np.abs(left - is_).sum(axis=1)
-        blamed.append(Blamed(name, how, len(back), again, _mean(alone)))
+        blamed.append(Blamed(name, how, len(back), again, _mean(alone), cost))
     told(whole, whole)
-    blamed.sort(key=lambda one: (-one.rows, -one.conclusions, -one.shift, one.entry))
+    blamed.sort(
+        key=lambda one: (-one.rows, -one.conclusions, -abs(one.minutes), -one.shift, one.entry)
+    )
     return Differences(
         cases=sum(isinstance(item, Case) for item in items),
         visits=sum(isinstance(item, Visit) for item in items),
         changed=tuple(_changed(before[n], now[n], tuple(by[n])) for n in moved),
         minutes=sum(b.minutes - a.minutes for a, b in zip(before, now, strict=True)),
+        longer=tuple(
+            (now[n].name, minutes)
+            for n, minutes in sorted(longer.items(), key=lambda one: -abs(one[1]))
+        ),
+        guards=tuple(_guards_told(old, new)),
         calls=len(calls.visits),
         conclusions=len(turned),
         faults=tuple(
@@ -261,6 +283,30 @@ def differences(
         largest=float(shifts.max()) if len(shifts) else 0.0,
         entries=tuple(blamed),
     )
+
+
+def _guards_told(old: Knowledge, new: Knowledge) -> Iterator[str]:
+    for section, name, _ in changed_entries(old, new):
+        was, now = (_guards(section, _entry(one, section, name)) for one in (old, new))
+        for words, told in (("no longer", was - now), ("new", now - was)):
+            for one in sorted(told):
+                yield f"{section}/{name}: {words}: {one}"
+
+
+def _guards(section: str, entry: Any) -> set[str]:
+    """What an entry does to keep people from harm, and in what order a visit goes, in words."""
+    if entry is None:
+        return set()
+    if section == "cautions":
+        return {f"the caution '{entry.text}'"}
+    if section == "course":
+        return {f"the turn '{entry.because}' (salience {entry.salience})"}
+    step = getattr(entry, "fix", entry)
+    shown = {*getattr(step, "cautions", ())}
+    then = getattr(entry, "then", ())
+    shown |= {one.caution for one in then if isinstance(one, Warn)}
+    stops = {f"the stop '{one.stop}'" for one in then if isinstance(one, Stop)}
+    return {f"the caution {one}" for one in shown} | stops
 
 
 def _mean(values: Floats) -> float:

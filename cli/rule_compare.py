@@ -4,9 +4,11 @@ from __future__ import annotations
 
 import sys
 import time
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
+from contextlib import suppress
 from dataclasses import asdict
 from pathlib import Path
+from tempfile import TemporaryDirectory
 
 import click
 
@@ -136,8 +138,13 @@ def _show(screen: Screen, found: Differences, known: int = 0) -> None:
             left = f"{known - found.cases} more speak of nothing that was changed"
             screen.text(f"{left} and were not played; --all-cases plays them.", 2)
     if found.cases + found.visits:
+        over = f"the {found.cases} worked cases"
+        over += f" and {found.visits} kept visits" if found.visits else ""
         word = "more" if found.minutes > 0 else "less"
-        screen.text(f"{abs(found.minutes):.0f} min {word} over all of them.")
+        screen.text(f"{abs(found.minutes):.0f} min {word} over {over}.")
+        screen.items(f"{name}: {minutes:+.1f} min" for name, minutes in found.longer[:_LISTED])
+        if len(found.longer) > _LISTED:
+            screen.text(f"{len(found.longer) - _LISTED} more with --json.", 2)
     if found.calls:
         screen.head("Made-up calls", f"{found.conclusions:,} of {found.calls:,} conclude otherwise")
         screen.text(
@@ -147,6 +154,9 @@ def _show(screen: Screen, found: Differences, known: int = 0) -> None:
         if found.faults:
             rows = [(was, now, f"{count:,}") for was, now, count in found.faults[:_LISTED]]
             screen.table(("likeliest before", "now", "calls"), rows)
+    if found.guards:
+        screen.head("Cautions, stops and the course", "before and now")
+        screen.items(found.guards)
     screen.head("By which entry", "taken out one at a time")
     for entry in found.entries[:_LISTED]:
         screen.item("-", f"{entry.entry}, {entry.how}: {_blame(entry)}")
@@ -171,10 +181,15 @@ def _moved(one: Changed) -> str:
 def _blame(entry: Blamed) -> str:
     if entry.unknown:
         return f"cannot be taken out alone ({entry.unknown})"
-    return (
-        f"without it {entry.rows} cases and visits and {entry.conclusions} calls go back; moves "
-        f"belief by {in_percent(entry.shift)}"
+    said = [f"{entry.minutes:+.0f} min over the cases and visits"] if entry.minutes else []
+    back = (
+        f"{count} {words}"
+        for count, words in ((entry.rows, "cases and visits"), (entry.conclusions, "calls"))
+        if count
     )
+    if gone := " and ".join(back):
+        said.append(f"without it {gone} go back")
+    return "; ".join([*said, f"moves belief by {in_percent(entry.shift)}"])
 
 
 @click.command("watch")
@@ -189,29 +204,55 @@ def watch(folder: str | None) -> None:
     if not named.is_dir():
         raise InputError(f"there is no folder {named}", right="name the folder of your rules")
     say(f"Watching {named}. Save a file there; interrupt to end.")
-    seen: dict[Path, float] | None = None
+    seen: dict[Path, tuple[int, int]] | None = None
     while True:
-        now = {path: path.stat().st_mtime for path in named.rglob("*.yaml")}
+        now = _stamps(named)
         if now != seen:
             seen = now
-            _told(named)
+            with TemporaryDirectory() as copied:
+                _told(_copy(named, Path(copied)), lambda: _stamps(named) == now)  # noqa: B023
         time.sleep(1.0)
 
 
-def _told(folder: Path) -> None:
+def _stamps(folder: Path) -> dict[Path, tuple[int, int]]:
+    """When each file was written and how long it is; one that goes meanwhile is none."""
+    found = {}
+    for path in folder.rglob("*.yaml"):
+        with suppress(OSError):
+            found[path] = (path.stat().st_mtime_ns, path.stat().st_size)
+    return found
+
+
+def _copy(folder: Path, under: Path) -> Path:
+    """A folder as it is now, so that one run reads one text of each file."""
+    made = under / folder.resolve().name
+    made.mkdir()
+    for path in _stamps(folder):
+        there = made / path.relative_to(folder)
+        there.parent.mkdir(parents=True, exist_ok=True)
+        with suppress(OSError):
+            there.write_bytes(path.read_bytes())
+    return made
+
+
+def _told(folder: Path, holds: Callable[[], bool]) -> None:
+    """Check and compare a folder; nothing is said of it where it does not hold any more."""
     from stillflow.engine.audit import audit, refused
     from stillflow.engine.ruleset import load_folders, shipped_folder
 
-    say(time.strftime("%H:%M:%S"))
+    found: Differences | None = None
     try:
-        knowledge = load_folders((shipped_folder(), folder))
+        slips: Sequence[object] = audit(load_folders((shipped_folder(), folder)))
+        found = _compared((), (str(folder),), [], [], WATCHED_CALLS)
     except KnowledgeError as error:
-        for one in refused(error):
-            say(str(one))
-        return
+        slips = refused(error)
     except InputError as error:
-        say(str(error))
+        slips = [error]
+    say(time.strftime("%H:%M:%S"))
+    if not holds():
+        say("A file was saved meanwhile; once more.")
         return
-    for one in audit(knowledge):
+    for one in slips:
         say(str(one))
-    _show(Screen(), _compared((), (str(folder),), [], [], WATCHED_CALLS))
+    if found is not None:
+        _show(Screen(), found)

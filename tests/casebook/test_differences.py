@@ -103,6 +103,25 @@ def test_a_worked_case_that_breaks_is_told_with_the_entry_that_breaks_it(
     assert found.breaks == 1
 
 
+def test_minutes_are_laid_at_the_case_and_the_entry_that_costs_them(
+    compared: Callable[..., Differences],
+) -> None:
+    case = named_case("bare-floor-brush-on-shag")
+    assert case is not None
+    [fault] = case.expect.fixes
+    found = compared(
+        f"change:\n  - {{id: {fault}, fix: {{minutes: 19}}}}\n  - {{id: bag-look, minutes: 0.6}}\n"
+        "retire: [hot-motor]\n",
+        [case],
+    )
+    assert found.minutes > 1
+    assert found.longer == ((case.name, pytest.approx(found.minutes)),)
+    costs = {one.entry: one.minutes for one in found.entries}
+    assert costs[f"faults/{fault}"] == pytest.approx(found.minutes, abs=0.2)
+    assert costs["checks/bag-look"] == pytest.approx(0.0, abs=0.2)
+    assert any(one.startswith("cautions/hot-motor: no longer: ") for one in found.guards)
+
+
 def test_entries_that_only_went_along_are_not_blamed(shipped: Knowledge, tmp_path: Path) -> None:
     (tmp_path / "own.yaml").write_text("retire: [slider-look]\n")
     new = load_rules([tmp_path])

@@ -7,6 +7,7 @@ import os
 import re
 from importlib import resources
 from pathlib import Path
+from typing import Any
 
 import pytest
 from command import Outcome, stillflow
@@ -506,6 +507,35 @@ def test_rules_watch_checks_and_compares_again_on_every_save(
     assert "0 of 5 conclude otherwise" in outcome.out
     assert "slider-look-open because: 'x' is too short" in outcome.out
     assert stillflow("rules", "watch", str(shop / "nowhere")).code == 2
+
+
+def test_a_run_of_rules_watch_whose_files_change_is_dropped_and_begun_anew(
+    shop: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    from stillflow.cli import rule_compare
+
+    write(shop, "change: {id: slider-look-open, misleads: Never.}\n")
+    compared, runs = rule_compare._compared, []
+
+    def saved_meanwhile(*given: Any) -> Any:
+        runs.append(given)
+        if len(runs) == 1:
+            write(shop, "retire: [slider-look-closed]\n")
+        return compared(*given)
+
+    def wait(_: float) -> None:
+        if len(runs) > 1:
+            raise KeyboardInterrupt
+
+    monkeypatch.setattr("time.sleep", wait)
+    monkeypatch.setattr(rule_compare, "WATCHED_CALLS", 5)
+    monkeypatch.setattr(rule_compare, "_compared", saved_meanwhile)
+    said = stillflow("rules", "watch", str(shop)).out
+    assert said.count("By which entry") == 1
+    assert "saved meanwhile" in said
+    assert "slider-look-open, changed" not in said
+    assert "rules/slider-look-closed, retired" in said
+    assert "cannot be taken out" not in said
 
 
 def test_the_course_is_listed_in_the_order_in_which_it_holds() -> None:
