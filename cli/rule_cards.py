@@ -14,26 +14,30 @@ from stillflow.engine.audit import (
     SourceCard,
     Voice,
 )
-from stillflow.engine.base import Strength, minutes
+from stillflow.engine.base import Strength, in_figures, minutes
 
 FEW = 6
 """Faults that are named one by one; of more, the rule's own phrases are shown."""
 
 
-def show_card(screen: Screen, card: Card) -> None:
-    """Everything about one entry."""
+def show_card(screen: Screen, card: Card, every: bool = True) -> None:
+    """Everything about one entry; of what speaks for and against a fault the loudest, or all."""
     screen.gap()
     screen.head(card.id, card.kind)
     if isinstance(card, RuleCard):
         _show_rule(screen, card)
     elif isinstance(card, FaultCard):
-        _show_fault(screen, card)
-    else:
+        _show_fault(screen, card, every)
+    elif isinstance(card, CheckCard):
         _show_check(screen, card)
+    else:
+        for key, words in card.says:
+            screen.item(f"{key}:", words, 0)
     if card.judged:
-        said = (f"{one.key} {one.low:.2g} to {one.high:.2g}" for one in card.judged)
+        said = (f"{one.key} {in_figures(one.low)} to {in_figures(one.high)}" for one in card.judged)
         screen.item("judged, from least to most:", "; ".join(said), 0)
-    _show_source(screen, card.source)
+    if card.kind != "source":
+        _show_source(screen, card.source)
     screen.item("stands in:", f"{card.file}:{card.line}", 0)
     for words in card.takes_place_of:
         screen.item("", words, 0)
@@ -87,7 +91,7 @@ def _strength(said: EvidenceCard | Voice) -> str:
     return f"{span} times; by the airflow model"
 
 
-def _show_fault(screen: Screen, card: FaultCard) -> None:
+def _show_fault(screen: Screen, card: FaultCard, every: bool) -> None:
     screen.text(card.title, style="bold")
     screen.text(f"{card.mode} in {card.place}; {card.how_common.replace('-', ' ')}.")
     screen.item("does:", card.effect, 0)
@@ -95,11 +99,12 @@ def _show_fault(screen: Screen, card: FaultCard) -> None:
     _maybe(screen, "only where:", card.possible_when)
     if card.confirm_first:
         screen.item("first:", ", ".join(one.id for one in card.confirm_first), 0)
-    _show_voices(screen, "What speaks for it:", "+", card.raised_by)
-    _show_voices(screen, "What speaks against it:", "-", card.lowered_by)
+    _show_voices(screen, "What speaks for it:", "+", card.raised_by, every)
+    _show_voices(screen, "What speaks against it:", "-", card.lowered_by, every)
     fix = card.fix
     screen.text(f"Fix, about {minutes(fix.minutes)}:", style="bold")
     screen.cautions(fix.cautions)
+    _maybe(screen, "cautions by id:", ", ".join(fix.caution_ids))
     if fix.opens:
         screen.text(f"First: {fix.opens}.", 2)
     screen.numbered(fix.steps)
@@ -113,11 +118,16 @@ def _show_fault(screen: Screen, card: FaultCard) -> None:
         screen.item("looks the same as:", f"{others}. {card.alike_because}", 0)
 
 
-def _show_voices(screen: Screen, title: str, mark: str, voices: Sequence[Voice]) -> None:
+def _show_voices(
+    screen: Screen, title: str, mark: str, voices: Sequence[Voice], every: bool
+) -> None:
     screen.text(title, style="bold")
-    for voice in voices:
+    shown = voices if every else voices[:FEW]
+    for voice in shown:
         screen.item(mark, f"{_strength(voice)}: {voice.because}")
         screen.text(f"{voice.rule}, when {voice.when}", 4, style="dim")
+    if len(shown) < len(voices):
+        screen.text(f"{len(voices) - len(shown)} weaker ones with --all.", 2)
     if not voices:
         screen.text("Nothing.", 2)
 
@@ -126,6 +136,7 @@ def _show_check(screen: Screen, card: CheckCard) -> None:
     screen.text(card.ask, style="bold")
     screen.text(f"About {minutes(card.minutes)}{f'; {card.gauge}' if card.gauge else ''}.")
     screen.cautions(card.cautions)
+    _maybe(screen, "cautions by id:", ", ".join(card.caution_ids))
     if card.opens:
         screen.text(f"First: {card.opens}.")
     screen.numbered(card.how)

@@ -14,7 +14,7 @@ from stillflow.cli.options import cases_option, json_option, rules_option
 from stillflow.cli.output import progress, say, say_json, watched
 from stillflow.cli.screen import Screen
 from stillflow.engine import load_rules
-from stillflow.engine.base import in_percent, minutes
+from stillflow.engine.base import in_figures, in_percent, minutes
 from stillflow.engine.charts import Chart, TitleBlock, Tornado, TornadoBar, tornado_chart
 from stillflow.engine.ruleset import JudgedNumber, Knowledge
 
@@ -179,4 +179,4 @@ def _show_minutes(screen: Screen, took: Timed) -> None:
 
 def said(number: JudgedNumber) -> str:
     """A judged number with its range."""
-    return f"{number.name}, {number.low:.2g} to {number.high:.2g}"
+    return f"{number.name}, {in_figures(number.low)} to {in_figures(number.high)}"

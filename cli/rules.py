@@ -21,6 +21,7 @@ from stillflow.engine.base import InputError, KnowledgeError
 from stillflow.engine.ruleset import Knowledge, replaced_words
 
 REFUSED, FAULTY = 2, 1
+LISTS = ("faults", "checks", "rules", "course", "cautions", "tools", "classes", "sources")
 
 
 @click.group("rules", invoke_without_command=True)
@@ -84,11 +85,11 @@ def check(rules: tuple[str, ...], as_json: bool) -> int:
 
 
 @command.command("list")
-@click.argument("what", type=click.Choice(["faults", "checks", "rules", "course"]), default="rules")
+@click.argument("what", type=click.Choice(LISTS), default="rules")
 @rules_option
 @json_option
 def list_(what: str, rules: tuple[str, ...], as_json: bool) -> None:
-    """List the faults, the checks, the rules or the course of a visit, each with its id."""
+    """List the entries of one kind, each with its id: the course in its order, others by id."""
     knowledge = load_rules(rules)
     rows = listed(knowledge, what)
     if as_json:
@@ -109,12 +110,15 @@ def list_(what: str, rules: tuple[str, ...], as_json: bool) -> None:
 @command.command("show")
 @click.argument("entry", metavar="ID")
 @click.option(
+    "--all", "every", is_flag=True, help="all that speaks for and against a fault, weak or strong"
+)
+@click.option(
     "--play", is_flag=True, help="play every worked case, a second each, to see where a rule fires"
 )
 @rules_option
 @json_option
-def show(entry: str, play: bool, rules: tuple[str, ...], as_json: bool) -> None:
-    """Say all about one fault, check or rule, and where it stands."""
+def show(entry: str, every: bool, play: bool, rules: tuple[str, ...], as_json: bool) -> None:
+    """Say all about one entry, such as a fault, a check, a rule or a caution, and where it stands."""
     from stillflow.cli.rule_cards import show_card
     from stillflow.engine.audit import look_up
 
@@ -130,7 +134,7 @@ def show(entry: str, play: bool, rules: tuple[str, ...], as_json: bool) -> None:
         return
     screen = Screen()
     for card, lists in zip(cards, cases, strict=True):
-        show_card(screen, card)
+        show_card(screen, card, every)
         for key, names in lists.items():
             mark = {"true_in": "true in worked cases:", "fired_in": "fired in worked cases:"}[key]
             screen.item(mark, ", ".join(names) or "none", 0)
@@ -262,12 +266,16 @@ def _size(knowledge: Knowledge) -> str:
 
 
 def listed(knowledge: Knowledge, what: str) -> list[dict[str, str | int | None]]:
-    """Faults, checks, rules or course: of each its id, title, group, file and line."""
+    """The entries of one of `LISTS`: of each its id, title, group, file and line."""
     entries: dict[str, list[tuple[str, str, str]]] = {
         "faults": [(f.place, f.id, f.title) for f in knowledge.faults.values()],
         "checks": [(c.kind, c.id, c.ask) for c in knowledge.checks.values()],
         "rules": [("", r.id, r.because) for r in knowledge.rules.values()],
         "course": [("", t.id, t.because) for t in knowledge.turns],
+        "cautions": [(c.about, c.id, c.text) for c in knowledge.cautions.values()],
+        "tools": [("", t.id, t.title) for t in knowledge.tools.values()],
+        "classes": [("", c.id, c.title) for c in knowledge.classes.values()],
+        "sources": [(s.kind, s.id, s.title) for s in knowledge.sources.values()],
     }
     rows = []
     for group, entry_id, title in entries[what]:

@@ -109,6 +109,7 @@ class FixCard(Model):
     steps: tuple[str, ...]
     parts: tuple[str, ...]
     cautions: tuple[str, ...]
+    caution_ids: tuple[str, ...]
     refer: str
     if_wrong_minutes: float
 
@@ -166,6 +167,7 @@ class CheckCard(Model):
     opens: str | None
     tools: tuple[str, ...]
     cautions: tuple[str, ...]
+    caution_ids: tuple[str, ...]
     possible_when: str | None
     asked_when: str | None
     first: bool
@@ -180,4 +182,17 @@ class CheckCard(Model):
     judged: tuple[NumberCard, ...] = ()
 
 
-Card = RuleCard | FaultCard | CheckCard
+class PlainCard(Model):
+    """A caution, a tool, a class or a source: what its file says, key by key."""
+
+    id: str
+    kind: str
+    says: tuple[tuple[str, str], ...]
+    source: SourceCard
+    file: str
+    line: int | None
+    takes_place_of: tuple[str, ...] = ()
+    judged: tuple[NumberCard, ...] = ()
+
+
+Card = RuleCard | FaultCard | CheckCard | PlainCard

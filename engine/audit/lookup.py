@@ -20,6 +20,7 @@ from stillflow.engine.audit.cards import (
     FixCard,
     Named,
     NumberCard,
+    PlainCard,
     RuleCard,
     SourceCard,
     Stopping,
@@ -51,6 +52,9 @@ from stillflow.engine.ruleset import (
     source_words,
 )
 
+PLAIN = {"cautions": "caution", "tools": "tool", "classes": "class", "sources": "source"}
+"""Sections whose entries are shown key by key, and what one is called."""
+
 
 def look_up(knowledge: Knowledge, entry_id: str) -> tuple[Card, ...]:
     """Whatever has this id: a fault, a check, a rule, or more than one of them.
@@ -65,11 +69,39 @@ def look_up(knowledge: Knowledge, entry_id: str) -> tuple[Card, ...]:
         found.append(check_card(knowledge, knowledge.checks[entry_id]))
     if entry_id in knowledge.rules:
         found.append(rule_card(knowledge, knowledge.rules[entry_id]))
+    found += [
+        plain_card(knowledge, section, kind, entry_id)
+        for section, kind in PLAIN.items()
+        if entry_id in getattr(knowledge, section)
+    ]
     if not found:
+        for one in knowledge.replaced:
+            if one.id == entry_id and one.how in ("retired", "gone"):
+                raise InputError(
+                    f"there is no '{entry_id}' any more: {one.place} {replaced_words(one)}"
+                )
         known = {*knowledge.faults, *knowledge.checks, *knowledge.rules}
-        what = f"there is no fault, check or rule '{entry_id}'"
+        known |= {name for section in PLAIN for name in getattr(knowledge, section)}
+        what = f"there is no entry '{entry_id}'"
         raise InputError(what, right=nearest(entry_id, known))
     return tuple(found)
+
+
+def plain_card(knowledge: Knowledge, section: str, kind: str, entry_id: str) -> PlainCard:
+    """An entry that says all there is to say of it."""
+    entry = getattr(knowledge, section)[entry_id]
+    said = entry.model_dump(mode="json", by_alias=True, exclude_defaults=True, warnings=False)
+    standing = _standing(knowledge, section, entry)
+    return PlainCard(
+        id=entry_id,
+        kind=kind,
+        says=tuple(
+            (key.replace("_", " "), ", ".join(one) if isinstance(one, list) else str(one))
+            for key, one in said.items()
+            if key not in ("id", "source", "range")
+        ),
+        **standing,
+    )
 
 
 def rule_card(knowledge: Knowledge, rule: Rule) -> RuleCard:
@@ -162,6 +194,7 @@ def fault_card(knowledge: Knowledge, fault: Fault) -> FaultCard:
             steps=fix.steps,
             parts=fix.parts,
             cautions=_cautions(knowledge, _shown(knowledge, fix.access, fix.cautions)),
+            caution_ids=tuple(dict.fromkeys(_shown(knowledge, fix.access, fix.cautions))),
             refer=fix.refer,
             if_wrong_minutes=fix.if_wrong_minutes,
         ),
@@ -197,6 +230,7 @@ def check_card(knowledge: Knowledge, check: Check) -> CheckCard:
         opens=knowledge.accesses[check.access].title if check.access else None,
         tools=check.tools,
         cautions=_cautions(knowledge, _shown(knowledge, check.access, check.cautions)),
+        caution_ids=tuple(dict.fromkeys(_shown(knowledge, check.access, check.cautions))),
         possible_when=_words(knowledge, check.possible_when),
         asked_when=_words(knowledge, check.asked_when),
         first=check.first,
@@ -301,7 +335,7 @@ class _Standing(TypedDict):
 def _standing(knowledge: Knowledge, section: str, entry: Entry) -> _Standing:
     place = knowledge.places[section, entry.id]
     return {
-        "source": _source(knowledge, entry.source),
+        "source": _source(knowledge, getattr(entry, "source", entry.id)),
         "file": place.file,
         "line": place.line,
         "takes_place_of": tuple(

@@ -178,7 +178,9 @@ def test_findings_as_json(shop: Path) -> None:
     assert finding["right"]
 
 
-@pytest.mark.parametrize("what", ["faults", "checks", "rules"])
+@pytest.mark.parametrize(
+    "what", ["faults", "checks", "rules", "cautions", "tools", "classes", "sources"]
+)
 def test_lists_name_every_entry_within_80_columns(what: str) -> None:
     outcome = stillflow("rules", "list", what)
     assert outcome.code == 0
@@ -186,6 +188,30 @@ def test_lists_name_every_entry_within_80_columns(what: str) -> None:
     entries = getattr(load_rules(), what)
     named = [line[2:].partition(":")[0] for line in outcome.out.splitlines() if line[:2] == "- "]
     assert sorted(named) == sorted(entries)
+
+
+def test_every_kind_of_entry_is_shown_and_a_retired_one_says_who_retired_it(shop: Path) -> None:
+    rules = load_rules()
+    for group in (rules.cautions, rules.tools, rules.classes, rules.sources):
+        assert stillflow("rules", "show", next(iter(group))).code == 0
+    assert rules.cautions["hot-motor"].text[:30] in stillflow("rules", "show", "hot-motor").out
+    write(shop, "retire: [altitude-explains]\n")
+    outcome = stillflow("rules", "show", "altitude-explains", "--rules", str(shop))
+    assert outcome.code == 2
+    assert "shop/extra.yaml:1" in outcome.err
+    assert "retires 'altitude-explains'" in outcome.err
+
+
+def test_a_fault_is_shown_with_its_strongest_voices_its_cautions_by_id_and_plain_numbers() -> None:
+    short, whole = (
+        stillflow("rules", "show", "brushes-worn", *one).out for one in ((), ("--all",))
+    )
+    assert "weaker ones with --all" in short
+    assert short.count("when ") < whole.count("when ")
+    assert "cautions by id: unplug-first" in short
+    assert "e+0" not in whole
+    assert "there are carbon brushes" in whole
+    assert " a carbon brushes" not in whole
 
 
 def test_a_list_as_json_says_where_each_entry_stands() -> None:
