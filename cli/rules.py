@@ -118,7 +118,7 @@ def list_(what: str, rules: tuple[str, ...], as_json: bool) -> None:
 @rules_option
 @json_option
 def show(entry: str, every: bool, play: bool, rules: tuple[str, ...], as_json: bool) -> None:
-    """Say all about one entry, such as a fault, a check, a rule or a caution, and where it stands."""
+    """Say all about one fault, check, rule, caution, tool, class or source, and where it stands."""
     from stillflow.cli.rule_cards import show_card
     from stillflow.engine.audit import look_up
 
