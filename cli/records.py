@@ -32,9 +32,18 @@ limit_option = click.option(
 )
 
 
-@click.group("visits")
-def command() -> None:
+@click.group("visits", invoke_without_command=True)
+@db_option
+@click.pass_context
+def command(ctx: click.Context, db: str | None) -> None:
     """List, find, show and carry the visits on record; a wrong answer is struck, never lost."""
+    if ctx.invoked_subcommand is None:
+        if db is None:
+            click.echo(ctx.get_help())
+            return
+        ctx.invoke(list_, db=db)
+    elif db is not None:
+        raise click.UsageError(f"--db stands after '{ctx.invoked_subcommand}'; write it there")
 
 
 def _filters(function: Command) -> Command:

@@ -486,3 +486,10 @@ def test_several_open_visits_are_told_apart_and_asked_about(url: str) -> None:
     stands = "begun 2025-03-04 00:00 UTC, 2 answers so far, 1 fix done"
     assert f"14 Heron Court, Larkham, {stands}" in out
     assert "there is no visit '9'" in out
+
+
+def test_a_casebook_named_before_no_command_is_listed(tmp_path: Path) -> None:
+    db = f"sqlite:///{tmp_path / 'none.db'}"
+    outcome = stillflow("visits", "--db", db)
+    assert (outcome.code, outcome.err) == (2, stillflow("visits", "list", "--db", db).err)
+    assert "--db stands after 'list'" in stillflow("visits", "--db", db, "list").err
