@@ -44,7 +44,16 @@ from stillflow.casebook.tables import (
     year_made,
 )
 from stillflow.engine.base import InputError
-from stillflow.engine.inference import GoodReading, House, NamedInlet, Site, Unit, Visit, key_of
+from stillflow.engine.inference import (
+    GoodReading,
+    House,
+    NamedInlet,
+    Site,
+    Unit,
+    Visit,
+    key_of,
+    unlike,
+)
 
 _SHOWN = 5
 _VISITS_A_HOUSE = 20
@@ -192,7 +201,7 @@ class Sites:
         earlier one's place: visit by visit each would be as expected, and the house ever weaker.
         """
         newest: dict[tuple[str, ...], GoodReading] = {}
-        best: dict[tuple[object, ...], float] = {}
+        best: dict[tuple[str, ...], tuple[GoodReading, House]] = {}
         for visit in self.visits(known.line.id):
             opened = visit.opened
             later = before is not None and opened is not None and opened >= before
@@ -200,9 +209,12 @@ class Sites:
             if visit.conclusion is not None and same and not later:
                 for one in visit.conclusion.readings:
                     spot = (one.station.value, one.state.value, key_of(one.inlet))
-                    like = (*spot, one.orifice_in, one.altitude_ft, visit.house)
-                    best[like] = max(best.get(like, 0.0), one.suction)
-                    if one.suction >= best[like] * (1.0 - _FALLEN * one.tolerance):
+                    top, house = best.get(spot, (one, visit.house))
+                    if house != visit.house or unlike(top, one.altitude_ft, one.orifice_in):
+                        top = one
+                    if one.suction >= top.suction:
+                        best[spot] = one, visit.house
+                    if one.suction >= top.suction * (1.0 - _FALLEN * one.tolerance):
                         newest[spot] = one
         return tuple(newest.values())
 
