@@ -20,7 +20,7 @@ class VisitLine:
         id, short: its id, and that in six letters and digits.
         opened: when it began.
         status: open or closed.
-        ended: how a closed one did: done, refer or stop.
+        ended: how a closed one did: done, refer, stop or aside.
         site: what the house is called; empty where it has no name.
         technician, fault: as kept; the fault's id, empty where none was found.
         others: how many wrote answers or fixes in it beside the technician.

@@ -104,6 +104,7 @@ class Casebook:
         who: who writes, for the trail.
 
     Attributes:
+        who: who writes, for the trail.
         refused: for every visit that was loaded, what is kept of it but cannot be used any more.
 
     Raises:
@@ -116,7 +117,7 @@ class Casebook:
     def __init__(self, url: str | None = None, who: str = "") -> None:
         self._engine = open_engine(default_url() if url is None else url)
         self._writer = self._engine.execution_options(**WRITING)
-        self._who = who
+        self.who = who[:200]
         self.place = place_of(self._engine)
         self.refused: dict[str, Refused] = {}
         self._file: tuple[int, int] | None = None
@@ -162,7 +163,7 @@ class Casebook:
     def written_by(self, who: str) -> Self:
         """The same casebook, with another person's name in the trail."""
         other = copy(self)
-        other._who = who
+        other.who = who[:200]
         return other
 
     def begin(self, visit: Visit) -> Visit:
@@ -259,8 +260,8 @@ class Casebook:
                 may have.
         """
         # What nobody believes changes no conclusion.
-        if self._who not in ("", known.technician) and not event.beside:
-            event = event.model_copy(update={"by": self._who[:200]})
+        if self.who not in ("", known.technician) and not event.beside:
+            event = event.model_copy(update={"by": self.who})
         visit = with_event(known, event)
         if event.strikes is not None:
             checked_strikes(visit)
@@ -275,7 +276,7 @@ class Casebook:
             row = event_row(event)
             number = len(visit.events)
             connection.execute(events.insert().values(visit_id=known.id, number=number, **row))
-            self.note(connection, known.id, f"{number}: {_said(event)}")
+            self.note(connection, known.id, _said(event, visit))
         return visit
 
     def drop_last_event(self, known: Visit) -> Visit:
@@ -290,7 +291,7 @@ class Casebook:
             last = events.c.number == len(known.events)
             connection.execute(events.delete().where(mine, last))
             if known.events:
-                back = f"taken back: {len(known.events)}: {_said(known.events[-1])}"
+                back = f"taken back: {_said(known.events[-1], known)}"
                 self.note(connection, known.id, back)
         return known.model_copy(update={"events": known.events[:-1], "conclusion": None})
 
@@ -358,7 +359,7 @@ class Casebook:
 
     def note(self, connection: Connection, about: str, what: str) -> None:
         """Write into the trail who wrote what, in the transaction that writes it."""
-        row = {"id": new_id(), "at": datetime.now(UTC), "who": self._who[:200]}
+        row = {"id": new_id(), "at": datetime.now(UTC), "who": self.who}
         connection.execute(trail.insert().values(**row, about=about, what=what))
 
     def overwrite(self, connection: Connection, visit: Visit) -> None:
@@ -508,8 +509,11 @@ class Casebook:
             raise SetupError(what, Place(self.place), "restore an earlier copy of it") from None
 
 
-def _said(event: Event) -> str:
-    """An event in a line of the trail."""
+def _said(event: Event, visit: Visit) -> str:
+    """An event of a visit in a line of the trail, without its number, which a sync may change."""
+    if event.strikes is not None:
+        struck = _said(visit.events[event.strikes - 1], visit)
+        return f"{'undone' if event.done else 'struck'} ({event.note or ''}): {struck}"
     told = event.model_dump(mode="json", exclude_none=True, exclude={"at", "by"})
     return ", ".join(f"{name} {value}" for name, value in told.items())
 

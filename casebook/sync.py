@@ -232,7 +232,8 @@ class _Joining:
 
     def _note(self, about: str, what: str) -> None:
         """Write the same line into the trail of either side."""
-        row = {"id": new_id(), "at": datetime.now(UTC), "who": "", "about": about, "what": what}
+        who = self._books[0].who or self._books[1].who
+        row = {"id": new_id(), "at": datetime.now(UTC), "who": who, "about": about, "what": what}
         for connection in self._sides:
             connection.execute(trail.insert().values(**row))
 

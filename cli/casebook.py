@@ -20,7 +20,7 @@ from stillflow.cli.output import say, say_json, watched
 from stillflow.cli.screen import Screen
 from stillflow.engine import load_rules
 from stillflow.engine.base import counted
-from stillflow.engine.inference import Visit
+from stillflow.engine.inference import ASIDE, Visit
 from stillflow.engine.ruleset import Knowledge
 
 MISSED = 1
@@ -74,7 +74,12 @@ def replay_(
 
     now, shipped = load_rules(rules), load_rules()
     with Casebook(db) as casebook:
-        items: list[Case | Visit] = [*load_cases(cases), *casebook.recent(sys.maxsize)]
+        kept = [
+            one
+            for one in casebook.recent(sys.maxsize)
+            if one.conclusion is None or one.conclusion.step != ASIDE
+        ]
+    items: list[Case | Visit] = [*load_cases(cases), *kept]
     report = _replayed(items, now, "Cases and visits")
     other = now.digest != shipped.digest
     before = _replayed(items, shipped, "The same by the shipped rules") if other else None

@@ -17,7 +17,7 @@ from stillflow.cli.screen import Screen, within
 from stillflow.cli.settings import load_settings, settings_option
 from stillflow.engine import load_rules
 from stillflow.engine.base import InputError, Place, counted, small_first
-from stillflow.engine.inference import Event, Visit
+from stillflow.engine.inference import ASIDE, Conclusion, Event, Visit
 from stillflow.engine.ruleset import Knowledge
 
 if TYPE_CHECKING:
@@ -141,7 +141,7 @@ def _by(line: VisitLine) -> str:
     return f"{within(line.technician.partition(' ')[0], _NAME - len(more))}{more}".strip()
 
 
-_NOT_DONE = {"refer": "handed over", "stop": "stopped"}
+_NOT_DONE = {"refer": "handed over", "stop": "stopped", ASIDE: "set aside"}
 _HOUSE, _FOUND, _NAME = 18, 32, 8
 """Letters that a column has room for, 80 in all."""
 
@@ -221,6 +221,27 @@ def reopen(visit: str, settings: str | None, who: str | None, db: str | None) ->
         raise InputError("this visit is open already", Place(visit), "stillflow visit --resume")
     casebook.reopen(kept)
     say("Open again.")
+
+
+@command.command("aside")
+@click.argument("visit")
+@click.argument("reason")
+@settings_option
+@db_option
+def aside(visit: str, reason: str, settings: str | None, who: str | None, db: str | None) -> None:
+    """Set a visit aside, with a REASON, such as one of the two versions a sync has kept.
+
+    It stays on record as set aside, and counts no more: not in figures and learning, not in the
+    history of its house, and no other visit is judged by it. Opening it again takes that back.
+    """
+    from stillflow.casebook.ids import short_id
+
+    casebook, kept = _writing(visit, settings, who, db)
+    if not reason.strip():
+        raise InputError("why it is set aside is not said", right="such as: the other one counts")
+    ended = Conclusion(step=ASIDE, text=f"Set aside: {reason.strip()[:1900]}")
+    casebook.save_header(kept.model_copy(update={"conclusion": ended}), kept)
+    say(f"Set aside, and kept. To take it back: stillflow visits reopen {short_id(kept.id)}")
 
 
 @command.command("strike")

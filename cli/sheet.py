@@ -16,7 +16,7 @@ from stillflow.cli.visits import visit_and_home
 from stillflow.engine import Session, load_rules
 from stillflow.engine.base import InputError, Place
 from stillflow.engine.charts import CustomerSheet
-from stillflow.engine.inference import Visit
+from stillflow.engine.inference import ASIDE, Visit
 
 if TYPE_CHECKING:
     from stillflow.casebook.store import Casebook
@@ -95,6 +95,9 @@ def _on_record(
         with suppress(InputError):
             # Of a house without a name there is no list.
             kept = kept or casebook.get(visit.id)
+    if kept is not None and kept.conclusion is not None and kept.conclusion.step == ASIDE:
+        again = f"stillflow visits reopen {kept.id}"
+        raise InputError("this visit was set aside, so it has no page", right=again)
     return visits, kept is None or kept.conclusion is not None
 
 

@@ -32,13 +32,17 @@ def command(to: str, settings: str | None, who: str | None, db: str | None) -> N
     if found.forgotten:
         say(f"{counted(found.forgotten, 'house')} forgotten, as on the other side.")
     if found.joined:
-        say(f"In {counted(found.joined, 'visit')} what both had added was put together.")
+        say(
+            f"In {counted(found.joined, 'visit')} what both had added was put together; what stands"
+        )
+        say("there may have another number now: stillflow visits show VISIT")
     for one in found.parted:
         say(
             f"Two people went on apart with visit {short_id(one.kept)}"
             f"{f' ({one.house})' if one.house else ''}. Both versions are kept: "
             f"{short_id(one.kept)} is as in the other casebook{one.by[1]}, "
-            f"{short_id(one.other)} as here{one.by[0]}."
+            f"{short_id(one.other)} as here{one.by[0]}. If one of them does not count: "
+            f"stillflow visits aside {short_id(one.other)} REASON"
         )
     for differing in found.apart:
         words = change_words([(differing.field, differing.dropped, differing.kept)])

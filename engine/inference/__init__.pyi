@@ -52,6 +52,7 @@ from .sizing import Sizes as Sizes
 from .sizing import found_system as found_system
 from .sizing import odd_beside as odd_beside
 from .table import rule_table as rule_table
+from .visit import ASIDE as ASIDE
 from .visit import CANT_DO as CANT_DO
 from .visit import CANT_TELL as CANT_TELL
 from .visit import LIMITS as LIMITS

@@ -74,6 +74,10 @@ LIMITS: Mapping[str, tuple[str, float, float]] = {
 """Unit, least and most of every quantity of a visit: the one place that says so. Options, prompts
 and files take what the airflow model can work with, and nothing else."""
 
+ASIDE = "aside"
+"""How a visit ended that was set aside, such as one of two versions of a visit: nothing of it
+counts, and all of it is kept."""
+
 MOST_EVENTS = 500
 """Of one visit. A long one has sixty; to take in 500 readings takes two seconds."""
 
@@ -255,7 +259,7 @@ class GoodReading(Model):
 class Conclusion(Model):
     """How the visit ended."""
 
-    step: str = Field(description="done, refer or stop")
+    step: str = Field(description="done, refer, stop, or aside for a visit that does not count")
     fault: str | None = Field(None, description="id of the fault that was found")
     text: str = Field("", description="how it ended, in a sentence")
     proved: bool = Field(True, description="false where nothing measured shows that the fix did it")

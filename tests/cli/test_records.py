@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import shutil
 import stat
 from datetime import UTC, date, datetime
 from pathlib import Path
@@ -11,10 +12,12 @@ import pytest
 from command import Outcome, stillflow
 
 from stillflow.casebook.exchange import guarded
+from stillflow.casebook.sites import Sites
 from stillflow.casebook.store import Casebook
 from stillflow.engine import load_rules
 from stillflow.engine.inference import Conclusion, Event, GoodReading, Site, Unit, Visit
 
+WORKED = Path(__file__).parents[2] / "casebook" / "worked"
 SEALED = {2022: 126.0, 2023: 121.0, 2024: 115.0, 2025: 109.0}
 HERON = Site(name="14 Heron Court", address="Larkham", phone="0555 010 203", inlet="kitchen")
 
@@ -81,7 +84,7 @@ def test_a_wrong_reading_is_struck_and_stays_in_sight(url: str) -> None:
     out = " ".join(run(url, "visits", "show", visit).out.split())
     assert "90 inH2O (struck: the gauge stood at 5)" in out
     assert "1 x =HYPERLINK(1) at 12.50" in out
-    assert "Cleo: 4: note the gauge stood at 5, strikes 1" in out
+    assert "Cleo: struck (the gauge stood at 5): check sealed-inlet, answer 90.0" in out
     refused = stillflow("visits", "strike", visit, "4", "why", "--db", url)
     assert refused.code == 2
     assert "nothing to strike at 4" in refused.err
@@ -300,6 +303,37 @@ def test_the_years_of_a_unit_that_was_replaced_are_said_to_be_left_out(url: str)
     out = " ".join(run(url, "sites", "history", "heron").out.split())
     assert "A new unit was fitted on 2025-08-01, and its trend starts anew." in out
     assert "Left out: 4 visits before that (2022 to 2025)." in out
+
+
+def test_a_visit_that_is_set_aside_stays_on_record_and_counts_nowhere(
+    url: str, tmp_path: Path
+) -> None:
+    with Casebook(url) as casebook:
+        (last,) = [one for one in casebook.recent(99) if one.opened and one.opened.year == 2025]
+    stats = json.loads(run(url, "casebook", "stats", "--json").out)
+    out = run(url, "visits", "aside", last.id, "the other version counts", "--as", "Bram").out
+    assert "Set aside, and kept." in out
+    assert "set aside" in run(url, "visits", "list").out
+    shown = run(url, "visits", "show", last.id).out
+    assert "Set aside: the other version counts" in shown
+    assert "Bram: closed: aside" in shown
+    now = json.loads(run(url, "casebook", "stats", "--json").out)
+    assert now["visits"] == stats["visits"] - 1
+    (spot,) = json.loads(run(url, "sites", "history", "heron", "--json").out)
+    assert [row["suction"] for row in spot["rows"]] == [*SEALED.values()][:-1]
+    with Casebook(url) as casebook:
+        sites = Sites(casebook)
+        known = sites.known(sites.named("heron").id)
+        assert SEALED[2025] not in [one.suction for one in sites.prefilled(known, Visit()).earlier]
+    page = stillflow("sheet", last.id, "--db", url)
+    assert (page.code, "set aside" in page.err) == (2, True)
+    shutil.copy(WORKED / "house-in-the-mountains.yaml", tmp_path)
+    rows = json.loads(run(url, "casebook", "replay", "--cases", str(tmp_path), "--json").out)
+    assert last.id not in [row["name"] for row in rows["visits"]]
+    assert len(rows["visits"]) == len(SEALED)
+    assert stillflow("visits", "aside", last.id, " ", "--db", url).code == 2
+    run(url, "visits", "reopen", last.id)
+    assert "set aside" not in run(url, "visits", "list").out
 
 
 def test_a_list_says_what_was_handed_over_and_what_was_stopped(url: str) -> None:
