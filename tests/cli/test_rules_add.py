@@ -145,6 +145,23 @@ GOOD = {
 }
 
 
+def typed_in(folder: Path, kind: str, lines: list[str]) -> None:
+    file = folder / "own.yaml"
+    outcome = stillflow("rules", "add", kind, "--to", str(file), typed="\n".join(lines))
+    assert outcome.code in (0, 2, 130), outcome.err
+    assert "Traceback" not in outcome.err
+    if file.exists():
+        load_folders([shipped_folder(), folder])
+        assert [one.name for one in folder.iterdir()] == ["own.yaml"]
+
+
+@pytest.mark.parametrize("kind", list(GOOD))
+def test_a_list_or_braces_at_any_prompt_are_no_traceback(tmp_path: Path, kind: str) -> None:
+    lines = [line for good in GOOD[kind].splitlines() for line in ("[my head]", "{a: b}", good)]
+    typed_in(tmp_path / "shop", kind, [*lines, ""])
+
+
+@pytest.mark.slow
 @pytest.mark.parametrize("kind", list(GOOD))
 def test_no_answer_at_any_prompt_ends_in_a_traceback_or_half_a_file(
     tmp_path: Path, kind: str
@@ -153,14 +170,7 @@ def test_no_answer_at_any_prompt_ends_in_a_traceback_or_half_a_file(
     for at in range(len(answers)):
         # What is taken leads on to the next prompt, where the rest is typed; the end of typing
         # then breaks it off, so nothing is written.
-        file = tmp_path / f"{kind}{at}" / "own.yaml"
-        typed = "\n".join([*answers[:at], *ODD, "", *ODD, ""])
-        outcome = stillflow("rules", "add", kind, "--to", str(file), typed=typed)
-        assert outcome.code in (0, 2, 130), (at, outcome.err)
-        assert "Traceback" not in outcome.err
-        if file.exists():
-            load_folders([shipped_folder(), file.parent])
-            assert [one.name for one in file.parent.iterdir()] == ["own.yaml"]
+        typed_in(tmp_path / f"{kind}{at}", kind, [*answers[:at], *ODD, "", *ODD, ""])
 
 
 def test_what_was_typed_is_shown_where_it_is_broken_off(tmp_path: Path) -> None:
