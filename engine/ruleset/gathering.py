@@ -10,6 +10,7 @@ import json
 import re
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
+from functools import lru_cache
 from itertools import islice
 from typing import Any, Literal
 
@@ -102,6 +103,12 @@ class Replaced:
     what: tuple[str, ...] = ()
 
 
+@lru_cache(maxsize=256)
+def _parsed(text: str, name: str) -> Located:
+    """A file as plain data, which nobody changes: who writes rules loads most files many times."""
+    return read_yaml(text, name, KnowledgeError)
+
+
 class Gathered:
     """Entries and errors, gathered file by file."""
 
@@ -127,7 +134,7 @@ class Gathered:
             self._layer = layer
         self.files.append((layer, name))
         try:
-            located = read_yaml(text, name, KnowledgeError)
+            located = _parsed(text, name)
         except KnowledgeError as error:
             self.errors.append(error)
             return
