@@ -89,6 +89,7 @@ def show_notes(screen: Screen, notes: tuple[str, ...]) -> None:
     screen.text("To note: note TEXT, part 2 x gasket at 12.50, price call 85, photo hall.jpg")
 
 
+_NOTED = re.compile(r"(note|part|price|photo)(?:(?:\s*:\s*|\s+)(.*))?", re.IGNORECASE)
 _PART = re.compile(
     r"(?P<kind>part|price) (?:(?P<count>[\d.]+) ?x )?(?P<what>.*?)"
     r"(?:\s*(?:\bat |\bfor |\s)(?P<price>\d+(?:[.,]\d+)?))?",
@@ -102,11 +103,11 @@ def note_said(line: str, at: datetime | None) -> Event | None:
     Raises:
         InputError: it gives one, but says nothing.
     """
-    text = line.strip()
-    kind, _, rest = text.partition(" ")
-    kind, rest = kind.lower(), rest.strip()
-    if kind not in ("note", "part", "price", "photo"):
+    said = _NOTED.fullmatch(line.strip())
+    if said is None:
         return None
+    kind, rest = said[1].lower(), (said[2] or "").strip()
+    text = f"{kind} {rest}"
     if not rest:
         right = "such as: note key is at the neighbour's; part 2 x gasket at 12.50"
         raise InputError(f"there is nothing to {kind}", right=right)

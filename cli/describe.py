@@ -212,7 +212,7 @@ def show_share(screen: Screen, session: Session, step: CheckStep | Check) -> boo
     expected = session.baseline.at(state, station)
     share = in_percent(float(value) / expected)
     note = session.baseline.note
-    screen.text(f"That is {value:.0f} of {expected:.0f} expected from {note}: {share}.")
+    screen.text(f"That is {float(value):.3g} of {expected:.0f} expected from {note}: {share}.")
     return True
 
 

@@ -23,6 +23,7 @@ from stillflow.cli.screen import Screen, within
 from stillflow.cli.settings import load_settings, settings_option
 from stillflow.engine import load_rules
 from stillflow.engine.base import InputError, Place, counted
+from stillflow.engine.dialogue import unit_words
 from stillflow.engine.inference import NamedInlet
 
 _PLOT_WIDTH = 40
@@ -118,6 +119,9 @@ def show(site: str, rules: tuple[str, ...], db: str | None, as_json: bool) -> No
     if len(known.units) > 1:
         when = [day or "the first one known" for day, _ in known.units]
         screen.item("-", f"Units over time, fitted: {', '.join(when)}.")
+    for day, unit in known.units:
+        if unit != known.unit and (words := unit_words(unit)):
+            screen.item("-", f"{'Another' if day else 'The first'} unit: {words}.")
     for short, name in known.entries:
         screen.item("-", f"Merged into it: {short} {name}".rstrip())
     if visits:
@@ -238,6 +242,7 @@ def forget(site: str, yes: bool, settings: str | None, who: str | None, db: str 
             return
         count = sites.forget(line.id)
     say(f"Forgotten. {counted(count, 'visit')} and what was read in them stay.")
+    say("Exports, backups and pages that were made before still bear the names: delete them too.")
 
 
 @command.command("history")
@@ -282,7 +287,7 @@ def history(
             (
                 f"{row.at:%Y-%m-%d}",
                 bar(row.share, weak_share(knowledge)),
-                f"{row.suction:.0f}",
+                f"{row.suction:.3g}",
                 f"{row.expected:.0f}",
                 f"{100 * row.share:.0f} %",
             )

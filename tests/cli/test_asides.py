@@ -152,9 +152,20 @@ def test_notes_parts_prices_and_photos_are_kept_with_the_visit(tmp_path: Path) -
     assert (events[1].part, events[1].count, events[1].price) == ("gasket", 2.0, 12.5)
 
 
+def test_a_note_may_have_a_colon() -> None:
+    for line in ("note: key under the mat", "note key under the mat", "Note:key under the mat"):
+        said = note_said(line, None)
+        assert said is not None
+        assert said.note == "key under the mat"
+    part = note_said("part: 2 x gasket at 12.50", None)
+    assert part is not None
+    assert (part.part, part.count, part.price) == ("gasket", 2.0, 12.5)
+
+
 def test_what_is_no_note_is_left_alone() -> None:
     assert note_said("noted", None) is None
     assert note_said("parts are dear", None) is None
+    assert note_said("note-worthy", None) is None
     with pytest.raises(InputError):
         note_said("note", None)
 

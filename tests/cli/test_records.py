@@ -391,7 +391,8 @@ def test_a_house_is_put_right_merged_parted_and_forgotten(url: str) -> None:
     shown = json.loads(run(url, "sites", "show", "heron", "--json").out)
     run(url, "sites", "part", shown["entries"][0]["short"])
     assert len(shorts(url, "--site", "heron")) == 4
-    run(url, "sites", "forget", "heron", "--yes")
+    out = run(url, "sites", "forget", "heron", "--yes").out
+    assert "Exports, backups and pages that were made before" in out
     with Casebook(url) as casebook:
         kept = casebook.get(yearly(2025).id)
         text = kept.model_dump_json() + str(casebook.trail(kept.id))
@@ -446,6 +447,7 @@ def test_a_unit_fitted_in_days_to_come_is_refused(url: str) -> None:
 def test_a_new_unit_ends_the_line_of_the_old_one(url: str) -> None:
     run(url, "sites", "edit", "heron", "--replaced", "2025-06-01", "--rated-sealed", "140")
     shown = json.loads(run(url, "sites", "show", "heron", "--json").out)
+    assert "The first unit: 130 inH2O sealed, 114 cfm." in run(url, "sites", "show", "heron").out
     assert shown["unit"]["fitted"] == "2025-06-01"
     assert shown["unit"]["rated_sealed"] == 140
     assert len(shown["units"]) == 2

@@ -384,6 +384,11 @@ def test_the_one_house_that_is_meant_is_taken_by_enter_and_another_name_looks_an
     assert visit.site.customer == "Ada Penhallow"
 
 
+def test_a_reading_is_said_as_it_was_read(url: str) -> None:
+    lines = ("heron", "1", "", "", "weak", "", "1", "working 76.5 at unit", "stop")
+    assert "That is 76.5 of " in begun(url, *lines)[0]
+
+
 def test_a_command_or_a_reading_is_no_complaint_no_house_and_no_gauge(url: str) -> None:
     words = ("where", "Wren House", "", "sealed 124 at unit", "skip", "weak upstairs", "stop")
     out, visit = begun(url, *words)
