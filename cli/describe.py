@@ -17,7 +17,7 @@ from stillflow.engine.dialogue import (
     Said,
     Summary,
 )
-from stillflow.engine.inference import NO_ANSWER, Pair
+from stillflow.engine.inference import NO_ANSWER, Pair, inlet_words
 from stillflow.engine.ruleset import Check
 
 MODE_WORDS = {
@@ -99,6 +99,9 @@ def show_how(screen: Screen, step: CheckStep) -> None:
     screen.gap()
     screen.text("How to:", style="bold")
     screen.cautions(step.cautions)
+    if step.station is Station.OTHER and step.inlet and not step.asks_inlet:
+        meant = inlet_words(step.inlet)
+        screen.text(f"Choose {meant}; another only where it cannot be read, and say so: 92 at NAME")
     screen.numbered(step.how)
     looks = [(answer.label, answer.looks) for answer in step.answers if answer.looks]
     if looks:

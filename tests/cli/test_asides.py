@@ -10,10 +10,10 @@ from command import Outcome, stillflow
 
 from stillflow.casebook.store import Casebook
 from stillflow.cli.asides import note_said, show_why
-from stillflow.cli.describe import show_check
+from stillflow.cli.describe import show_check, show_how
 from stillflow.cli.screen import Screen
 from stillflow.engine import Session, load_rules
-from stillflow.engine.base import InputError
+from stillflow.engine.base import InputError, Station
 from stillflow.engine.dialogue import reminder_words
 from stillflow.engine.inference.visit import Unit, Visit
 from stillflow.engine.ruleset import Check
@@ -55,6 +55,15 @@ def test_why_gives_its_reason_once(capsys: pytest.CaptureFixture[str]) -> None:
     step = session.next_step()
     show_why(Screen(), session, step)
     assert " ".join(capsys.readouterr().out.split()).count(step.why_now) == 1
+
+
+def test_how_to_names_the_inlet_that_is_asked_for(capsys: pytest.CaptureFixture[str]) -> None:
+    step = Session(load_rules(), RATED).next_step().check
+    assert step is not None
+    for asks in (False, True):
+        named = {"station": Station.OTHER, "inlet": "kitchen", "asks_inlet": asks}
+        show_how(Screen(), step.model_copy(update=named))
+        assert ("Choose the kitchen inlet;" in capsys.readouterr().out) is not asks
 
 
 def test_a_danger_that_comes_up_at_any_prompt_stops_the_visit(tmp_path: Path) -> None:
