@@ -196,7 +196,7 @@ def test_a_trail_that_is_lost_in_part_is_said_and_the_rest_is_saved(
     leaf = next(
         page
         for page in range(len(whole) // size)
-        if whole[page * size] == 13 and b": note 100" in whole[page * size : (page + 1) * size]
+        if whole[page * size] == 13 and b"note 100" in whole[page * size : (page + 1) * size]
     )
     for page in (root - 1, leaf):
         # Nothing leads to the leaves any more, and one of them is gone.
