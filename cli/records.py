@@ -39,7 +39,7 @@ def command(ctx: click.Context, db: str | None) -> None:
     """List, find, show and carry the visits on record; a wrong answer is struck, never lost."""
     if ctx.invoked_subcommand is None:
         if db is None:
-            click.echo(ctx.get_help())
+            say(ctx.get_help())
             return
         ctx.invoke(list_, db=db)
     elif db is not None:

@@ -166,6 +166,22 @@ def test_the_trail_tells_who_wrote_the_answers_of_before(tmp_path: Path) -> None
         'DROP INDEX ix_events_by; ALTER TABLE events DROP COLUMN "by"; '
         "UPDATE casebook SET version = 5; UPDATE alembic_version SET version_num = 'v5'"
     )
+    # The lines of the trail as they were written then, with the event's number.
+    was = (
+        "begun",
+        "1: check sealed-inlet, answer 90.0",
+        "2: check working-inlet, answer 49.0",
+        "taken back: 2: check working-inlet, answer 49.0",
+        "2: check working-inlet, answer 50.0",
+        "3: note 3: fix it",
+        "4: fix hose-holed, done True",
+        "5: check works-now, answer as-it-should",
+    )
+    mine = "SELECT id FROM trail WHERE about = ? ORDER BY id"
+    lines = [line for (line,) in raw.execute(mine, [visit.id])]
+    for line, what in zip(lines, was, strict=True):
+        raw.execute("UPDATE trail SET what = ? WHERE id = ?", [what, line])
+    raw.commit()
     raw.close()
     with Casebook(f"sqlite:///{path}") as casebook:
         assert casebook.get(visit.id) == visit

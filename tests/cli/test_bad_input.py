@@ -30,7 +30,7 @@ def url(folder: Path) -> str:
         (("visit", "--resume", NOT_TEXT), "this is not text"),
         (("chart", "stations", NOT_TEXT), "this is not text"),
         (("next", NOT_TEXT), "there is no such file"),
-        (("rules", "show", NOT_TEXT), "there is no fault, check or rule"),
+        (("rules", "show", NOT_TEXT), "there is no entry"),
         (("read", "--sealed", NOT_TEXT), "is not a number"),
         (("why", LONG), "there is no visit"),
         (("next", LONG), "it cannot be read (file name too long)"),

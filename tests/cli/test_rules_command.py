@@ -300,9 +300,7 @@ def test_an_unknown_id_is_one_line_with_the_nearest() -> None:
     outcome = stillflow("rules", "show", "hose-hold")
     assert outcome.code == 2
     assert outcome.out == ""
-    assert outcome.err == (
-        "stillflow: there is no fault, check or rule 'hose-hold'; did you mean 'hose-holed'?\n"
-    )
+    assert outcome.err == ("stillflow: there is no entry 'hose-hold'; did you mean 'hose-holed'?\n")
 
 
 def test_coverage_is_printed_as_the_page_and_as_json() -> None:
