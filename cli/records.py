@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
+from click.core import ParameterSource
 
 from stillflow.casebook.files import visit_text
 from stillflow.cli.options import DAY, Command, db_option, json_option, rules_option
@@ -37,12 +38,14 @@ limit_option = click.option(
 @click.pass_context
 def command(ctx: click.Context, db: str | None) -> None:
     """List, find, show and carry the visits on record; a wrong answer is struck, never lost."""
+    # One that the environment names is every command's.
+    typed = ctx.get_parameter_source("db") is ParameterSource.COMMANDLINE
     if ctx.invoked_subcommand is None:
-        if db is None:
+        if not typed:
             say(ctx.get_help())
             return
         ctx.invoke(list_, db=db)
-    elif db is not None:
+    elif typed:
         raise click.UsageError(f"--db stands after '{ctx.invoked_subcommand}'; write it there")
 
 

@@ -529,3 +529,14 @@ def test_a_casebook_named_before_no_command_is_listed(tmp_path: Path) -> None:
     outcome = stillflow("visits", "--db", db)
     assert (outcome.code, outcome.err) == (2, stillflow("visits", "list", "--db", db).err)
     assert "--db stands after 'list'" in stillflow("visits", "--db", db, "list").err
+
+
+def test_a_casebook_that_the_environment_names_is_every_commands(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    db = f"sqlite:///{tmp_path / 'shop.db'}"
+    with Casebook(db) as casebook:
+        casebook.begin(Visit(technician="Ada"))
+    monkeypatch.setenv("STILLFLOW_DB", db)
+    assert stillflow("visits", "list").code == 0
+    assert stillflow("visits").out.startswith("Usage:")
